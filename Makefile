@@ -1,0 +1,54 @@
+# `make demo` and `make test` need Python 3.11 or newer and the package registries; they make the rest.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+STAMP := $(VENV)/.installed
+PYTEST := $(BIN)/python -m pytest
+
+.PHONY: demo test lint types soak bench format clean
+
+demo: $(VENV)/.demo
+	$(BIN)/coincide demo
+
+$(VENV)/.demo: pyproject.toml
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --upgrade pip
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable .
+	touch $@
+
+$(STAMP): $(VENV)/.demo
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[dev]'
+	touch $@
+
+# The language tests run on MicroPython's own VM (an npm package); without npm they are skipped and say so.
+tests/firmware/vm/node_modules/.installed: tests/firmware/vm/package.json
+	-cd tests/firmware/vm && npm install --silent --no-audit --no-fund && touch node_modules/.installed
+
+test: $(STAMP) tests/firmware/vm/node_modules/.installed
+	$(PYTEST) -n auto -m "not soak and not benchmark"
+
+soak: $(STAMP) tests/firmware/vm/node_modules/.installed
+	$(PYTEST) -n auto -m "soak"
+
+bench: $(STAMP)
+	$(PYTEST) -m "benchmark" -s
+
+lint: $(STAMP)
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/lint-imports
+
+# mypy finds the mapped packages through links: pyproject.toml maps them for pip, mypy knows no mapping.
+types: $(STAMP)
+	mkdir -p .types
+	ln -sfn ../firmware .types/coincide_firmware
+	ln -sfn ../wiring .types/coincide_wiring
+	$(BIN)/mypy -p coincide -p coincide_wiring
+	$(BIN)/mypy tests
+
+format: $(STAMP)
+	$(BIN)/ruff check --fix .
+	$(BIN)/ruff format .
+
+clean:
+	rm -rf $(VENV) .types build dist tests/firmware/vm/node_modules demo-output

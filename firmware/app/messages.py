@@ -1,0 +1,107 @@
+"""Every message between host and box, declared once and read by both sides.
+
+A request is `{"id": int, "do": verb, ...fields}`; the box answers `{"re": id, "ok": {...}}` or
+`{"re": id, "error": code, "say": sentence}`. `re` is null where a line had no readable id. An event
+is `{"ev": sequence number, "is": kind, ...}` and stays in the box until a request `ack`s it.
+
+Fields are (name, least, most, default); a default of None means the field must be given. Times are
+integer nanoseconds, because a JSON float would cost the box its exactness. Unknown fields are ignored.
+"""
+
+PROTOCOL = 1
+
+S = 1000000000  # ns in a second
+MS = 1000000  # ns in a millisecond
+
+MAX_DELAY_NS = 500 * MS  # the largest offset
+MAX_LEAD_NS = 2 * S  # half-press before full-press
+MAX_CLOSURE_NS = 5 * S  # full-press never longer than this
+MAX_WINDOW_NS = 10 * S  # listening after the later full-press
+
+ARM_DEFAULT_MS = 10000
+ARM_MOST_MS = 60000
+SILENCE_MS = 3000  # armed and nothing heard from the host for this long: disarm
+
+# verb: fields
+REQUESTS = {
+    # who are you: protocol, firmware, board, tick rate, channels, boot number, what is stored
+    "identify": (),
+    # state of outputs, interlock, arm, event buffer; also the host's sign of life while armed
+    "status": (),
+    # settings: `get` answers all of them, `put` takes {"values": {...}} and answers what is stored
+    "get": (),
+    "put": (),
+    # permission to fire, for so long; refused with the interlock open
+    "arm": (("timeout_ms", 100, ARM_MOST_MS, ARM_DEFAULT_MS),),
+    "disarm": (),
+    # outputs to 'open' now, whatever else is going on; also disarms
+    "ensure_open": (),
+    # one pair. A repeat of the last `shot` is answered "again": true and fires nothing.
+    "fire": (
+        ("shot", 1, 1000000000, None),
+        ("delay_a_ns", 0, MAX_DELAY_NS, 0),
+        ("delay_b_ns", 0, MAX_DELAY_NS, 0),
+        ("lead_ns", 0, MAX_LEAD_NS, 300 * MS),
+        ("closure_ns", 1 * MS, MAX_CLOSURE_NS, 150 * MS),
+        ("window_ns", 10 * MS, MAX_WINDOW_NS, 1 * S),
+    ),
+    # the person says the bodies are wound: one `fire` is allowed when the box is set to manual wind
+    "wound": (),
+    # listen without firing: edges come as they happen, cut into groups by `gap_ns` of quiet
+    "watch": (("on", 0, 1, None), ("gap_ns", 10 * MS, MAX_WINDOW_NS, 500 * MS)),
+    # events up to and including `upto` are safe on the host: the box may forget them
+    "ack": (("upto", 0, 1 << 60, None),),
+    # send again everything not acknowledged, oldest first
+    "resend": (),
+    # frame log: `entries` from `start`, at most `count`; `clear` needs the count that was read
+    "framelog": (("start", 0, 1 << 30, 0), ("count", 1, 16, 8)),
+    "framelog_clear": (("entries", 0, 1 << 30, None),),
+    # the last crash, and forget it
+    "crash": (),
+    "crash_clear": (),
+    # zero check: close one release output for `closure_ns`, looped back by plug into the inputs
+    "pulse": (("output", 0, 3, None), ("closure_ns", 1 * MS, 500 * MS, 20 * MS)),
+    # lamp row of the optical route: `lamps` lamps, one after another, each lit for `step_ns`
+    "lamps": (("lamps", 2, 64, 32), ("step_ns", 20000, 100 * MS, 1 * MS), ("rows", 1, 10000, 1)),
+}
+
+# What the box may say of itself without being asked.
+EVENTS = (
+    "edges",  # {"shot": n or 0, "base": tick, "e": [code, delta, code, delta, ...]}, code = 2 * channel + level
+    "shot",  # {"shot": n, "full_a": tick, "full_b": tick, "edges": count, "lost": count, "plan": {...}}: complete
+    "group",  # watch: a group ended {"group": n, "edges": count, "lost": count}
+    "overrun",  # {"lost": count}: edges the sampler saw and could not keep
+    "wound",  # {"by": "box"}: the wound button or foot switch
+    "press",  # {"half": 0 or 1, "full": 0 or 1}: the photographer's own button
+    "fault",  # {"code": ..., "say": ...}: interlock opened, arm timed out, host silent, exception, reset
+    "dropped",  # {"count": n}: events the full buffer could not keep
+)
+
+ERRORS = {
+    "bad_line": "The line did not arrive whole; send it again.",
+    "unknown_verb": "This firmware does not know that request; install the matching firmware with 'coincide box install'.",
+    "bad_field": "A field is missing or out of range.",
+    "not_armed": "The box is not armed; arm it first.",
+    "interlock": "The interlock is open; close it and try again.",
+    "busy": "The box is busy with a shot; wait for it to end.",
+    "unread": "The box holds events the host has not acknowledged; read them first.",
+    "not_wound": "A body is wound by hand: wind both, then press 'wound'.",
+    "flash": "The flash could not be written or read.",
+    "failed": "The box failed inside; its crash record says where.",
+}
+
+
+def check_fields(verb, request):
+    """The declared fields of a request with defaults filled in, as (dict, None), or (None, sentence).
+
+    Booleans are refused where numbers are due: JSON's true is not 1 here.
+    """
+    fields = {}
+    for name, least, most, default in REQUESTS[verb]:
+        value = request.get(name, default)
+        if value is None:
+            return None, "'%s' needs '%s', a whole number from %d to %d." % (verb, name, least, most)
+        if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
+            return None, "'%s' must be a whole number from %d to %d." % (name, least, most)
+        fields[name] = value
+    return fields, None

@@ -1,0 +1,1 @@
+"""coincide makes two camera bodies expose the same moment."""
