@@ -1,1 +1,73 @@
-"""The command line: one file a command; each parses, calls the library and prints."""
+"""The command line: one file a command; each parses, calls the library and prints.
+
+Exit codes: 0 fine, 1 the answer is 'no' (not ready, out of tolerance), 2 wrong use or bad input,
+3 the box failed.
+"""
+
+from __future__ import annotations
+
+import sys
+
+import click
+
+from coincide.cli.lazy import LazyGroup
+from coincide.errors import CoincideError
+
+COMMANDS = {
+    "demo": ("coincide.cli.demo", "The whole job on a simulated rig: measure, set, verify, draw."),
+    "rig": ("coincide.cli.rig", "Describe your rig in a file, show it, check it."),
+    "box": ("coincide.cli.box", "Find, install, check, simulate and set the box."),
+    "series": ("coincide.cli.series", "Fire a series of pairs and measure it."),
+    "watch": ("coincide.cli.watch", "Listen only: measure pairs fired by a mechanical twin cable."),
+    "calibrate": ("coincide.cli.calibrate", "Measure, suggest the offset, set it, verify it, keep it."),
+    "ready": ("coincide.cli.ready", "Before a shoot: is the rig still what was calibrated?"),
+    "limits": (
+        "coincide.cli.limits",
+        "What the rig can stand: fastest subject, nearest distance, longest lens.",
+    ),
+    "budget": (
+        "coincide.cli.budget",
+        "Where the ghost comes from, in micrometres, and what to change first.",
+    ),
+    "exposure": ("coincide.cli.exposure", "One meter reading to both bodies' aperture and shutter."),
+    "framelog": ("coincide.cli.framelog", "Read the box's log of the frames shot in the field."),
+    "ghost": ("coincide.cli.ghost", "From a ghost's size to the skew that would explain it, and back."),
+    "scans": ("coincide.cli.scans", "Register two scans and measure what moved between them."),
+    "wiring": ("coincide.cli.wiring", "Schematics, parts, electrical figures and cautions."),
+    "report": ("coincide.cli.report", "Tables, plots and a page from any session file."),
+}
+
+
+@click.group(
+    cls=LazyGroup,
+    lazy=COMMANDS,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog="New here? 'coincide demo' needs no hardware and takes less than a minute.",
+)
+@click.version_option(package_name="coincide", message="coincide %(version)s")
+def coincide() -> None:
+    """Make two camera bodies expose the same moment.
+
+    A small box fires both releases and times what the shutters do; these commands read it, measure how
+    late one body is, suggest the offset that brings them together, and check it.
+    """
+
+
+def main() -> None:
+    """Entry point: a failure the person can act on is one sentence and an exit code, never a traceback."""
+    try:
+        answer = coincide.main(standalone_mode=False, prog_name="coincide")
+        sys.exit(answer if isinstance(answer, int) else 0)
+    except CoincideError as failure:
+        click.echo(f"coincide: {failure}", err=True)
+        sys.exit(failure.exit_code)
+    except click.ClickException as wrong_use:
+        wrong_use.show()
+        sys.exit(2)
+    except (KeyboardInterrupt, click.Abort):
+        click.echo("coincide: stopped. Whatever was measured so far is kept.", err=True)
+        sys.exit(130)
+    except BrokenPipeError:
+        # The reader of a pipe (`| head`) left; that is no failure of ours.
+        sys.stderr.close()
+        sys.exit(0)

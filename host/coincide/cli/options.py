@@ -1,0 +1,53 @@
+"""Options shared by commands: each declared once, so that they read and behave the same everywhere."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+json_option = click.option(
+    "--json", "as_json", is_flag=True, help="Print one JSON object instead of sentences (docs/formats.md)."
+)
+
+rig_option = click.option(
+    "--rig",
+    "rig_path",
+    type=click.Path(path_type=Path),
+    default=Path("rig.toml"),
+    show_default=True,
+    help="The rig file. 'coincide rig new' writes one.",
+)
+
+yes_option = click.option(
+    "--yes",
+    "confirmed",
+    is_flag=True,
+    help="Every item of the check list is done; do not ask (for scripts and the simulated box).",
+)
+
+
+def port_options(function: Command) -> Command:
+    """`--port`, and what the simulated box plays when there is none."""
+    function = click.option(
+        "--seed",
+        type=click.IntRange(0, 2**31 - 1),
+        default=1,
+        show_default=True,
+        help="Simulated box: the same seed plays the same day again.",
+    )(function)
+    function = click.option(
+        "--world",
+        default=None,
+        help="Simulated box: which invented rig it plays ('coincide box serve --help' lists them).",
+    )(function)
+    return click.option(
+        "--port",
+        default=None,
+        help="Serial port of the box, e.g. COM5 or /dev/ttyACM0 ('coincide box list' finds it). "
+        "Without it a simulated box is used.",
+    )(function)

@@ -1,0 +1,64 @@
+"""Printing: sentences and tables to people, JSON to programs, progress to the terminal only."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from rich.progress import Progress
+
+
+def say(sentence: str = "") -> None:
+    """A line for the person, on standard output."""
+    click.echo(sentence)
+
+
+def aside(sentence: str) -> None:
+    """A line that is no result (progress, what is about to happen): standard error, so pipes stay clean."""
+    click.echo(sentence, err=True)
+
+
+def as_json(result: Any) -> None:
+    """One JSON object on standard output: dataclasses and arrays as plain JSON, NaN as null."""
+    from coincide.report.plain import to_json
+
+    click.echo(to_json(result))
+
+
+def table(columns: Sequence[str], rows: Iterable[Sequence[str]], title: str | None = None) -> None:
+    """A table; numbers (columns whose heading ends in a unit after a comma) to the right."""
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+
+    drawn = Table(title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)
+    for name in columns:
+        drawn.add_column(name, justify="right" if "," in name else "left", overflow="fold")
+    for row in rows:
+        drawn.add_row(*row)
+    Console(width=None if sys.stdout.isatty() else 100, highlight=False, markup=False).print(drawn)
+
+
+@contextmanager
+def progress(what: str, total: int | None) -> Iterator[Progress]:
+    """A progress bar on standard error, with one task; plain silence where that is not a terminal."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    console = Console(stderr=True)
+    with Progress(
+        TextColumn("{task.description}"),
+        BarColumn(bar_width=24),
+        MofNCompleteColumn(),
+        TimeRemainingColumn(),
+        console=console,
+        disable=not console.is_terminal,
+        transient=True,
+    ) as bar:
+        bar.add_task(what, total=total)
+        yield bar

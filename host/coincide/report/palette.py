@@ -1,0 +1,44 @@
+"""One palette for plots, page and card. Body A and B differ in lightness, marker and hatch as well as hue."""
+
+from __future__ import annotations
+
+BODY_COLOUR = ("#1f4e79", "#c4622d")  # A: deep blue, B: burnt orange; distinct to colour-blind eyes
+BODY_MARKER = ("o", "D")
+WITHIN = "#d9e6df"  # the tolerance band: a pale field, never the only carrier of meaning
+WITHIN_EDGE = "#6f9384"
+INK = "#22262b"
+FAINT = "#8a9099"
+GRID = "#e3e6e9"
+PAPER = "#ffffff"
+ACCENT = "#6b3d7c"  # the chosen offset
+AFTER = "#2b7a6b"
+BEFORE = "#8a9099"
+DOUBT = "#a3243b"  # outliers, misses
+
+RC = {
+    "figure.facecolor": PAPER,
+    "axes.facecolor": PAPER,
+    "axes.edgecolor": FAINT,
+    "axes.labelcolor": INK,
+    "axes.titlecolor": INK,
+    "axes.titlelocation": "left",
+    "axes.titlesize": 12,
+    "axes.titleweight": "bold",
+    "axes.labelsize": 10,
+    "axes.grid": True,
+    "axes.axisbelow": True,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "grid.color": GRID,
+    "grid.linewidth": 0.8,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "xtick.labelsize": 9,
+    "ytick.labelsize": 9,
+    "font.size": 10,
+    "text.color": INK,
+    "legend.frameon": False,
+    "legend.fontsize": 9,
+    "svg.hashsalt": "coincide",
+    "font.family": "DejaVu Sans",
+}
