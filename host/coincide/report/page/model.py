@@ -1,0 +1,97 @@
+"""What a page says, as data: `content.py` fills it, `write.py` lays it out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from coincide.report.diagram import PairEdges
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """One thing to set or to know, with its value writ large."""
+
+    label: str
+    value: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class PageFigure:
+    """A drawing as SVG text, what it shows in words, and its caption."""
+
+    svg: str
+    alt: str
+    caption: str
+
+
+@dataclass(frozen=True, slots=True)
+class PageFinding:
+    """A sentence and its advice; `act` when something should be done before shooting."""
+
+    say: str
+    advice: str
+    act: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    name: str
+    number: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PageTable:
+    caption: str
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """One section: sentences, then figures, findings and tables."""
+
+    id: str
+    title: str
+    lines: tuple[str, ...] = ()
+    figures: tuple[PageFigure, ...] = ()
+    findings: tuple[PageFinding, ...] = ()
+    tables: tuple[PageTable, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PagePair:
+    """One pair: its row in the table, and its edges for the drawing."""
+
+    number: int
+    lag_a: str
+    lag_b: str
+    skew: str
+    verdict: str
+    edges: PairEdges
+
+
+@dataclass(frozen=True, slots=True)
+class Provenance:
+    label: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """Everything the page says. `verdict` is one sentence; `kicker` says what and when."""
+
+    title: str
+    kicker: str
+    verdict: str
+    lead: tuple[str, ...]
+    invented: bool
+    settings: tuple[Setting, ...]
+    sections: tuple[Section, ...]
+    pairs: tuple[PagePair, ...]
+    pairs_note: str
+    cautions: tuple[str, ...]
+    provenance: tuple[Provenance, ...]
+    rig_toml: str
+    footer: str
+    version: str

@@ -1,0 +1,150 @@
+// The raw edges of a chosen pair, drawn as vectors: choose a pair, zoom with + and - or the wheel, drag or use
+// the arrow keys to move. Works from disk: the data lies in this page, nothing is fetched.
+(function () {
+  "use strict";
+  var data = JSON.parse(document.getElementById("edge-data").textContent);
+  var holder = document.getElementById("edges");
+  if (!holder || !data.pairs.length) { return; }
+  var NS = "http://www.w3.org/2000/svg";
+  var WIDTH = 920, LEFT = 120, RIGHT = 16, LANE = 30, TOP = 34, BOTTOM = 40;
+  var select = document.getElementById("pair-choice");
+  var readout = document.getElementById("pair-readout");
+  var view = { pair: null, from: 0, to: 1, whole: [0, 1] };
+
+  function node(name, attributes, text) {
+    var made = document.createElementNS(NS, name);
+    for (var key in attributes) { made.setAttribute(key, attributes[key]); }
+    if (text !== undefined) { made.textContent = text; }
+    return made;
+  }
+  function lanesOf(pair) {
+    var seen = {};
+    pair.c.forEach(function (c) { seen[c] = true; });
+    return Object.keys(seen).map(Number).sort(function (p, q) { return p - q; });
+  }
+  function spanOf(pair) {
+    var answers = pair.t.filter(function (_, i) { return data.channels[pair.c[i]].indexOf("half") !== 0; });
+    var ends = pair.t.filter(function (_, i) { return !/^(half|full)/.test(data.channels[pair.c[i]]); });
+    var begin = Math.min.apply(null, answers.length ? answers : pair.t);
+    var end = Math.max.apply(null, ends.length ? ends : pair.t);
+    var margin = 0.06 * Math.max(end - begin, 1);
+    return [begin - margin, end + margin];
+  }
+  function tickStep(span) {
+    var raw = span / 7, power = Math.pow(10, Math.floor(Math.log10(raw)));
+    return [1, 2, 5, 10].map(function (m) { return m * power; }).find(function (s) { return s >= raw; });
+  }
+  function draw() {
+    var pair = view.pair, lanes = lanesOf(pair), height = TOP + lanes.length * LANE + BOTTOM;
+    var scale = (WIDTH - LEFT - RIGHT) / (view.to - view.from);
+    function x(t) { return LEFT + (Math.min(Math.max(t, view.from), view.to) - view.from) * scale; }
+    var svg = node("svg", { viewBox: "0 0 " + WIDTH + " " + height, role: "img", tabindex: "0",
+      "aria-label": describe(pair) });
+    var step = tickStep(view.to - view.from);
+    for (var at = Math.ceil(view.from / step) * step; at <= view.to; at += step) {
+      svg.appendChild(node("line", { x1: x(at), x2: x(at), y1: TOP, y2: height - BOTTOM, stroke: "var(--grid)" }));
+      svg.appendChild(node("text", { x: x(at), y: height - BOTTOM + 18, "text-anchor": "middle" },
+        String(Math.round(at * 1e6) / 1e6)));
+    }
+    svg.appendChild(node("text", { x: (WIDTH + LEFT) / 2, y: height - 4, "text-anchor": "middle" },
+      "time, ms"));
+    lanes.forEach(function (channel, row) {
+      var name = data.channels[channel], base = TOP + (row + 1) * LANE - 6, high = LANE - 12;
+      var colour = /_a/.test(name) ? "var(--a)" : /_b/.test(name) ? "var(--b)" : "var(--faint)";
+      var path = "", level = null, area = "";
+      for (var i = 0; i < pair.t.length; i += 1) {
+        if (pair.c[i] !== channel) { continue; }
+        if (level === null) { level = 1 - pair.l[i]; path = "M" + LEFT + " " + (base - high * level); }
+        path += "H" + x(pair.t[i]);
+        level = pair.l[i];
+        path += "V" + (base - high * level);
+      }
+      path += "H" + (WIDTH - RIGHT);
+      area = path + "V" + base + "H" + LEFT + "Z";
+      svg.appendChild(node("path", { d: area, fill: colour, "fill-opacity": "0.18" }));
+      svg.appendChild(node("path", { d: path, fill: "none", stroke: colour, "stroke-width": "1.6" }));
+      svg.appendChild(node("text", { x: LEFT - 8, y: base - 3, "text-anchor": "end" }, data.labels[name] || name));
+    });
+    [["a", "mid A", "end"], ["b", "mid B", "start"]].forEach(function (which) {
+      var mid = pair.mid[which[0] === "a" ? 0 : 1];
+      if (mid === null || mid < view.from || mid > view.to) { return; }
+      svg.appendChild(node("line", { x1: x(mid), x2: x(mid), y1: TOP - 8, y2: height - BOTTOM,
+        stroke: "var(--" + which[0] + ")", "stroke-dasharray": "6 4", "stroke-width": "1.4" }));
+      svg.appendChild(node("text", { x: x(mid), y: TOP - 14, "text-anchor": "middle" }, which[1]));
+    });
+    holder.replaceChildren(svg);
+    readout.textContent = describe(pair);
+  }
+  function describe(pair) {
+    if (pair.mid[0] === null || pair.mid[1] === null) { return "Pair " + pair.n + ": skew not measured."; }
+    return "Pair " + pair.n + ": skew " + (pair.mid[1] - pair.mid[0]).toFixed(3) + " ms.";
+  }
+  function show(number) {
+    view.pair = data.pairs.find(function (p) { return p.n === number; }) || data.pairs[0];
+    view.whole = spanOf(view.pair);
+    view.from = view.whole[0];
+    view.to = view.whole[1];
+    select.value = String(view.pair.n);
+    document.querySelectorAll("tr[data-pair]").forEach(function (row) {
+      row.classList.toggle("open", Number(row.dataset.pair) === view.pair.n);
+    });
+    draw();
+  }
+  function zoom(factor, about) {
+    var centre = about === undefined ? (view.from + view.to) / 2 : about;
+    var half = (view.to - view.from) * factor;
+    if (half < 0.0005) { return; }
+    var share = (centre - view.from) / (view.to - view.from);
+    view.from = centre - half * share;
+    view.to = view.from + half;
+    draw();
+  }
+  function move(share) {
+    var by = (view.to - view.from) * share;
+    view.from += by;
+    view.to += by;
+    draw();
+  }
+  function step(by) {
+    var at = data.pairs.indexOf(view.pair) + by;
+    show(data.pairs[Math.min(Math.max(at, 0), data.pairs.length - 1)].n);
+  }
+  var actions = {
+    "in": function () { zoom(0.6); }, out: function () { zoom(1 / 0.6); },
+    left: function () { move(-0.2); }, right: function () { move(0.2); },
+    whole: function () { show(view.pair.n); }, before: function () { step(-1); }, next: function () { step(1); }
+  };
+  document.querySelectorAll("button[data-do]").forEach(function (button) {
+    button.addEventListener("click", function () { actions[button.dataset["do"]](); });
+  });
+  document.querySelectorAll("button[data-pair]").forEach(function (button) {
+    button.addEventListener("click", function () {
+      show(Number(button.dataset.pair));
+      document.getElementById("every-edge").scrollIntoView();
+      select.focus({ preventScroll: true });
+    });
+  });
+  select.addEventListener("change", function () { show(Number(select.value)); });
+  holder.addEventListener("keydown", function (event) {
+    var keys = { "+": "in", "=": "in", "-": "out", ArrowLeft: "left", ArrowRight: "right", "0": "whole" };
+    if (keys[event.key]) {
+      event.preventDefault();
+      actions[keys[event.key]]();
+      holder.querySelector("svg").focus();
+    }
+  });
+  holder.addEventListener("wheel", function (event) {
+    if (!event.ctrlKey && !event.metaKey) { return; }
+    event.preventDefault();
+    zoom(event.deltaY > 0 ? 1.25 : 0.8);
+  }, { passive: false });
+  var grabbed = null;
+  holder.addEventListener("pointerdown", function (event) { grabbed = event.clientX; });
+  window.addEventListener("pointermove", function (event) {
+    if (grabbed === null) { return; }
+    move((grabbed - event.clientX) / holder.clientWidth);
+    grabbed = event.clientX;
+  });
+  window.addEventListener("pointerup", function () { grabbed = null; });
+  show(data.pairs[0].n);
+})();

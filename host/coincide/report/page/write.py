@@ -1,0 +1,69 @@
+"""Lays a Page out as one HTML file: no network, nothing outside it, every string escaped."""
+
+from __future__ import annotations
+
+import json
+import math
+from importlib.resources import files
+from pathlib import Path
+
+from coincide.report.diagram import LABELS
+from coincide.report.page.model import Page, PagePair
+
+
+def page_html(page: Page) -> str:
+    """The whole page as text. Jinja2 escapes everything that is not made here as markup."""
+    import jinja2
+    from markupsafe import Markup
+
+    here = files("coincide.report.page")
+    environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
+    environment.globals.clear()
+    template = environment.from_string(here.joinpath("page.html").read_text("utf-8"))
+    return template.render(
+        page=_with_markup(page),
+        css=Markup(here.joinpath("page.css").read_text("utf-8")),
+        js=Markup(here.joinpath("page.js").read_text("utf-8")),
+        edge_json=Markup(_edge_json(page)),
+    )
+
+
+def write_page(page: Page, path: Path) -> Path:
+    """Write the page. Returns its path."""
+    path.write_text(page_html(page), encoding="utf-8")
+    return path
+
+
+def _with_markup(page: Page) -> Page:
+    """The SVG of the figures is ours, drawn from numbers: it goes in as markup, all else is escaped."""
+    from dataclasses import replace
+
+    from markupsafe import Markup
+
+    sections = tuple(
+        replace(section, figures=tuple(replace(f, svg=Markup(f.svg)) for f in section.figures))
+        for section in page.sections
+    )
+    return replace(page, sections=sections)
+
+
+def _edge_json(page: Page) -> str:
+    """The pairs for page.js, times in ms. '<' goes in as an escape: no string can close the script."""
+    channels = list(page.pairs[0].edges.channels) if page.pairs else []
+    text = json.dumps(
+        {"channels": channels, "labels": LABELS, "pairs": [_pair(pair) for pair in page.pairs]},
+        separators=(",", ":"),
+        allow_nan=False,
+    )
+    return text.replace("<", "\\u003c")
+
+
+def _pair(pair: PagePair) -> dict[str, object]:
+    edges = pair.edges
+    return {
+        "n": pair.number,
+        "c": edges.channel.tolist(),
+        "l": edges.level.tolist(),
+        "t": [round(t * 1e3, 6) for t in edges.time_s.tolist()],
+        "mid": [round(m * 1e3, 6) if math.isfinite(m) else None for m in edges.mid_s],
+    }
