@@ -57,6 +57,7 @@ def test_start_and_rest_run_over_the_session(tmp_path: Path) -> None:
 def test_a_bouncing_contact_counts_from_its_first_touch(
     tmp_path: Path, bounce_s: float, touches: int
 ) -> None:
+    """As long as the first touch is an exposure's or the gaps are a bounce's."""
     begins = 0.36 + np.linspace(0.0, bounce_s, touches + 1)
     edges = [edge for at in begins[:-1] for edge in pulse("sync_a", at, at + bounce_s / touches / 4)]
     edges += pulse("sync_a", begins[-1], 0.40)
@@ -65,6 +66,22 @@ def test_a_bouncing_contact_counts_from_its_first_touch(
     assert shots.sync_open_s[0, 0] == pytest.approx(0.1, abs=TICK_S)
     assert shots.bounces.tolist() == [[touches, 0]]
     assert shots.flicks.tolist() == shots.extras.tolist() == [[0, 0]]
+
+
+def test_a_touch_alone_before_the_closing_is_a_flick_and_no_bounce(tmp_path: Path) -> None:
+    edges = pulse("sync_a", 0.352, 0.3521) + GOOD_A
+    shots = shots_of(tmp_path, record(1, PRESSED + edges))
+    assert shots.sync_s[0, 0] == pytest.approx(0.06, abs=TICK_S)
+    assert shots.flicks[0, 0] == 1
+    assert shots.bounces[0, 0] == 0
+
+
+def test_one_long_bounce_is_no_second_firing(tmp_path: Path) -> None:
+    edges = pulse("sync_a", 0.36, 0.361) + pulse("sync_a", 0.3715, 0.39)
+    shots = shots_of(tmp_path, record(1, PRESSED + edges))
+    assert shots.sync_s[0, 0] == pytest.approx(0.06, abs=TICK_S)
+    assert shots.sync_open_s[0, 0] == pytest.approx(0.09, abs=TICK_S)
+    assert (shots.bounces[0, 0], shots.extras[0, 0]) == (1, 0)
 
 
 def test_bounce_on_opening_is_no_second_firing(tmp_path: Path) -> None:

@@ -9,7 +9,9 @@ from dataclasses import dataclass
 class EdgeRules:
     """Rules for one body, all in seconds.
 
-    bounce_s: a contact that opens for no longer than this and closes again is still the same closing.
+    bounce_s: a contact that closes again within this time of closing has bounced: no body fires twice so fast.
+    rebound_s: so has one that closes again this soon after opening, as at the end of a long exposure or after
+        a touch too short to be an exposure. A short touch with a longer gap behind it is a flick.
     earliest_s, latest_s: a closing outside this window after the body's full-press is not its exposure.
         In a watched group there is no full-press and the window does not apply.
     shortest_closed_s: a contact that never stays closed this long only flicked.
@@ -17,7 +19,8 @@ class EdgeRules:
     gate_shortest_s: light shorter than this is no exposure.
     """
 
-    bounce_s: float = 0.006
+    bounce_s: float = 0.012
+    rebound_s: float = 0.003
     earliest_s: float = 0.003
     latest_s: float = 1.0
     shortest_closed_s: float = 0.0005

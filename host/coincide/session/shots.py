@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -40,9 +40,12 @@ def shots_from_session(session: Session, rules: tuple[EdgeRules, EdgeRules] = BO
     full_s = np.where(full_tick >= 0, (full_tick - start_tick[:, None]) * to_s, np.nan)
     for body, letter in enumerate("ab"):
         rule = rules[body]
+        gate_rule = replace(
+            rule, bounce_s=0.0, rebound_s=rule.gate_chatter_s, shortest_closed_s=rule.gate_shortest_s
+        )
         clock = _Clock(start_tick, full_s[:, body], to_s)
-        sync = _contacts(of_name.get(f"sync_{letter}", nothing), clock, rule.bounce_s, rule)
-        kind = sync.sorted_out(rule.shortest_closed_s, rule)
+        sync = _contacts(of_name.get(f"sync_{letter}", nothing), clock, rule)
+        kind = sync.sorted_out(rule)
         taken = kind.accepted
         sync_s[sync.row[taken], body] = sync.closed_s[taken]
         sync_open_s[sync.row[taken], body] = sync.open_s[taken]
@@ -50,10 +53,8 @@ def shots_from_session(session: Session, rules: tuple[EdgeRules, EdgeRules] = BO
         for count, which in ((flicks, kind.flick), (extras, kind.extra)):
             count[:, body] = np.bincount(sync.row[which], sync.closings[which], rows).astype(np.int64)
         for sensor in (0, 1):
-            gate = _contacts(
-                of_name.get(f"gate_{letter}{sensor + 1}", nothing), clock, rule.gate_chatter_s, rule
-            )
-            taken = gate.sorted_out(rule.gate_shortest_s, rule).accepted
+            gate = _contacts(of_name.get(f"gate_{letter}{sensor + 1}", nothing), clock, gate_rule)
+            taken = gate.sorted_out(gate_rule).accepted
             gate_open_s[gate.row[taken], body, sensor] = gate.closed_s[taken]
             gate_close_s[gate.row[taken], body, sensor] = gate.open_s[taken]
 
@@ -134,9 +135,9 @@ class _Contacts:
     longest_s: Floats
     closings: Ints
 
-    def sorted_out(self, shortest_s: float, rule: EdgeRules) -> _Sorted:
+    def sorted_out(self, rule: EdgeRules) -> _Sorted:
         """The first contact of each row that can be the exposure; the others are flicks or extra."""
-        long_enough = self.longest_s >= shortest_s
+        long_enough = self.longest_s >= rule.shortest_closed_s
         unpressed = np.isnan(self.since_full_s)
         early = ~unpressed & (self.since_full_s < rule.earliest_s)
         late = ~unpressed & (self.since_full_s > rule.latest_s)
@@ -148,8 +149,8 @@ class _Contacts:
         return _Sorted(accepted, flick, ~accepted & ~flick)
 
 
-def _contacts(edges: _Edges, clock: _Clock, bridge_s: float, rule: EdgeRules) -> _Contacts:
-    """Gather closings: one that follows an opening by no more than bridge_s belongs to the same contact."""
+def _contacts(edges: _Edges, clock: _Clock, rule: EdgeRules) -> _Contacts:
+    """Gather closings: those that bounced belong to the contact they bounced from."""
     at_s = (edges.tick - clock.start_tick[edges.row]).astype(np.float64) * clock.to_s
     closing = np.flatnonzero(edges.closing)
     if not len(closing):
@@ -163,10 +164,12 @@ def _contacts(edges: _Edges, clock: _Clock, bridge_s: float, rule: EdgeRules) ->
     open_s = np.where(opened, at_s[after], np.nan)
     length_s = np.where(opened, open_s - closed_s, np.inf)
     joined = np.zeros(len(closing), bool)
+    rebounded = closed_s[1:] - open_s[:-1] <= rule.rebound_s
+    closed_again = (np.diff(closed_s) <= rule.bounce_s) & (length_s[:-1] >= rule.shortest_closed_s)
     # What came before the window opened must not drag the true closing out of it.
     joined[1:] = (
         (row[1:] == row[:-1])
-        & (closed_s[1:] - open_s[:-1] <= bridge_s)
+        & (rebounded | closed_again)
         & ((since_full_s[:-1] < rule.earliest_s) == (since_full_s[1:] < rule.earliest_s))
     )
     first = np.flatnonzero(~joined)
