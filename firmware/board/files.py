@@ -1,0 +1,74 @@
+"""Small files in flash: the littlefs that MicroPython mounts, one directory, flat names.
+
+littlefs commits a file when it is closed and spreads its blocks over the flash; a power cut leaves the
+file as it was at its last close. Failures come out as OSError.
+"""
+
+import os
+
+DIRECTORY = "/data"
+NO_SUCH_FILE = 2
+
+
+class FlashFiles:
+    """The file store of the board object."""
+
+    def __init__(self, directory=DIRECTORY):
+        self._directory = directory
+        try:
+            os.stat(directory)
+        except OSError:
+            os.mkdir(directory)
+
+    def _path(self, name):
+        return self._directory + "/" + name
+
+    def read(self, name):
+        """The whole file, or None if there is none."""
+        return self.read_at(name, 0, -1)
+
+    def read_at(self, name, at, count):
+        """At most `count` bytes from byte `at`; None if there is no such file."""
+        try:
+            with open(self._path(name), "rb") as file:
+                file.seek(at)
+                return file.read(count)
+        except OSError as error:
+            if error.args[0] == NO_SUCH_FILE:
+                return None
+            raise
+
+    def size(self, name):
+        """Bytes in the file; 0 if there is none."""
+        try:
+            return os.stat(self._path(name))[6]
+        except OSError as error:
+            if error.args[0] == NO_SUCH_FILE:
+                return 0
+            raise
+
+    def append(self, name, data):
+        self._write(name, data, "ab")
+
+    def replace(self, name, data):
+        self._write(name, data, "wb")
+
+    def _write(self, name, data, mode):
+        with open(self._path(name), mode) as file:
+            if file.write(data) != len(data):
+                raise OSError(28)  # no space left
+
+    def remove(self, name):
+        """The file is gone; it is no error if it never was."""
+        try:
+            os.remove(self._path(name))
+        except OSError as error:
+            if error.args[0] != NO_SUCH_FILE:
+                raise
+
+    def names(self):
+        return os.listdir(self._directory)
+
+    def free_bytes(self):
+        answer = os.statvfs(self._directory)
+        return answer[0] * answer[3]

@@ -1,0 +1,69 @@
+"""The lamp row of the optical route: one PIO machine, fed by DMA with one word a row."""
+
+import rp2
+import uctypes
+from app import pins
+from machine import Pin, mem32
+
+from . import plans, programs
+from .registers import PioBlock
+
+MACHINE = 3
+DREQ_PIO0_TX0 = 0
+CHAIN_BITS = 64
+PULL = 0x80A0
+MOV_ISR_OSR = 0xA0C7
+
+
+class LampRow:
+    """Lights the row in hardware time: Python only says how often."""
+
+    def __init__(self):
+        self._block = PioBlock(0)
+        self._word = bytearray(4)
+        self._dma = None
+        data = pins.gpio_of("lamp_data")
+        clock = pins.gpio_of("lamp_clock")
+        for gpio in (data, clock, clock + 1):
+            Pin(gpio, Pin.OUT, value=0)
+        self._machine = rp2.StateMachine(
+            MACHINE, programs.lamp_row, set_base=Pin(data), sideset_base=Pin(clock)
+        )
+        self._entry = self._block.wrap_target(MACHINE)
+
+    def run(self, lamps, step_ticks, rows):
+        """`rows` rows of `lamps` lamps, each lit `step_ticks`, in place of any that run. Returns at once."""
+        block = self._block
+        self.stop()
+        if self._dma is None:
+            self._dma = rp2.DMA()
+        block.clear_fifos(MACHINE)
+        block.restart(1 << MACHINE)
+        block.put(MACHINE, CHAIN_BITS)
+        block.execute(MACHINE, PULL)
+        block.execute(MACHINE, MOV_ISR_OSR)
+        block.jump(MACHINE, self._entry)
+        at = uctypes.addressof(self._word)
+        mem32[at] = plans.lamp_word(lamps, step_ticks)
+        control = self._dma.pack_ctrl(
+            size=2, inc_read=False, inc_write=False, treq_sel=DREQ_PIO0_TX0 + MACHINE
+        )
+        self._dma.config(
+            read=at, write=block.base + 0x10 + 4 * MACHINE, count=rows, ctrl=control, trigger=True
+        )
+        block.start_together(1 << MACHINE)
+
+    def stop(self):
+        """No further row. A row that was interrupted is shifted dark."""
+        if self._dma is None:
+            return
+        self._dma.active(0)
+        block = self._block
+        block.stop(1 << MACHINE)
+        block.clear_fifos(MACHINE)
+        clock = [0xB042, 0xA842]  # nop().side(2), nop().side(1)
+        for _ in range(CHAIN_BITS):
+            block.execute(MACHINE, 0xE000)  # set(pins, 0).side(0)
+            block.execute(MACHINE, clock[1])
+        block.execute(MACHINE, clock[0])
+        block.execute(MACHINE, 0xE000)

@@ -1,0 +1,147 @@
+"""The real box: what `app` may ask of a board, on a Pico (RP2040) or Pico 2 (RP2350)."""
+
+import sys
+import time
+
+import machine
+from app import pins
+from machine import Pin
+
+from . import safe
+from .clock import Millis
+from .files import FlashFiles
+from .lamps import LampRow
+from .releases import Releases
+from .sampler import Sampler
+from .usb import UsbSerial
+
+LEAST_MICROPYTHON = (1, 24)
+WATCHDOG_MS = 5000
+IDLE_LOOK_MS = 1
+
+RESET_CAUSES = {1: "power", 3: "watchdog or restart"}
+PRESSED = ("button_half", "button_full", "wound", "preset")
+
+
+def chip_name():
+    """'RP2040' or 'RP2350', from MicroPython's own description of the board."""
+    return "RP2350" if "RP2350" in sys.implementation._machine else "RP2040"
+
+
+class Board:
+    """Owns every pin of the pin table. Make one, once, with the outputs already open."""
+
+    def __init__(self):
+        self.tick_hz = machine.freq()
+        self._chip = chip_name()
+        self._millis = Millis()
+        self._watchdog = None
+        # The rings need the largest piece of memory: first, while the heap is whole.
+        self._sampler = Sampler(self.tick_hz, self._chip == "RP2350")
+        self._releases = Releases(self.tick_hz)
+        self._lamp_row = LampRow()
+        self._leds = [Pin(pins.gpio_of(name), Pin.OUT, value=0) for name in ("led_ok", "led_out")]
+        self._buttons = {}
+        for name in PRESSED:
+            self._buttons[name] = (
+                Pin(pins.gpio_of(name), Pin.IN, Pin.PULL_UP),
+                pins.active_level_of(name),
+            )
+        self._usb = UsbSerial()
+        self.files = FlashFiles()
+
+    def identity(self):
+        version = sys.implementation[1]
+        return {
+            "board": sys.implementation._machine,
+            "chip": self._chip,
+            "uid": "".join("%02x" % byte for byte in machine.unique_id()),
+            "micropython": "%d.%d.%d" % (version[0], version[1], version[2]),
+            "clock_hz": self.tick_hz,
+            "reset_cause": RESET_CAUSES.get(machine.reset_cause(), "unknown"),
+            "simulated": False,
+        }
+
+    def millis(self):
+        return self._millis.now()
+
+    def tick(self):
+        return self._sampler.tick()
+
+    def read_edges(self, sink):
+        # A heartbeat may fall beside a real edge and blur it by some ticks: not while a shot runs.
+        if not self._releases.busy():
+            self._sampler.beat_if_due()
+        return self._sampler.drain(sink)
+
+    def start_pair(self, delay_a, delay_b, lead, closure):
+        self._releases.start_pair(delay_a, delay_b, lead, closure)
+
+    def start_pulse(self, output, closure):
+        self._releases.start_pulse(output, closure)
+
+    def hold_half(self, closed):
+        self._releases.hold_half(closed)
+
+    def outputs_busy(self):
+        return self._releases.busy()
+
+    def outputs_closed(self):
+        return self._releases.closed()
+
+    def ensure_open(self):
+        """All outputs open now. If PIO cannot be reached, the pins are taken away from it for good."""
+        try:
+            self._releases.open_now()
+        except Exception:  # noqa: BLE001  nothing may keep an output closed
+            safe.open_outputs()
+
+    def interlock_closed(self):
+        return self._releases.interlock_closed()
+
+    def pressed(self, name):
+        pin, active = self._buttons[name]
+        return pin.value() == active
+
+    def lights(self, ok, out):
+        self._leds[0].value(ok)
+        self._leds[1].value(out)
+
+    def run_lamps(self, lamps, step_ticks, rows):
+        self._lamp_row.run(lamps, step_ticks, rows)
+
+    def stop_lamps(self):
+        self._lamp_row.stop()
+
+    def serial_read(self):
+        return self._usb.read()
+
+    def serial_write(self, data):
+        return self._usb.write(data)
+
+    def start_watchdog(self):
+        """From here on the chip resets itself, outputs open, when nobody feeds it for five seconds."""
+        self._watchdog = machine.WDT(timeout=WATCHDOG_MS)
+
+    def feed_watchdog(self):
+        if self._watchdog is not None:
+            self._watchdog.feed()
+
+    def idle(self, ms):
+        """Waits at most `ms`, or until a byte or an edge arrives."""
+        self._releases.tend()
+        begun = time.ticks_ms()
+        while time.ticks_diff(time.ticks_ms(), begun) < ms:
+            if self._sampler.pending() or self._usb.wait(IDLE_LOOK_MS):
+                return
+
+    def reset(self):
+        self.ensure_open()
+        machine.reset()
+
+    def close(self):
+        """Outputs open, sampler stopped: the interpreter may have the memory and the pins back."""
+        self.ensure_open()
+        safe.open_outputs()
+        self._sampler.stop()
+        self._lamp_row.stop()

@@ -1,0 +1,123 @@
+"""The few registers of RP2040 and RP2350 that MicroPython's own classes do not reach.
+
+Addresses and fields are those of both datasheets (PIO, DMA and SIO chapters); all of them are the same
+on the two chips but for the mode bits of the DMA transfer count.
+"""
+
+from machine import mem32
+
+PIO_BASES = (0x50200000, 0x50300000)
+DMA_BASE = 0x50000000
+DMA_CHANNEL_STRIDE = 0x40
+DMA_COUNT = 0x08
+GPIO_IN = 0xD0000004
+
+# Atomic aliases of every peripheral register.
+XOR = 0x1000
+SET = 0x2000
+CLEAR = 0x3000
+
+CTRL = 0x000
+FDEBUG = 0x008
+TXF0 = 0x010
+RXF0 = 0x020
+EXECCTRL = 0x0CC
+SHIFTCTRL = 0x0D0
+ADDR = 0x0D4
+INSTR = 0x0D8
+MACHINE_STRIDE = 0x18
+JOIN_RX_BIT = 1 << 31
+RP2350_TRIGGER_SELF = 1 << 28
+RP2350_COUNT = 1 << 27  # any power of two that fits the field
+
+
+class PioBlock:
+    """One PIO block: what must happen on one cycle, or faster than MicroPython's classes do it."""
+
+    def __init__(self, number):
+        self.number = number
+        self.base = PIO_BASES[number]
+
+    def start_together(self, mask):
+        """Enables the machines of `mask` on one cycle, their clock dividers restarted with them."""
+        mem32[self.base + CTRL + SET] = mask << 8 | mask
+
+    def stop(self, mask):
+        """Freezes the machines of `mask` on one cycle; their pins keep their levels."""
+        mem32[self.base + CTRL + CLEAR] = mask
+
+    def restart(self, mask):
+        """Clears shift counters, delays and half-done instructions of the machines of `mask`."""
+        mem32[self.base + CTRL + SET] = mask << 4
+
+    def execute(self, machine, instruction):
+        """Runs one instruction word on a machine now, whether it is running or not."""
+        mem32[self.base + INSTR + MACHINE_STRIDE * machine] = instruction
+
+    def jump(self, machine, address):
+        """Sends a machine to an address of the instruction memory (an unconditional jmp is its address)."""
+        self.execute(machine, address)
+
+    def address(self, machine):
+        """Where a machine is."""
+        return mem32[self.base + ADDR + MACHINE_STRIDE * machine] & 31
+
+    def wrap_target(self, machine):
+        """Where a machine's program wraps to: tells where MicroPython has put the program."""
+        return mem32[self.base + EXECCTRL + MACHINE_STRIDE * machine] >> 7 & 31
+
+    def clear_fifos(self, machine):
+        """Empties both FIFOs of a machine (the datasheet's way: FJOIN_RX changed and changed back)."""
+        at = self.base + SHIFTCTRL + XOR + MACHINE_STRIDE * machine
+        mem32[at] = JOIN_RX_BIT
+        mem32[at] = JOIN_RX_BIT
+
+    def put(self, machine, word):
+        """Puts a word into a machine's FIFO, which the caller knows to have room."""
+        mem32[self.base + TXF0 + 4 * machine] = word
+
+    def fifo_address(self, machine):
+        """Bus address of a machine's RX FIFO, for DMA."""
+        return self.base + RXF0 + 4 * machine
+
+    def overflowed(self):
+        """Mask of the machines that dropped a word since `forget_overflows` (FDEBUG.RXSTALL)."""
+        return mem32[self.base + FDEBUG] & 15
+
+    def forget_overflows(self):
+        mem32[self.base + FDEBUG] = 15  # write one to clear
+
+
+class TransferCount:
+    """A DMA channel's count of words moved, without end and without wrap.
+
+    RP2040 counts down from 2**32 - 1 once and then stops: after five minutes of the fastest the sampler can
+    write, after eight months of a hundred edges a second. RP2350 keeps 28 bits and, in its mode 1, starts
+    again by itself.
+    """
+
+    def __init__(self, channel, is_rp2350):
+        self._at = DMA_BASE + DMA_CHANNEL_STRIDE * channel + DMA_COUNT
+        self._mask = RP2350_COUNT - 1 if is_rp2350 else 0xFFFFFFFF
+        self._ends = not is_rp2350
+        self.start_value = RP2350_TRIGGER_SELF | RP2350_COUNT if is_rp2350 else 0xFFFFFFFF
+        self.begin()
+
+    def begin(self):
+        """Says that the channel has just been started anew from `start_value`."""
+        self._last = self.start_value & self._mask
+        self._moved = 0
+
+    def moved(self):
+        """Words moved since `begin`. Must be asked at least once in 2**27 words."""
+        now = mem32[self._at] & self._mask
+        self._moved += (self._last - now) & self._mask
+        self._last = now
+        return self._moved
+
+    def changed(self):
+        """True when words have been moved since `moved` was last asked."""
+        return mem32[self._at] & self._mask != self._last
+
+    def near_its_end(self):
+        return self._ends and self._last < 1 << 28

@@ -1,0 +1,203 @@
+"""The PIO sampler and its three DMA rings, drained into ordered edges."""
+
+import time
+
+import rp2
+import uctypes
+from app import pins
+from machine import Pin, mem32
+
+from . import programs, sampling
+from .registers import PioBlock, TransferCount
+
+RING_BITS = 14  # 16 KiB, 2048 records a machine
+RING_BYTES = 1 << RING_BITS
+RING_WORDS = RING_BYTES // 4
+MACHINES = len(programs.PHASES)
+ALL = (1 << MACHINES) - 1
+
+BATCH_RECORDS = 48  # of each machine a call: keeps the main loop's other branches waiting some 10 ms at most
+BEAT_MS = 10000
+BEAT_ANSWER_MS = 500
+
+MOV_ISR_ALL_ONES = 0xA0CB  # mov(isr, invert(null))
+MOV_X_ZERO = 0xA023  # mov(x, null)
+DREQ_PIO0_RX0 = 4
+
+
+class Sampler:
+    """Timestamps all channels from `start` on. Ticks never jump back, whatever is lost.
+
+    `lost` edges are reported by `drain`; after any loss the ticks of edges before and after it may
+    disagree by some microseconds, which is why the host refuses a shot with a loss.
+    """
+
+    def __init__(self, tick_hz, is_rp2350):
+        self._tick_hz = tick_hz
+        self._block = PioBlock(0)
+        # DMA wraps on a boundary of the ring's size, so the rings are cut out of a larger piece.
+        self._memory = bytearray((MACHINES + 1) * RING_BYTES - 4)
+        first = (uctypes.addressof(self._memory) + RING_BYTES - 1) & ~(RING_BYTES - 1)
+        self._rings = [first + machine * RING_BYTES for machine in range(MACHINES)]
+        self._channels = [rp2.DMA() for _ in range(MACHINES)]
+        self._counts = [TransferCount(dma.channel, is_rp2350) for dma in self._channels]
+        self._read = [0] * MACHINES
+        self._levels = 0
+        self._last_tick = 0
+        self._lost = 0
+        self._sink = None
+        for row in pins.PINS[4:10]:
+            Pin(row[1], Pin.IN, Pin.PULL_UP)
+        self._beat = Pin(pins.gpio_of("beat"), Pin.OUT, value=0)
+        self._beat_level = 0
+        self._beat_waits = False
+        self._machines = [
+            rp2.StateMachine(machine, programs.sampler, in_base=Pin(pins.FIRST_SAMPLED_GPIO))
+            for machine in range(MACHINES)
+        ]
+        self._start(0)
+
+    def _start(self, base):
+        block = self._block
+        block.stop(ALL)
+        for machine in range(MACHINES):
+            self._channels[machine].active(0)
+            block.clear_fifos(machine)
+            block.restart(1 << machine)
+            block.execute(machine, MOV_ISR_ALL_ONES)
+            block.execute(machine, MOV_X_ZERO)
+            # The entry for machine n lies n instructions before the loop.
+            block.jump(machine, block.wrap_target(machine) - machine)
+            self._read[machine] = 0
+            self._start_dma(machine)
+        block.forget_overflows()
+        self._merger = sampling.Merger(
+            programs.PHASES, programs.PIN_COUNT, pins.sampled_inversion_mask(), base, self._levels
+        )
+        self._known_tick = base
+        self._known_us = time.ticks_us()
+        block.start_together(ALL)
+        self.beat()
+
+    def _start_dma(self, machine):
+        dma = self._channels[machine]
+        control = dma.pack_ctrl(
+            size=2,
+            inc_read=False,
+            inc_write=True,
+            ring_sel=True,
+            ring_size=RING_BITS,
+            treq_sel=DREQ_PIO0_RX0 + machine,
+            high_pri=True,
+        )
+        dma.config(
+            read=self._block.fifo_address(machine),
+            write=self._rings[machine],
+            count=self._counts[machine].start_value,
+            ctrl=control,
+            trigger=True,
+        )
+        self._counts[machine].begin()
+
+    def stop(self):
+        """Stops the machines and their DMA: the rings' memory belongs to Python again."""
+        self._block.stop(ALL)
+        for dma in self._channels:
+            dma.active(0)
+
+    def tick(self):
+        """The tick now, to a few microseconds: counted on from the last heartbeat in microseconds."""
+        passed_us = time.ticks_diff(time.ticks_us(), self._known_us)
+        return self._known_tick + passed_us * self._tick_hz // 1000000
+
+    def beat(self):
+        """Toggles the heartbeat pin; its edge comes back through the sampler."""
+        self._beat_level ^= 1
+        self._beat_waits = True
+        self._beat_ms = time.ticks_ms()
+        self._beat_us = time.ticks_us()
+        self._beat.value(self._beat_level)
+
+    def beat_if_due(self):
+        """To be called often: the loop counts must not run 206 s without a record."""
+        if time.ticks_diff(time.ticks_ms(), self._beat_ms) >= BEAT_MS and not self._beat_waits:
+            self.beat()
+
+    def pending(self):
+        """True when `drain` has something to do."""
+        return any(count.changed() for count in self._counts)
+
+    def drain(self, sink):
+        """Edges seen since the last call to `sink(channel, level, tick)`, in order; returns edges lost.
+
+        One call does a bounded amount of work; `pending` says whether there is more.
+        """
+        self._sink = sink
+        self._lost = 0
+        before = [count.moved() for count in self._counts]
+        batches = [self._copy(machine, before[machine]) for machine in range(MACHINES)]
+        after = [count.moved() for count in self._counts]
+        if self._block.overflowed() & ALL:
+            # A dropped word tears the two-word records and takes a machine's clock with it.
+            self._begin_again(1 + max(after[m] - self._read[m] for m in range(MACHINES)) // 2)
+            return self._lost
+        all_in = before == after
+        overrun = 0
+        for machine in range(MACHINES):
+            overrun = max(overrun, self._hand_over(machine, batches[machine], after[machine]))
+            if after[machine] - self._read[machine] > 1:
+                all_in = False
+        self._lost += overrun
+        self._merger.emit(self._edge, all_in)
+        self._check_alive()
+        return self._lost
+
+    def _copy(self, machine, written):
+        """(words skipped, [count, pins, ...]) from a ring: at most BATCH_RECORDS records."""
+        read = self._read[machine]
+        skipped = sampling.overwritten(written, read, RING_WORDS)
+        read += skipped
+        words = min((written - read) & ~1, 2 * BATCH_RECORDS)
+        ring = self._rings[machine]
+        return skipped, [mem32[ring + (read + n) % RING_WORDS * 4] for n in range(words)]
+
+    def _hand_over(self, machine, batch, written):
+        """Passes a copied batch to the merger; returns the records lost to overwriting."""
+        skipped, words = batch
+        read = self._read[machine]
+        # What was overwritten while it was being copied is lost too.
+        late = sampling.overwritten(written, read, RING_WORDS) - skipped
+        late = max(0, min(late, len(words)))
+        lost = (skipped + late) // 2
+        if lost:
+            self._merger.skip(machine, lost)
+        for at in range(late, len(words), 2):
+            self._merger.take(machine, words[at], words[at + 1])
+        self._read[machine] = read + skipped + len(words)
+        return lost
+
+    def _edge(self, channel, level, tick):
+        self._last_tick = tick
+        if channel == pins.BEAT:
+            if self._beat_waits and level == self._beat_level:
+                self._beat_waits = False
+                self._known_tick = tick
+                self._known_us = self._beat_us
+        else:
+            self._sink(channel, level, tick)
+
+    def _check_alive(self):
+        ended = False
+        for count in self._counts:
+            if count.near_its_end():
+                ended = True
+        unanswered = self._beat_waits and time.ticks_diff(time.ticks_ms(), self._beat_ms) > BEAT_ANSWER_MS
+        if ended or (unanswered and not self.pending()):
+            self._begin_again(1)
+
+    def _begin_again(self, lost):
+        """After a loss that the loop counts do not survive: all machines anew, the clock carried on."""
+        self._lost += lost
+        self._merger.emit(self._edge, True)
+        self._levels = self._merger.levels
+        self._start(max(self.tick(), self._last_tick + 1))

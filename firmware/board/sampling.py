@@ -1,0 +1,97 @@
+"""From the sampler's records to one ordered stream of edges. Pure: no chip, no import.
+
+Each machine reports, for every change it sees, two words: its loop count (downwards) and the pins. Every
+machine sees every change (unless it is shorter than the machine's blind time), so the first to see it
+gives the tick and the others agree with what is already known.
+"""
+
+LOOP_CYCLES = 6
+RECORD_CYCLES = 12
+WORD = 0xFFFFFFFF
+
+
+class Track:
+    """One machine's clock: turns loop counts into ticks, across the wrap of the 32-bit count.
+
+    Right as long as two records read in a row lie less than 2**32 loops (206 s at 125 MHz) apart; the
+    heartbeat pin sees to that.
+    """
+
+    def __init__(self, phase):
+        self._phase = phase
+        self._last = WORD
+        self._loops = 0
+        self._records = 0
+
+    def tick(self, count):
+        """Tick of the next record, from its loop count."""
+        self._loops += (self._last - count) & WORD
+        self._last = count
+        tick = LOOP_CYCLES * self._loops + RECORD_CYCLES * self._records + self._phase
+        self._records += 1
+        return tick
+
+    def skip(self, records):
+        """Records that were overwritten before anyone read them: the clock counts them all the same."""
+        self._records += records
+
+
+class Merger:
+    """Merges the machines' records into edges (channel, level, tick), each once, in order of tick.
+
+    `inversion` flips the active-low channels so that 1 means closed; before the first record every
+    channel counts as open. `base` is added to every tick.
+    """
+
+    def __init__(self, phases, channels, inversion, base=0, levels=0):
+        self._tracks = [Track(phase) for phase in phases]
+        self._waiting = [[] for _ in phases]
+        self._seen = [base] * len(self._tracks)
+        self._channels = channels
+        self._inversion = inversion
+        self._base = base
+        self.levels = levels
+
+    def take(self, machine, count, pins):
+        """One record of one machine, in the order in which the machine made them."""
+        tick = self._base + self._tracks[machine].tick(count)
+        self._seen[machine] = tick
+        self._waiting[machine].append((tick, pins ^ self._inversion))
+
+    def skip(self, machine, records):
+        """Records of a machine that are lost for good."""
+        self._tracks[machine].skip(records)
+
+    def emit(self, sink, all_in):
+        """Hands every edge that can have no forerunner to `sink(channel, level, tick)`.
+
+        `all_in`: no machine has a record on the way. Otherwise edges later than the last record of any
+        machine stay, as that machine may still report an earlier one.
+        """
+        horizon = None if all_in else min(self._seen)
+        waiting = self._waiting
+        while True:
+            first = None
+            for queue in waiting:
+                if queue and (first is None or queue[0][0] < first[0][0]):
+                    first = queue
+            if first is None or (horizon is not None and first[0][0] > horizon):
+                return
+            tick, levels = first.pop(0)
+            changed = levels ^ self.levels
+            if changed:
+                self.levels = levels
+                for channel in range(self._channels):
+                    if changed >> channel & 1:
+                        sink(channel, levels >> channel & 1, tick)
+
+
+def overwritten(written, read, ring):
+    """Words of a ring of `ring` words that were overwritten before they were read, whole records only.
+
+    One record more than the arithmetic says is given up: the one the DMA may be writing right now.
+    """
+    behind = written - read
+    if behind <= ring - 2:
+        return 0
+    return behind - (ring - 2) + (behind & 1)
