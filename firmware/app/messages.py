@@ -22,21 +22,27 @@ ARM_DEFAULT_MS = 10000
 ARM_MOST_MS = 60000
 SILENCE_MS = 3000  # armed and nothing heard from the host for this long: disarm
 
-# verb: fields
+# The verbs, each with its fields.
 REQUESTS = {
     # who are you: protocol, firmware, board, tick rate, channels, boot number, what is stored
     "identify": (),
     # state of outputs, interlock, arm, event buffer; also the host's sign of life while armed
     "status": (),
-    # settings: `get` answers all of them, `put` takes {"values": {...}} and answers what is stored
-    "get": (),
-    "put": (),
+    # settings: `get` answers {"values": {...}, "presets": [names], "ok": bool, "say": sentence}; `put` takes
+    # {"values": {...}}, any of them, and answers what is stored. With `preset` (0 to 7) both mean that preset
+    # alone, {"preset": n, "values": {"name": ..., ...}}; `put` with "values": null empties the place. A line
+    # has no room for all of them at once. The names and limits stand in settings.py.
+    "get": (("preset", -1, 7, -1),),
+    "put": (("preset", -1, 7, -1),),
     # permission to fire, for so long; refused with the interlock open
     "arm": (("timeout_ms", 100, ARM_MOST_MS, ARM_DEFAULT_MS),),
     "disarm": (),
     # outputs to 'open' now, whatever else is going on; also disarms
     "ensure_open": (),
-    # one pair. A repeat of the last `shot` is answered "again": true and fires nothing.
+    # one pair: answers {"shot": n, "again": false}. A repeat of the last `shot` is answered "again": true and
+    # fires nothing. Numbers rise while armed (a late duplicate of an older one is refused, bad_field); they
+    # may begin anew after `identify`, `disarm` or a fresh `arm`, once the last `shot` event is acknowledged.
+    # Too soon after the last pair: `busy` with "wait_ms".
     "fire": (
         ("shot", 1, 1000000000, None),
         ("delay_a_ns", 0, MAX_DELAY_NS, 0),
@@ -53,13 +59,17 @@ REQUESTS = {
     "ack": (("upto", 0, 1 << 60, None),),
     # send again everything not acknowledged, oldest first
     "resend": (),
-    # frame log: `entries` from `start`, at most `count`; `clear` needs the count that was read
+    # a page of the frame log: {"entries": all there are, "capacity": n, "damaged": n, "start": n,
+    # "list": [entry, ...]} from `start`, at most `count` and no more than a line holds: go on from `start` + how many came. An
+    # entry is a list in the order of FRAME_FIELDS, a damaged one its number alone. `clear` needs the number
+    # of entries there are.
     "framelog": (("start", 0, 1 << 30, 0), ("count", 1, 16, 8)),
     "framelog_clear": (("entries", 0, 1 << 30, None),),
     # the last crash, and forget it
     "crash": (),
     "crash_clear": (),
-    # zero check: close one release output for `closure_ns`, looped back by plug into the inputs
+    # zero check: close one release output for `closure_ns`, looped back by plug into the inputs. Needs an
+    # arm; its edges come as those of shot 0, ended by a `shot` event with number 0
     "pulse": (("output", 0, 3, None), ("closure_ns", 1 * MS, 500 * MS, 20 * MS)),
     # lamp row of the optical route: `lamps` lamps, one after another, each lit for `step_ns`
     "lamps": (("lamps", 2, 64, 32), ("step_ns", 20000, 100 * MS, 1 * MS), ("rows", 1, 10000, 1)),
@@ -67,8 +77,14 @@ REQUESTS = {
 
 # What the box may say of itself without being asked.
 EVENTS = (
-    "edges",  # {"shot": n or 0, "base": tick, "e": [code, delta, code, delta, ...]}, code = 2 * channel + level
-    "shot",  # {"shot": n, "full_a": tick, "full_b": tick, "edges": count, "lost": count, "plan": {...}}: complete
+    # {"shot": n or 0, "base": tick, "e": [code, delta, code, delta, ...]}, at most 16 edges; code is
+    # 2 * channel + level, delta the ticks since the edge before (the first: since `base`, so 0)
+    "edges",
+    # the shot is complete: {"shot": n, "full_a": tick or null, "full_b": tick or null, "edges": count,
+    # "lost": count, "stray": edges seen outside any shot since the last, "aborted": null or a fault's code,
+    # "plan": in ticks as used: {...}} with delay_a, delay_b, lead, closure and window, or for a pulse with
+    # output, closure and window
+    "shot",
     "group",  # watch: a group ended {"group": n, "edges": count, "lost": count}
     "overrun",  # {"lost": count}: edges the sampler saw and could not keep
     "wound",  # {"by": "box"}: the wound button or foot switch
@@ -79,7 +95,7 @@ EVENTS = (
 
 ERRORS = {
     "bad_line": "The line did not arrive whole; send it again.",
-    "unknown_verb": "This firmware does not know that request; install the matching firmware with 'coincide box install'.",
+    "unknown_verb": "The box's firmware does not know that request; update it: 'coincide box install'.",
     "bad_field": "A field is missing or out of range.",
     "not_armed": "The box is not armed; arm it first.",
     "interlock": "The interlock is open; close it and try again.",
@@ -89,6 +105,33 @@ ERRORS = {
     "flash": "The flash could not be written or read.",
     "failed": "The box failed inside; its crash record says where.",
 }
+
+
+# One entry of the frame log. Times in ns, null where not measured; verdict: an index into FRAME_VERDICTS;
+# how: 0 not measured, 1 sync contact, 2 gate sensor 1, 3 both gate sensors; ms: milliseconds since that boot.
+FRAME_FIELDS = (
+    "entry",
+    "boot",
+    "ms",
+    "preset",
+    "verdict",
+    "skew_ns",
+    "lag_a_ns",
+    "lag_b_ns",
+    "exposure_a_ns",
+    "exposure_b_ns",
+    "delay_a_ns",
+    "delay_b_ns",
+    "tolerance_ns",
+    "how_a",
+    "how_b",
+    "bounces_a",
+    "bounces_b",
+    "flicks_a",
+    "flicks_b",
+    "lost",
+)
+FRAME_VERDICTS = ("within", "out", "no_answer_a", "no_answer_b", "no_answer_both", "not_measured")
 
 
 def check_fields(verb, request):

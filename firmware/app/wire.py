@@ -65,7 +65,7 @@ class LineReader:
 
     def feed(self, data):
         """The records and `Refused`s completed by these bytes, in order. Empty lines are silent."""
-        found = []
+        found = []  # type: list[dict | Refused]
         start = 0
         while True:
             end = data.find(b"\n", start)

@@ -1,0 +1,268 @@
+"""The box: everything together, and the loop with its priorities.
+
+main.py calls `board.idle(box.step())` for ever. A step never waits and never raises.
+"""
+
+import gc
+
+from . import lights, shots
+from .commands import Commands
+from .crash import CrashRecord, count_boot
+from .events import EventBuffer
+from .field import Field
+from .framelog import FrameLog
+from .lights import Lights
+from .link import Link
+from .messages import ERRORS
+from .safety import SAY, Guard
+from .settings import Settings
+from .units import ticks_to_ms_up
+from .watch import Watch
+from .wire import Refused
+
+STEP_MOST_MS = 100
+REQUESTS_A_STEP = 4
+CRASHES_UNTIL_RESET = 8  # as many failures since boot: start afresh
+
+
+class Box:
+    """The whole application on one board. Public attributes are its parts; commands and field use them."""
+
+    def __init__(self, board):
+        board.ensure_open()
+        self.board = board
+        self.boot = count_boot(board.files)
+        self.settings = Settings(board.files)
+        self.crash = CrashRecord(board.files)
+        self.framelog = FrameLog(board.files)
+        self.events = EventBuffer()
+        self.guard = Guard(board)
+        self.shot = shots.Shot(board)
+        self.watch = Watch(board, self.events)
+        self.lights = Lights(board)
+        self.link = Link(board, self.events)
+        self.field = Field(self)
+        self.commands = Commands(self)
+        self.wound = False
+        self.last_shot = 0  # number of the last pair the host fired, 0 when forgotten
+        self._shot_event = 0  # sequence number of its `shot` event, 0 while there is none
+        self._next_shot_ms = 0
+        self._keep = self._keep_edge  # bound once: a bound method made in the loop is garbage
+        self._say_how_it_started()
+
+    def _say_how_it_started(self):
+        now = self.board.millis()
+        self.lights.show(lights.BOOT, now)
+        cause = self.board.identity().get("reset_cause")
+        if cause == "watchdog":
+            self.fault("reset", "The box had stopped and its watchdog restarted it.")
+        if not self.settings.ok:
+            self.fault("settings", self.settings.say)
+            self.lights.then(lights.DAMAGED)
+
+    # -- the loop -----------------------------------------------------------------------------
+
+    def step(self):
+        """Do what is due. Milliseconds until the next step is needed, 0 for at once, at most STEP_MOST_MS."""
+        try:
+            return self._step()
+        except Exception as error:  # noqa: BLE001 - outputs open and on with it, whatever happened
+            self.crashed(error)
+            return 0
+
+    def _step(self):
+        board = self.board
+        now = board.millis()
+        # 1 safety
+        board.feed_watchdog()
+        self._check_safety(now)
+        # 2 edges
+        lost = board.read_edges(self._keep)
+        if lost:
+            self._overrun(lost)
+        if self.shot.busy and self.shot.advance(now):
+            self._complete_shot(now)
+        self.watch.advance(now)
+        # 3 requests
+        self._answer_requests(now)
+        # 4 field
+        self.field.advance(now)
+        self.lights.advance(now)
+        # 5 output
+        self.events.tell_dropped()
+        sent = self.link.send()
+        return self._due_in(now, sent)
+
+    def _due_in(self, now, sent):
+        if self.link.reading:
+            return 0
+        due = min(STEP_MOST_MS, self.field.due_in(now), self.lights.due_in(now), self.watch.due_in(now))
+        if self.guard.armed:
+            due = min(due, self.guard.due_in(now))
+        if self.shot.busy:
+            due = min(due, self.shot.due_in(now))
+        if not sent:
+            due = min(due, 2)
+        return due
+
+    # -- 1 safety -----------------------------------------------------------------------------
+
+    def _check_safety(self, now):
+        guard = self.guard
+        if guard.read_interlock():
+            self._interlock_opened(now)
+        late = guard.overstayed(now)
+        if late is not None:
+            self._stop(now, "closure")
+            self.fault("closure", SAY["closure"] % late)
+        code = guard.expired(now)
+        if code is not None:
+            self._stop(now, code)
+            self.fault(code, SAY[code])
+
+    def _interlock_opened(self, now):
+        self._stop(now, "interlock")
+        self.fault("interlock", SAY["interlock"])
+
+    def _stop(self, now, why):
+        self.open_all(why)
+        self.disarm(now, why)
+        if why in ("interlock", "closure"):
+            self.lights.show(lights.FAULT, now)
+
+    def open_all(self, why):
+        """All outputs open now, and nothing allowed to close."""
+        self.board.ensure_open()
+        self.shot.abort(why)
+        self.field.drop()
+        self.guard.withdraw()
+
+    def interlock_closed_now(self, now):
+        """The interlock, read at this moment and acted on when it has opened."""
+        if self.guard.read_interlock():
+            self._interlock_opened(now)
+        return self.guard.interlock_closed
+
+    def arm(self, now, timeout_ms):
+        """The host may fire for so long."""
+        self.guard.arm(now, timeout_ms)
+        self.lights.show(lights.ARMED, now)
+
+    def disarm(self, now, why):
+        """The host may not fire; a shot of the host's that is under way is stopped."""
+        if not self.guard.armed:
+            return
+        self.guard.disarm()
+        if self.shot.busy and self.shot.source != shots.FIELD:
+            self.open_all(why)
+        self.lights.show(lights.DARK, now)
+
+    def fault(self, code, say):
+        """Tell the host what went wrong."""
+        self.events.put("fault", {"code": code, "say": say})
+
+    def crashed(self, error):
+        """Something raised that should not have: outputs open, shot given up, record kept."""
+        self.board.ensure_open()
+        self.guard.disarm()
+        self.guard.withdraw()
+        self.shot.cancel()
+        self.events.release()
+        self.field.drop()
+        gc.collect()
+        self.crash.keep(error, self.boot, self.board.millis(), self.commands.doing or "loop")
+        self.fault("exception", ERRORS["failed"])
+        self.lights.show(lights.FAULT, self.board.millis())
+        if self.crash.since_boot >= CRASHES_UNTIL_RESET:
+            self.board.reset()
+
+    # -- 2 edges ------------------------------------------------------------------------------
+
+    def _keep_edge(self, channel, level, tick):
+        if self.shot.state != shots.IDLE:
+            self.shot.edges.keep(channel, level, tick)
+        elif self.watch.on:
+            self.watch.keep(channel, level, tick)
+        else:
+            self.shot.stray += 1
+
+    def _overrun(self, lost):
+        if self.shot.busy:
+            self.shot.edges.lost += lost
+        elif self.watch.on:
+            self.watch.lose(lost)
+        self.events.put("overrun", {"lost": lost})
+
+    def room_for_shot(self):
+        """Whether the event buffer could keep a shot with as many edges as there is room for."""
+        return self.events.room_for(shots.BYTES_MOST, shots.LINES_MOST)
+
+    def ms_until_next_shot(self, now):
+        """Milliseconds of the minimum interval that are left."""
+        return max(0, self._next_shot_ms - now)
+
+    def fire_pair(self, number, source, delay_a, delay_b, lead, closure, window, now):
+        """Fire a pair whose permission has been checked. Times in ticks."""
+        self._prepare(source)
+        closing = ticks_to_ms_up(lead + max(delay_a, delay_b) + closure, self.board.tick_hz)
+        self.guard.permit(closing, ticks_to_ms_up(closure, self.board.tick_hz))
+        if source == shots.HOST:
+            self.guard.keep_armed_until(now + closing + 1)
+            self._shot_event = 0
+        self._next_shot_ms = now + self.settings.values["min_interval_ms"]
+        self.wound = False
+        self.shot.fire_pair(number, source, delay_a, delay_b, lead, closure, window)
+
+    def fire_pulse(self, output, closure, window, now):
+        """Close one output once. Times in ticks."""
+        self._prepare(shots.PULSE)
+        closing = ticks_to_ms_up(closure, self.board.tick_hz)
+        self.guard.permit(closing, closing)
+        self.guard.keep_armed_until(now + closing + 1)
+        self.shot.fire_pulse(output, closure, window)
+
+    def _prepare(self, source):
+        # What came before the shot is not the shot's.
+        self.board.read_edges(self._keep)
+        self.watch.end_group()
+        if source != shots.FIELD:
+            self.events.reserve(shots.BYTES_MOST, shots.LINES_MOST)
+
+    def _complete_shot(self, now):
+        self.guard.withdraw()
+        if self.shot.source == shots.FIELD:
+            self.field.completed(now)
+            return
+        self.events.release()
+        seq = self.shot.put_events(self.events)
+        if self.shot.source == shots.HOST:
+            self._shot_event = seq
+
+    def forget_shot_number(self):
+        """Numbers may begin anew, unless the host may still have to learn that the last shot was fired."""
+        if self.shot.busy or (self._shot_event and self.events.holds(self._shot_event)):
+            return
+        self.last_shot = 0
+
+    def take_wound(self, by_box):
+        """The person says both bodies are wound: one shot of a manual-wind rig is allowed."""
+        if self.shot.busy:
+            return
+        self.wound = True
+        if by_box:
+            self.events.put("wound", {"by": "box"})
+
+    # -- 3 requests ---------------------------------------------------------------------------
+
+    def _answer_requests(self, now):
+        for _ in range(REQUESTS_A_STEP):
+            found = self.link.next_requests()
+            if found is None:
+                return
+            for record in found:
+                if isinstance(record, Refused):
+                    say = "%s (%s)" % (ERRORS["bad_line"], record.why)
+                    self.link.reply({"re": None, "error": "bad_line", "say": say})
+                else:
+                    self.guard.heard(now)
+                    self.link.reply(self.commands.answer(record, now))

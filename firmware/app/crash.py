@@ -1,0 +1,63 @@
+"""The crash record: what went wrong first, kept until the host has read it. And the count of boots."""
+
+import io
+import sys
+
+from .slots import TwoSlots
+
+TEXT_MOST = 480
+
+
+def describe(error):
+    """The end of the traceback as text, short enough for one line on the wire."""
+    printer = getattr(sys, "print_exception", None)
+    if printer is None:
+        import traceback
+
+        text = "".join(traceback.format_exception(type(error), error, error.__traceback__))
+    else:
+        out = io.StringIO()
+        printer(error, out)
+        text = out.getvalue()
+    return text[-TEXT_MOST:]
+
+
+class CrashRecord:
+    """The first crash since the last `clear`, as a dict, or None. A flash that fails is no second crash."""
+
+    def __init__(self, files):
+        self._slots = TwoSlots(files, "crash")
+        self.record = self._slots.load()
+        if not isinstance(self.record, dict):
+            self.record = None
+        self.since_boot = 0
+
+    def keep(self, error, boot, ms, doing):
+        """Record an exception; later ones are only counted. True when this one was written."""
+        self.since_boot += 1
+        if self.record is not None:
+            return False
+        self.record = {"boot": boot, "ms": ms, "doing": doing, "text": describe(error)}
+        try:
+            self._slots.save(self.record)
+        except OSError:
+            return False
+        return True
+
+    def clear(self):
+        """Forget the crash. Raises OSError when the flash fails."""
+        if self.record is not None:
+            self._slots.save(None)
+            self.record = None
+
+
+def count_boot(files):
+    """One more boot: its number, from 1; 0 when the flash does not work."""
+    slots = TwoSlots(files, "boot")
+    try:
+        before = slots.load()
+        number = before + 1 if isinstance(before, int) and before >= 0 else 1
+        slots.save(number)
+    except OSError:
+        return 0
+    return number

@@ -1,0 +1,130 @@
+"""What the box has to tell: numbered, kept until the host has it safe, in memory that never grows.
+
+Lines are kept encoded, one after another, in a ring of bytes laid out once at boot; a long session
+cannot fragment the heap. When the ring is full the event is not kept, it is counted, and the count is
+told by a `dropped` event as soon as there is room.
+"""
+
+from array import array
+
+from .wire import encode
+
+RING_BYTES = 16384
+RING_LINES = 160
+
+
+class EventBuffer:
+    """Events from oldest not acknowledged to newest; `seq` numbers run from 1 at boot without gaps."""
+
+    def __init__(self, ring_bytes=RING_BYTES, ring_lines=RING_LINES):
+        self._ring = bytearray(ring_bytes)
+        self._lengths = array("H", bytes(2 * ring_lines))
+        self._first = 0  # place in _lengths of the oldest line kept
+        self._count = 0
+        self._start = 0  # place in _ring of the oldest line kept
+        self._used = 0
+        self._oldest = 1  # sequence number of the oldest line kept
+        self._sent = 0  # lines already handed out, counted from the oldest
+        self._sent_bytes = 0
+        self._reserved_bytes = 0
+        self._reserved_lines = 0
+        self._dropped = 0  # not yet told
+        self.dropped = 0  # since boot
+
+    @property
+    def last(self):
+        """Sequence number of the newest event, 0 before the first."""
+        return self._oldest + self._count - 1
+
+    @property
+    def unread(self):
+        """Events not yet acknowledged."""
+        return self._count
+
+    def holds(self, seq):
+        """Whether this event is not acknowledged yet."""
+        return self._oldest <= seq < self._oldest + self._count
+
+    def room_for(self, size, lines):
+        """Whether `lines` more lines of `size` bytes together would be kept."""
+        return self._used + self._reserved_bytes + size <= len(
+            self._ring
+        ) and self._count + self._reserved_lines + lines <= len(self._lengths)
+
+    def reserve(self, size, lines):
+        """Keep room for a shot that is about to be fired, so that other events cannot take it."""
+        self._reserved_bytes = size
+        self._reserved_lines = lines
+
+    def release(self):
+        """Give the reserved room back."""
+        self._reserved_bytes = 0
+        self._reserved_lines = 0
+
+    def put(self, kind, record):
+        """Keep one event; its sequence number, or 0 when there was no room and it was only counted."""
+        if self._dropped and self._keep("dropped", {"count": self._dropped}):
+            self._dropped = 0
+        seq = self._keep(kind, record)
+        if not seq:
+            self._dropped += 1
+            self.dropped += 1
+        return seq
+
+    def tell_dropped(self):
+        """Say how many events were lost, as soon as there is room to say it."""
+        if self._dropped and self._keep("dropped", {"count": self._dropped}):
+            self._dropped = 0
+
+    def _keep(self, kind, record):
+        seq = self._oldest + self._count
+        record["ev"] = seq
+        record["is"] = kind
+        line = encode(record)
+        size = len(line)
+        if not self.room_for(size, 1):
+            return 0
+        ring = self._ring
+        at = (self._start + self._used) % len(ring)
+        head = min(size, len(ring) - at)
+        ring[at : at + head] = line[:head]
+        if head < size:
+            ring[: size - head] = line[head:]
+        self._lengths[(self._first + self._count) % len(self._lengths)] = size
+        self._used += size
+        self._count += 1
+        return seq
+
+    def next_line(self):
+        """The oldest line not yet handed out, as bytes; None when all are out."""
+        if self._sent >= self._count:
+            return None
+        ring = self._ring
+        size = self._lengths[(self._first + self._sent) % len(self._lengths)]
+        at = (self._start + self._sent_bytes) % len(ring)
+        self._sent += 1
+        self._sent_bytes += size
+        if at + size <= len(ring):
+            return bytes(ring[at : at + size])
+        return bytes(ring[at:]) + bytes(ring[: at + size - len(ring)])
+
+    def resend(self):
+        """Hand everything out again, oldest first."""
+        self._sent = 0
+        self._sent_bytes = 0
+
+    def ack(self, upto):
+        """Forget events up to and including `upto`. False, and nothing forgotten, for one not given yet."""
+        if upto > self.last:
+            return False
+        while self._count and self._oldest <= upto:
+            size = self._lengths[self._first]
+            self._first = (self._first + 1) % len(self._lengths)
+            self._start = (self._start + size) % len(self._ring)
+            self._used -= size
+            self._count -= 1
+            self._oldest += 1
+            if self._sent:
+                self._sent -= 1
+                self._sent_bytes -= size
+        return True

@@ -1,0 +1,173 @@
+"""Alone in the field: the photographer's button fires, every frame is read, shown and logged.
+
+Nothing here fires by time: each pair needs its own press, and where a body is wound by hand its own
+'wound' as well.
+"""
+
+from . import lights
+from .buttons import Button
+from .messages import FRAME_VERDICTS, MS
+from .safety import HALF_MOST_MS
+from .shots import FIELD
+from .units import ns_to_ticks
+from .verdict import read_frame
+
+PRESET_SETTLES_MS = 3000  # the chosen preset is written to flash when the person has stopped choosing
+POLL_MS = 4
+SLOW_POLL_MS = 50  # while the laptop has the box and no press is waited for
+
+
+class Field:
+    """The four contacts of the box and what they do. `box` is app.box.Box."""
+
+    def __init__(self, box):
+        self._box = box
+        board = box.board
+        self._half = Button(board, "button_half")
+        self._full = Button(board, "button_full")
+        self._wound = Button(board, "wound")
+        self._choose = Button(board, "preset")
+        self._buttons = (self._half, self._full, self._wound, self._choose)
+        self._held = False  # the halves follow the finger now
+        self._held_since_ms = 0
+        self._spent = False  # the finger has been down too long: it must let go first
+        self.preset_place = box.settings.values["preset"]
+        self._store_ms = -1
+
+    @property
+    def holding(self):
+        """Whether the half-press outputs follow the finger now."""
+        return self._held
+
+    def advance(self, now):
+        """Read the contacts and act on them."""
+        if self._wound.changed(now) == 1:
+            self._box.take_wound(by_box=True)
+        if self._choose.changed(now) == 1:
+            self._next_preset(now)
+        half = self._half.changed(now)
+        full = self._full.changed(now)
+        if (half or full) and self._box.guard.host_present(now):
+            self._box.events.put("press", {"half": int(self._half.down), "full": int(self._full.down)})
+        self._follow_half(now)
+        if full == 1:
+            self._fire(now)
+        if 0 <= self._store_ms <= now and not self._box.shot.busy:
+            self._store_preset()
+
+    def due_in(self, now):
+        """Milliseconds until the contacts must be read again."""
+        if not self._box.guard.armed and not self._box.watch.on:
+            return POLL_MS
+        for button in self._buttons:
+            if button.settling:
+                return POLL_MS
+        return SLOW_POLL_MS
+
+    def drop(self):
+        """The outputs were opened: nothing is held any more, and the finger must come up first."""
+        self._held = False
+        self._spent = True
+
+    def _may_fire(self):
+        box = self._box
+        if box.guard.armed or box.watch.on:
+            return False
+        return box.settings.usable and box.settings.values["field"] == 1
+
+    def _follow_half(self, now):
+        down = self._half.down or self._full.down
+        if not down:
+            self._spent = False
+        wanted = down and not self._spent and self._may_fire() and self._box.guard.interlock_closed
+        if self._box.shot.busy:
+            return
+        if self._held and (not wanted or now - self._held_since_ms >= HALF_MOST_MS):
+            self._spent = down
+            self._let_go()
+        elif wanted and not self._held:
+            self._held = True
+            self._held_since_ms = now
+            self._box.guard.permit(HALF_MOST_MS, 0)
+            self._box.board.hold_half(True)
+
+    def _let_go(self):
+        self._held = False
+        self._box.board.hold_half(False)
+        self._box.guard.withdraw()
+
+    def _fire(self, now):
+        box = self._box
+        if not box.settings.usable:
+            box.lights.show(lights.DAMAGED, now)
+            return
+        if not self._may_fire() or box.shot.busy or box.ms_until_next_shot(now):
+            box.lights.show(lights.REFUSED, now)
+            return
+        if not box.guard.interlock_closed:
+            box.lights.show(lights.FAULT, now)
+            return
+        if box.settings.values["manual_wind"] and not box.wound:
+            box.lights.show(lights.NOT_WOUND, now)
+            return
+        values = box.settings.values
+        preset = self.preset()
+        delay_a = preset["delay_a_ns"] if preset else 0
+        delay_b = preset["delay_b_ns"] if preset else 0
+        lead_ms = values["lead_ms"]
+        if self._held:
+            # The finger has held the halves for part of the lead already.
+            lead_ms = max(0, lead_ms - (now - self._held_since_ms))
+        self._held = False
+        hz = box.board.tick_hz
+        box.fire_pair(
+            0,
+            FIELD,
+            ns_to_ticks(delay_a, hz),
+            ns_to_ticks(delay_b, hz),
+            ns_to_ticks(lead_ms * MS, hz),
+            ns_to_ticks(values["closure_ms"] * MS, hz),
+            ns_to_ticks(values["window_ms"] * MS, hz),
+            now,
+        )
+        box.framelog.begin()
+
+    def completed(self, now):
+        """A frame of the field is complete: read it, log it, show it."""
+        box = self._box
+        preset = self.preset()
+        reading = read_frame(box.shot.edges, preset, box.board.tick_hz)
+        logged = box.framelog.finish(
+            box.boot, box.shot.started_ms, preset["name"] if preset else "", reading, preset
+        )
+        box.lights.show(FRAME_VERDICTS[reading.verdict], now)
+        if not logged:
+            box.lights.then(lights.LOG_FULL)
+
+    # -- presets ------------------------------------------------------------------------------
+
+    def preset(self):
+        """The preset in use, or None."""
+        return self._box.settings.presets[self.preset_place]
+
+    def settings_changed(self):
+        """The host stored other settings: go by them."""
+        self.preset_place = self._box.settings.values["preset"]
+        self._store_ms = -1
+
+    def _next_preset(self, now):
+        box = self._box
+        if box.shot.busy or not self._may_fire():
+            box.lights.show(lights.REFUSED, now)
+            return
+        self.preset_place = box.settings.next_preset_place(self.preset_place)
+        self._store_ms = now + PRESET_SETTLES_MS
+        box.lights.show_preset(self.preset_place + 1, now)
+
+    def _store_preset(self):
+        self._store_ms = -1
+        if self.preset_place != self._box.settings.values["preset"]:
+            try:
+                self._box.settings.put_values({"preset": self.preset_place})
+            except OSError:
+                self._box.fault("flash", "The chosen preset could not be stored: it holds until power-off.")

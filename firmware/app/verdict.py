@@ -1,0 +1,152 @@
+"""The skew of one frame, in whole nanoseconds, from the edges of its shot. Integers only, one pass a body.
+
+Skew is mid-exposure of B minus mid-exposure of A: positive when B is late.
+"""
+
+from .pins import FULL_A, FULL_B, GATE_A1, GATE_A2, GATE_B1, GATE_B2, SYNC_A, SYNC_B
+from .settings import HOW_GATE, HOW_GATES, HOW_NONE, HOW_SYNC
+from .units import ns_to_ticks, ticks_to_ns
+
+# Verdicts as they stand in the frame log: indices into messages.FRAME_VERDICTS.
+WITHIN = 0
+OUT = 1
+NO_ANSWER_A = 2
+NO_ANSWER_B = 3
+NO_ANSWER_BOTH = 4
+NOT_MEASURED = 5
+
+
+class BodyReading:
+    """What one body did in one shot.
+
+    `mid_ns`: mid-exposure after the shot's first edge, or None. `lag_ns`: the same after the full-press edge
+    that left the box, or None. `exposure_ns`: open to closed at the gate, or None. `bounces`, `flicks`:
+    closings taken for bounce, and closings too early, too late or too short to be an exposure.
+    """
+
+    def __init__(self):
+        self.mid_ns = None  # type: int | None
+        self.lag_ns = None  # type: int | None
+        self.exposure_ns = None  # type: int | None
+        self.bounces = 0
+        self.flicks = 0
+
+
+class FrameReading:
+    """Both bodies, the skew (ns, or None), the verdict and the edges lost of one frame."""
+
+    def __init__(self, a, b, skew_ns, verdict, lost):
+        self.a = a
+        self.b = b
+        self.skew_ns = skew_ns
+        self.verdict = verdict
+        self.lost = lost
+
+
+def read_frame(edges, preset, tick_hz):
+    """Read one shot. `edges` as in shots.Edges, `preset` as in settings or None."""
+    if preset is None:
+        return FrameReading(BodyReading(), BodyReading(), None, NOT_MEASURED, edges.lost)
+    a = _read_body(edges, preset, "a", (FULL_A, SYNC_A, GATE_A1, GATE_A2), tick_hz)
+    b = _read_body(edges, preset, "b", (FULL_B, SYNC_B, GATE_B1, GATE_B2), tick_hz)
+    silent_a = preset["how_a"] != HOW_NONE and a.mid_ns is None
+    silent_b = preset["how_b"] != HOW_NONE and b.mid_ns is None
+    skew = None
+    if edges.lost:
+        # An edge that was lost may have been the one that counts.
+        verdict = NOT_MEASURED
+    elif silent_a and silent_b:
+        verdict = NO_ANSWER_BOTH
+    elif silent_a:
+        verdict = NO_ANSWER_A
+    elif silent_b:
+        verdict = NO_ANSWER_B
+    elif a.mid_ns is None or b.mid_ns is None:
+        verdict = NOT_MEASURED
+    else:
+        skew = b.mid_ns - a.mid_ns
+        verdict = WITHIN if abs(skew) <= preset["tolerance_ns"] else OUT
+    return FrameReading(a, b, skew, verdict, edges.lost)
+
+
+def _read_body(edges, preset, body, channels, tick_hz):
+    full_channel, sync, gate_1, gate_2 = channels
+    reading = BodyReading()
+    how = preset["how_" + body]
+    at_full = edges.first(full_channel, 1)
+    if how == HOW_NONE or at_full < 0:
+        return reading
+    full = edges.at[at_full]
+    rules = tuple(
+        ns_to_ticks(preset[name + body + "_ns"], tick_hz)
+        for name in ("earliest_", "latest_", "shortest_", "bounce_")
+    )
+    twice_mid = None  # in half ticks, so that halfway between two edges is exact
+    if how == HOW_SYNC:
+        first, _ = _closing(edges, sync, full, rules, reading)
+        if first >= 0:
+            twice_mid = 2 * first
+    elif how in (HOW_GATE, HOW_GATES):
+        opened, closed = _closing(edges, gate_1, full, rules, reading)
+        if opened >= 0 and closed >= 0:
+            twice_mid = opened + closed
+            width = closed - opened
+            if how == HOW_GATES:
+                opened, closed = _closing(edges, gate_2, full, rules, reading)
+                if opened >= 0 and closed >= 0:
+                    twice_mid = (twice_mid + opened + closed) // 2
+                    width = (width + closed - opened) // 2
+                else:
+                    twice_mid = None
+            if twice_mid is not None:
+                reading.exposure_ns = ticks_to_ns(width, tick_hz)
+    if twice_mid is not None:
+        to_mid = preset["to_mid_" + body + "_ns"]
+        reading.mid_ns = ticks_to_ns(twice_mid, 2 * tick_hz) + to_mid
+        reading.lag_ns = ticks_to_ns(twice_mid - 2 * full, 2 * tick_hz) + to_mid
+    return reading
+
+
+def _closing(edges, channel, full, rules, reading):
+    """(first closing, its last opening) of the accepted group of a channel, in ticks of the shot; -1 where
+    there is none.
+
+    A group is a closing and every closing within the bounce window of it. Accepted: the first group that
+    begins in the window after `full` and stays closed long enough from first closing to last opening.
+    """
+    earliest, latest, shortest, bounce = rules
+    closes = 2 * channel + 1
+    opens = 2 * channel
+    first = last = -1
+    again = 0
+    for i in range(edges.count):
+        code = edges.code[i]
+        if code == closes:
+            at = edges.at[i]
+            if first >= 0 and at - first <= bounce:
+                again += 1
+                last = -1
+                continue
+            if first >= 0 and _counts(first, last, full, earliest, latest, shortest):
+                break
+            if first >= 0:
+                reading.flicks += 1 + again
+            first = at
+            last = -1
+            again = 0
+        elif code == opens and first >= 0 and last < 0:
+            last = edges.at[i]
+    if first < 0:
+        return -1, -1
+    if not _counts(first, last, full, earliest, latest, shortest):
+        reading.flicks += 1 + again
+        return -1, -1
+    reading.bounces += again
+    return first, last
+
+
+def _counts(first, last, full, earliest, latest, shortest):
+    if not earliest <= first - full <= latest:
+        return False
+    # Still closed at the end of listening is long enough.
+    return last < 0 or last - first >= shortest
