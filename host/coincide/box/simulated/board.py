@@ -1,0 +1,97 @@
+"""The board object of the simulated box: what the firmware may ask of its hardware."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from .clock import TICK_HZ, s_from_ticks, ticks_from_s
+from .flash import Flash
+from .lamps import LampRun
+from .link import Link
+from .world import World
+
+
+class BoardReset(BaseException):
+    """The firmware asked for a reset. Not an Exception: on a chip no handler catches a reset either."""
+
+
+class SimulatedBoard:
+    """One life of the box, from boot to reset. All times of arguments are ticks."""
+
+    tick_hz = TICK_HZ
+
+    def __init__(self, world: World, link: Link, flash: Flash, reset_cause: str) -> None:
+        self.files = flash
+        self.fed_tick = world.clock.now
+        self._world = world
+        self._link = link
+        self._reset_cause = reset_cause
+
+    def identity(self) -> dict[str, Any]:
+        return {
+            "board": "simulated",
+            "chip": "none",
+            "uid": f"sim-{self._world.seed & 0xFFFFFFFF:08x}",
+            "micropython": "none",
+            "clock_hz": TICK_HZ,
+            "reset_cause": self._reset_cause,
+            "simulated": True,
+        }
+
+    def millis(self) -> int:
+        return self._world.box_tick * 1000 // TICK_HZ
+
+    def tick(self) -> int:
+        return self._world.box_tick
+
+    def read_edges(self, sink: Callable[[int, int, int], object]) -> int:
+        return self._world.sampler.read(self._world.clock.now, sink)
+
+    def start_pair(self, delay_a: int, delay_b: int, lead: int, closure: int) -> None:
+        self._world.start_pair(delay_a, delay_b, lead, closure)
+
+    def start_pulse(self, output: int, closure: int) -> None:
+        self._world.releases.start_pulse(output, closure)
+
+    def hold_half(self, closed: bool) -> None:
+        self._world.releases.hold_half(closed)
+
+    def outputs_busy(self) -> bool:
+        return self._world.releases.busy
+
+    def outputs_closed(self) -> int:
+        return self._world.releases.closed_mask
+
+    def ensure_open(self) -> None:
+        self._world.releases.ensure_open()
+
+    def interlock_closed(self) -> bool:
+        return self._world.interlock_closed
+
+    def pressed(self, name: str) -> bool:
+        return self._world.pressed[name]
+
+    def lights(self, ok: int, out: int) -> None:
+        self._world.lights = (ok, out)
+
+    def run_lamps(self, lamps: int, step_ticks: int, rows: int) -> None:
+        start_s = s_from_ticks(self._world.clock.now)
+        self._world.lamp_runs.append(LampRun(start_s, step_ticks / TICK_HZ, lamps, rows))
+
+    def serial_read(self) -> bytes:
+        return self._link.to_box.take()
+
+    def serial_write(self, data: bytes) -> int:
+        return self._link.box_write(data)
+
+    def feed_watchdog(self) -> None:
+        self.fed_tick = self._world.clock.now
+
+    def reset(self) -> None:
+        raise BoardReset
+
+    @property
+    def starved_tick(self) -> int:
+        """When the watchdog bites unless it is fed before."""
+        return self.fed_tick + ticks_from_s(self._world.spec.box.watchdog_s)

@@ -1,0 +1,91 @@
+"""Runs the firmware in virtual time: turns its loop when it is due, jumps over what is idle."""
+
+from __future__ import annotations
+
+from coincide_firmware.app.box import Box
+
+from .board import BoardReset, SimulatedBoard
+from .clock import ticks_from_s
+from .flash import Flash
+from .link import Link
+from .world import World
+
+TICKS_PER_MS = ticks_from_s(0.001)
+
+
+class Machine:
+    """The box with its processor, in a world. `hang` and `reset` are faults for tests to inject."""
+
+    def __init__(self, world: World) -> None:
+        self.world = world
+        self.flash = Flash(world.spec.box.flash_bytes)
+        self.link = Link(world.clock, world.spec.box, world.random("link"))
+        self._step_ticks = max(1, ticks_from_s(world.spec.box.step_s))
+        self._box: Box | None = None
+        self._due = 0
+        self._next_step = 0
+        self._boot("power")
+
+    def run(self, until: int, *, stop_on_data: bool = False) -> None:
+        """Let time pass to the tick `until`; with `stop_on_data` only until bytes have arrived at the host."""
+        clock, link = self.world.clock, self.link
+        while True:
+            now = clock.now
+            arrives = link.to_host.next_arrival() if stop_on_data else None
+            if arrives is not None and arrives <= now:
+                return
+            if now >= self._wake():
+                self._turn()
+                continue
+            if now >= until:
+                return
+            target = min(until, self._wake())
+            if arrives is not None and arrives < target:
+                target = arrives
+            planned = clock.next_tick()
+            # One planned thing at a time: it may wake the box or put the world in another state.
+            clock.advance(target if planned is None or planned > target else planned)
+
+    def hang(self, seconds: float) -> None:
+        """The processor is stuck for so long from now; its hardware goes on."""
+        self._next_step = max(self._next_step, self.world.clock.now + ticks_from_s(seconds))
+
+    def reset(self, cause: str, *, off_s: float | None = None) -> None:
+        """The box resets now: outputs float open, USB goes away, the firmware starts anew after the boot time."""
+        self._box = None
+        self.world.power_cut()
+        self.link.unplug()
+        boots_s = self.world.spec.box.boot_s if off_s is None else off_s
+        self.world.clock.after_s(boots_s, lambda: self._boot(cause))
+
+    def _boot(self, cause: str) -> None:
+        self.world.power_cut()
+        self.link.plug()
+        self._board = SimulatedBoard(self.world, self.link, self.flash, cause)
+        self._box = Box(self._board)
+        self._due = self._next_step = self.world.clock.now
+
+    def _wake(self) -> int:
+        """When the loop turns next: when it wants to, when bytes arrive, never before its last turn has ended."""
+        if self._box is None:
+            return 1 << 62
+        due = self._due
+        arrives = self.link.to_box.next_arrival()
+        if arrives is not None and arrives < due:
+            due = arrives
+        due = max(due, self._next_step)
+        return min(due, self._board.starved_tick)
+
+    def _turn(self) -> None:
+        now = self.world.clock.now
+        if now >= self._board.starved_tick:
+            self.reset("watchdog")
+            return
+        assert self._box is not None
+        try:
+            idle_ms = self._box.step()
+        except BoardReset:
+            self.reset("reset")
+            return
+        self._next_step = now + self._step_ticks
+        self._due = max(now + idle_ms * TICKS_PER_MS, self._next_step)
