@@ -9,7 +9,7 @@ from dataclasses import dataclass
 class EdgeRules:
     """Rules for one body, all in seconds.
 
-    bounce_s: a contact that closes again within this time of closing has bounced: no body fires twice so fast.
+    bounce_s: a contact that closes again within this time of closing bounced: no body fires twice so fast.
     rebound_s: so has one that closes again this soon after opening, as at the end of a long exposure or after
         a touch too short to be an exposure. A short touch with a longer gap behind it is a flick.
     earliest_s, latest_s: a closing outside this window after the body's full-press is not its exposure.
