@@ -1,0 +1,262 @@
+"""The electrical rule check passes every build and catches every way we could think of to spoil one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from itertools import pairwise, product
+
+import pytest
+from coincide.errors import BadInput
+from coincide_firmware.app.pins import PINS
+from coincide_wiring import specs
+from coincide_wiring.check import check, faults
+from coincide_wiring.circuits_body import RELEASE_VARIANTS, loopback
+from coincide_wiring.circuits_sensors import GATE_VARIANTS, SYNC_VARIANTS
+from coincide_wiring.domains import domains, path_between
+from coincide_wiring.model import Netlist, part
+from coincide_wiring.netlist import Build, digest, in_use, zero_check
+
+BUILDS = [
+    Build((sync_a, sync_b), (release, release), (gate, gate))
+    for (sync_a, sync_b), release, gate in product(
+        [*((one, one) for one in SYNC_VARIANTS), ("cell", "high-voltage")], RELEASE_VARIANTS, GATE_VARIANTS
+    )
+]
+PLAIN = in_use(Build())
+SOLENOID = in_use(Build(release=("solenoid", "solenoid")))
+
+HIGH = in_use(Build(sync=("high-voltage", "high-voltage")))
+
+Spoil = Callable[[Netlist], Netlist]
+
+
+def rewire(ref: str, **nets: str) -> Spoil:
+    def spoil(netlist: Netlist) -> Netlist:
+        new = netlist.part(ref)
+        for pin, net in nets.items():
+            new = new.rewired(pin, net)
+        return netlist.changed(new)
+
+    return spoil
+
+
+def revalue(ref: str, name: str, value: float) -> Spoil:
+    return lambda netlist: netlist.changed(netlist.part(ref).revalued(name, value))
+
+
+def drop(ref: str) -> Spoil:
+    return lambda netlist: netlist.without(ref)
+
+
+def wire(one: str, other: str) -> Spoil:
+    return lambda netlist: netlist.with_part(part("W99", "wire", "Wire", "", {"one": one, "other": other}))
+
+
+def swap_board(one: str, other: str) -> Spoil:
+    def spoil(netlist: Netlist) -> Netlist:
+        board = netlist.part("U1")
+        return netlist.changed(
+            board.rewired(one, board.pins[other]).rewired(other, board.pins[one]),
+        )
+
+    return spoil
+
+
+def both(*spoils: Spoil) -> Spoil:
+    def spoil(netlist: Netlist) -> Netlist:
+        for one in spoils:
+            netlist = one(netlist)
+        return netlist
+
+    return spoil
+
+
+@pytest.mark.parametrize(
+    "build", BUILDS, ids=lambda build: "-".join((*build.sync, build.release[0], build.gate[0]))
+)
+def test_every_build_is_sound_in_use_and_with_the_plug_in(build: Build) -> None:
+    assert check(build) == ()
+
+
+SPOILED: list[tuple[str, Netlist, Spoil, str]] = [
+    ("a pull-down forgotten", PLAIN, drop("R13A"), "pull-down"),
+    ("the same, seen by what the board would do", PLAIN, drop("R13A"), "fires at boot"),
+    ("a pull-down too weak", PLAIN, revalue("R14B", "resistance_ohm", 10e3), "pull-down"),
+    ("a pull-down to the rail", PLAIN, rewire("R13A", other="3V3"), "pull-down"),
+    ("the pull-down of a lamp line forgotten", PLAIN, drop("R81"), "pull-down"),
+    ("shells joined by a wire", PLAIN, wire("A_SHELL", "B_SHELL"), "apart"),
+    (
+        "both shells on the plate",
+        PLAIN,
+        both(wire("A_SHELL", "TRIPOD_PLATE"), wire("B_SHELL", "TRIPOD_PLATE")),
+        "apart",
+    ),
+    ("one shell on the rig's metal", PLAIN, wire("A_SHELL", "RIG_METAL"), "apart"),
+    ("board ground on the rig's metal", PLAIN, wire("GND", "RIG_METAL"), "apart"),
+    ("release common on USB earth", PLAIN, wire("A_COM", "USB_EARTH"), "apart"),
+    ("sync outer on the board's ground", PLAIN, wire("B_SYNC_O", "GND"), "apart"),
+    (
+        "one shared cell for both contacts",
+        PLAIN,
+        both(drop("B21B"), wire("A_WET", "B_WET"), wire("A_SYNC_O", "B_SYNC_O")),
+        "apart",
+    ),
+    (
+        "the contact fed from the board's rail",
+        PLAIN,
+        both(drop("B21A"), wire("A_WET", "3V3"), wire("A_SYNC_O", "GND")),
+        "apart",
+    ),
+    ("a cell forgotten", PLAIN, drop("B21A"), "floating supply"),
+    ("an insulating plate forgotten", PLAIN, drop("E2A"), "insulator"),
+    ("a sensor holder forgotten", PLAIN, drop("H41B2"), "insulator"),
+    ("a metal enclosure", PLAIN, drop("E1"), "insulator"),
+    ("two board pins swapped", PLAIN, swap_board("gp3", "gp5"), "pins"),
+    ("a signal without its pin", PLAIN, rewire("U1", gp7="nc_gone"), "pins"),
+    (
+        "half and full swapped behind the isolators",
+        PLAIN,
+        both(rewire("K11A", out1="A_FULL"), rewire("K12A", out1="A_HALF")),
+        "wrong contact",
+    ),
+    (
+        "the release jacks swapped",
+        PLAIN,
+        both(rewire("K12A", out1="B_FULL", out2="B_COM"), rewire("K12B", out1="A_FULL", out2="A_COM")),
+        "wrong contact",
+    ),
+    (
+        "sync collectors swapped",
+        PLAIN,
+        both(rewire("U21A", collector="sync_b"), rewire("U21B", collector="sync_a")),
+        "wrong input",
+    ),
+    (
+        "two gate sensors swapped",
+        PLAIN,
+        both(rewire("U41A1", out="gate_a2"), rewire("U41A2", out="gate_a1")),
+        "wrong input",
+    ),
+    ("a release isolator left out", PLAIN, drop("K12B"), "isolator"),
+    ("a sync isolator left out", PLAIN, drop("U21A"), "isolator"),
+    (
+        "a polarised isolator on a release",
+        PLAIN,
+        lambda n: n.changed(
+            part(
+                "K11A",
+                "optocoupler",
+                "",
+                "",
+                {"anode": "A_HALF_LED", "cathode": "GND", "collector": "A_HALF", "emitter": "A_COM"},
+                specs.OPTOCOUPLER,
+            )
+        ),
+        "isolator",
+    ),
+    ("an isolator bridged", PLAIN, wire("A_HALF", "A_HALF_LED"), "apart"),
+    (
+        "an isolator LED the wrong way round",
+        PLAIN,
+        rewire("K11A", anode="GND", cathode="A_HALF_LED"),
+        "isolator",
+    ),
+    ("an isolator without series resistor", PLAIN, revalue("R11A", "resistance_ohm", 1.0), "current"),
+    ("a sync LED without series resistor", PLAIN, revalue("R21A", "resistance_ohm", 10.0), "current"),
+    ("a collector resistor on 5 V", PLAIN, rewire("R22A", one="VBUS"), "rating"),
+    ("a gate pull-up on 5 V", PLAIN, rewire("R45A1", one="VBUS"), "rating"),
+    ("a button pull-up forgotten", PLAIN, drop("R621"), "input at rest"),
+    ("a collector resistor forgotten", PLAIN, drop("R22B"), "input at rest"),
+    ("comparator inputs swapped", PLAIN, rewire("U41A1", plus="LIGHT_A1", minus="THR_A1"), "input at rest"),
+    (
+        "a photodiode the wrong way round",
+        PLAIN,
+        rewire("D41A1", anode="3V3", cathode="LIGHT_A1"),
+        "input at rest",
+    ),
+    ("a sync LED reversed", PLAIN, rewire("U21A", anode="A_SYNC_C", cathode="A_SYNC_A"), "wrong input"),
+    ("a lead that ends nowhere", PLAIN, rewire("J21A", centre="A_NOWHERE"), "dangling"),
+    ("an isolator of low voltage", PLAIN, revalue("K11A", "contact_max_v", 20.0), "rating"),
+    ("an isolator of poor insulation", PLAIN, revalue("U21B", "isolation_v", 500.0), "rating"),
+    ("a weak diode towards a high-voltage terminal", HIGH, revalue("D22A", "reverse_max_v", 75.0), "rating"),
+    ("a weak limiter", HIGH, revalue("Q21B", "drain_max_v", 250.0), "rating"),
+    ("flyback diode left out", SOLENOID, drop("D51A"), "flyback"),
+    (
+        "flyback diode the wrong way round",
+        SOLENOID,
+        rewire("D51A", anode="A_SOL_Z", cathode="A_SOL_D"),
+        "flyback",
+    ),
+    ("a transistor too weak for the clamp", SOLENOID, revalue("Q51B", "drain_max_v", 30.0), "rating"),
+    ("coil supply on the board's ground", SOLENOID, wire("A_SOL_N", "GND"), "apart"),
+    (
+        "one supply for both coils",
+        SOLENOID,
+        both(drop("G51B"), wire("A_SOL_P", "B_SOL_P"), wire("A_SOL_N", "B_SOL_N")),
+        "apart",
+    ),
+    ("coil's gate resistor missing", SOLENOID, drop("R52A"), "floating gate"),
+    ("a coil of far too few turns", SOLENOID, revalue("L51A", "coil_ohm", 400.0), "solenoid"),
+    ("loopback plug in with bodies on", PLAIN, lambda n: n.with_part(loopback().parts[0]), "plug"),
+]
+
+
+@pytest.mark.parametrize(("what", "sound", "spoil", "rule"), SPOILED, ids=[one[0] for one in SPOILED])
+def test_a_spoiled_netlist_is_caught(what: str, sound: Netlist, spoil: Spoil, rule: str) -> None:
+    assert rule in {one.rule for one in faults(spoil(sound))}, what
+
+
+def test_a_fault_names_the_way_two_bodies_are_joined() -> None:
+    found = [one for one in faults(wire("A_SHELL", "B_SHELL")(PLAIN)) if one.rule == "apart"]
+    assert any("body A and body B are joined" in one.say and "W99" in one.say for one in found)
+
+
+def test_removing_any_single_pull_down_or_isolator_is_caught() -> None:
+    """Exhaustive over the parts that keep a person and two cameras safe."""
+    for one in PLAIN.parts:
+        safety = one.kind in ("photorelay", "optocoupler", "insulator", "cell", "board")
+        safety = safety or (
+            one.kind == "resistor" and "GND" in one.pins.values() and "holds the output" in one.why
+        )
+        if safety:
+            assert faults(PLAIN.without(one.ref)), f"{one.ref} could be left out unnoticed"
+
+
+def test_any_two_swapped_board_pins_are_caught() -> None:
+    pins = [f"gp{row[1]}" for row in PINS]
+    for one, other in pairwise(pins):
+        assert any(fault.rule == "pins" for fault in faults(swap_board(one, other)(PLAIN)))
+
+
+def test_every_pin_of_the_table_is_used_once_and_only_once() -> None:
+    board = PLAIN.part("U1")
+    used = {pin: net for pin, net in board.pins.items() if pin.startswith("gp")}
+    assert used == {f"gp{row[1]}": row[0] for row in PINS}
+
+
+def test_bodies_rig_and_board_are_four_circuits_that_never_meet() -> None:
+    domain = domains(PLAIN)
+    apart = [domain[net] for net in ("A_SHELL", "B_SHELL", "RIG_METAL", "USB_EARTH")]
+    assert len(set(apart)) == 4
+    assert domain["GND"] == domain["USB_EARTH"]
+    assert path_between(PLAIN, "A_SHELL", "GND") == ()
+    assert path_between(PLAIN, "VBUS", "USB_EARTH")[1] == "X1"
+
+
+def test_no_reference_is_used_twice() -> None:
+    for build in BUILDS:
+        for netlist in (in_use(build), zero_check(build)):
+            refs = [one.ref for one in netlist.parts]
+            assert len(refs) == len(set(refs))
+
+
+def test_the_digest_follows_the_wiring() -> None:
+    assert digest(Build()) == digest(Build())
+    assert len({digest(build) for build in BUILDS}) == len(BUILDS)
+
+
+def test_an_unknown_circuit_is_refused_with_the_choices() -> None:
+    with pytest.raises(
+        BadInput, match=r"sync circuit of body B is 'laser'; it can be cell or wetted or high-voltage"
+    ):
+        Build(sync=("cell", "laser"))

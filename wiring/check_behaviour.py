@@ -1,0 +1,200 @@
+"""The behavioural half of the electrical rule check: solve the circuit and see what it does.
+
+Faults are searched in the states that matter: nobody drives the pins (boot, reset, boot-loader); idle; one
+output alone; one contact, sensor or button alone; everything at once.
+"""
+
+from __future__ import annotations
+
+from coincide_firmware.app.pins import IN, PINS
+from coincide_wiring.fault import Fault
+from coincide_wiring.model import Netlist
+from coincide_wiring.operate import GPIO, OUTPUTS, OperatingPoint, State, operating_point
+
+INPUTS = tuple(row[0] for row in PINS if row[2] == IN)
+RELEASES = ("half_a", "full_a", "half_b", "full_b")
+GATES = ("gate_a1", "gate_a2", "gate_b1", "gate_b2")
+SWITCHES = {"button_half": "S60", "button_full": "S60", "interlock": "S62", "wound": "S63", "preset": "S64"}
+LOAD_LX, AMPLIFIED_LX = 30e3, 1.5e3
+STRESS_SHARE = 0.6  # of a power rating
+IDLE = dict.fromkeys(OUTPUTS, 0)
+
+
+def behaviour_faults(netlist: Netlist, plugged: bool) -> list[Fault]:
+    """Everything the circuit does that its pin names do not promise, or that a part cannot stand."""
+    try:
+        boot = operating_point(netlist, State())
+        idle = operating_point(netlist, State(IDLE))
+        full = operating_point(netlist, _everything(netlist))
+    except (ArithmeticError, ValueError) as unsolved:
+        return [Fault("solve", "", f"The circuit could not be solved: {unsolved}")]
+    found = [*_boot(netlist, boot), *_resting(netlist, idle)]
+    if not plugged:
+        found += [*_releases(netlist), *_inputs(netlist)]
+    else:
+        found += _loop(netlist)
+    for point in (boot, idle, full):
+        found += _stress(netlist, point)
+    return list(dict.fromkeys(found))
+
+
+def light(netlist: Netlist, channels: tuple[str, ...]) -> dict[str, float]:
+    """Light for the gate sensors named ("a1"), as bright as their circuit is meant for, in lux."""
+    amplified = {one.ref.removeprefix("U42").lower() for one in netlist.of_kind("opamp")}
+    return {name: AMPLIFIED_LX if name in amplified else LOAD_LX for name in channels}
+
+
+def _everything(netlist: Netlist) -> State:
+    return State(
+        dict.fromkeys(OUTPUTS, 1),
+        frozenset(SWITCHES.values()),
+        frozenset("AB"),
+        light(netlist, ("a1", "a2", "b1", "b2")),
+        lamp=True,
+    )
+
+
+def _boot(netlist: Netlist, point: OperatingPoint) -> list[Fault]:
+    found = []
+    for one in netlist.of_kind("photorelay"):
+        led_a = point.ampere[f"{one.ref}.led"]
+        if led_a > one.value("holdoff_a"):
+            say = (
+                f"{one.ref} gets {led_a * 1e6:.0f} µA while the board boots and may close; see its pull-down."
+            )
+            found.append(Fault("fires at boot", one.ref, say))
+    return found
+
+
+def _resting(netlist: Netlist, point: OperatingPoint) -> list[Fault]:
+    """With nothing pressed, closed or lit every input reads 'not active' (all are active low)."""
+    high_v = netlist.of_kind("board")[0].value("input_high_v")
+    found = []
+    for net in INPUTS:
+        if point.volt[net] < high_v:
+            say = f"{net} sits at {point.volt[net]:.2f} V at rest and would read 'active'; check its pull-up."
+            found.append(Fault("input at rest", net, say))
+    return found
+
+
+def _closed_pairs(netlist: Netlist, point: OperatingPoint) -> set[frozenset[str]]:
+    return {
+        frozenset((one.pins["out1"], one.pins["out2"]))
+        for one in netlist.of_kind("photorelay")
+        if point.ampere[f"{one.ref}.led"] >= one.value("trigger_a")
+    }
+
+
+def _releases(netlist: Netlist) -> list[Fault]:
+    """Each output alone closes its own body's contact, that one and no other."""
+    found = []
+    for output in RELEASES:
+        press, body = output.upper().split("_")
+        wanted = {frozenset((f"{body}_{press}", f"{body}_COM"))}
+        closed = _closed_pairs(netlist, operating_point(netlist, State({**IDLE, output: 1})))
+        if closed != wanted:
+            say = f"{output} alone closes {_pairs(closed)}; it should close {_pairs(wanted)}."
+            found.append(Fault("wrong contact", output, say))
+    for coil in netlist.of_kind("solenoid"):
+        output = f"full_{coil.ref[-1].lower()}"
+        pulled = operating_point(netlist, State({**IDLE, output: 1})).ampere[coil.ref]
+        resting = operating_point(netlist, State(IDLE)).ampere[coil.ref]
+        if pulled < coil.value("pull_in_a") or resting > 0.1 * coil.value("pull_in_a"):
+            say = f"{coil.ref} carries {pulled:.2f} A with {output} on and {resting:.2f} A with it off."
+            found.append(Fault("solenoid", coil.ref, say))
+    return found
+
+
+def _pairs(closed: set[frozenset[str]]) -> str:
+    return " and ".join(sorted("-".join(sorted(pair)) for pair in closed)) or "nothing"
+
+
+def _inputs(netlist: Netlist) -> list[Fault]:
+    """Each contact, sensor and button alone pulls its own input low, and no other.
+
+    A contact wetted from a capacitor only pulses: it is judged with the capacitor full.
+    """
+    low_v = netlist.of_kind("board")[0].value("input_low_v")
+    states = {f"sync_{body.lower()}": State(IDLE, contacts=frozenset(body)) for body in "AB"}
+    states |= {net: State(IDLE, light_lx=light(netlist, (net.removeprefix("gate_"),))) for net in GATES}
+    states |= {net: State(IDLE, closed=frozenset((switch,))) for net, switch in SWITCHES.items()}
+    found = []
+    charged = charged_netlist(netlist)
+    for net, state in states.items():
+        point = operating_point(charged, state)
+        pulled = {name for name in INPUTS if point.volt[name] <= low_v}
+        wanted = {name for name, switch in SWITCHES.items() if switch == SWITCHES.get(net)} or {net}
+        if pulled != wanted:
+            got = " and ".join(sorted(pulled)) or "no input"
+            found.append(
+                Fault("wrong input", net, f"what belongs to {net} pulls {got} low; check its wires.")
+            )
+    return found
+
+
+def charged_netlist(netlist: Netlist) -> Netlist:
+    """The first instant of a pulse: each wetting capacitor as a cell of its full voltage.
+
+    A wetting capacitor is one that hangs across a floating cell and its series resistor.
+    """
+    for cell in netlist.of_kind("cell"):
+        minus, plus = cell.pins["minus"], cell.pins["plus"]
+        for store in netlist.of_kind("capacitor"):
+            ends = set(store.pins.values())
+            if minus in ends and plus not in ends:
+                (top,) = ends - {minus}
+                full = cell.rewired("plus", top)
+                netlist = netlist.changed(full).without(store.ref)
+    return netlist
+
+
+def _loop(netlist: Netlist) -> list[Fault]:
+    """Plug in: every output reaches both sync inputs."""
+    low_v = netlist.of_kind("board")[0].value("input_low_v")
+    charged, found = charged_netlist(netlist), []
+    for output in RELEASES:
+        point = operating_point(charged, State({**IDLE, output: 1}))
+        for net in ("sync_a", "sync_b"):
+            if point.volt[net] > low_v:
+                say = f"{output} does not reach {net} through the loopback plug."
+                found.append(Fault("loopback", output, say))
+    return found
+
+
+def _stress(netlist: Netlist, point: OperatingPoint) -> list[Fault]:
+    """Voltages on inputs, currents and powers against ratings."""
+    board = netlist.of_kind("board")[0]
+    found = []
+    for net in INPUTS:
+        if not board.value("input_min_v") <= point.volt[net] <= board.value("input_max_v"):
+            say = (
+                f"{net} sees {point.volt[net]:.2f} V; the board stands {board.value('input_min_v'):g} to "
+                f"{board.value('input_max_v'):g} V."
+            )
+            found.append(Fault("rating", net, say))
+    pins_a = [abs(point.ampere.get(f"{board.ref}.{GPIO[name]}", 0.0)) for name in OUTPUTS]
+    if max(pins_a) > board.value("pin_max_a"):
+        found.append(
+            Fault("current", board.ref, f"an output gives {max(pins_a) * 1e3:.1f} mA; too much for a pin.")
+        )
+    if sum(pins_a) > board.value("pins_total_max_a"):
+        found.append(
+            Fault("current", board.ref, f"the outputs together give {sum(pins_a) * 1e3:.0f} mA; too much.")
+        )
+    for one in netlist.parts:
+        if one.kind == "resistor":
+            watt = point.ampere[one.ref] ** 2 * one.value("resistance_ohm")
+            if watt > STRESS_SHARE * one.value("power_w"):
+                say = f"{one.ref} turns {watt:.2f} W into heat; it is rated {one.value('power_w'):g} W."
+                found.append(Fault("power", one.ref, say))
+        for key in (one.ref, f"{one.ref}.led"):
+            if key in point.ampere and "current_max_a" in one.values:
+                ampere = abs(point.ampere[key])
+                if ampere > one.value("current_max_a"):
+                    say = f"{one.ref} carries {ampere * 1e3:.0f} mA; that is more than it stands."
+                    found.append(Fault("current", one.ref, say))
+        if one.kind == "photorelay":
+            ampere = abs(point.ampere[f"{one.ref}.contact"])
+            if ampere > one.value("contact_max_a"):
+                found.append(Fault("current", one.ref, f"the contact of {one.ref} carries {ampere:.2f} A."))
+    return found
