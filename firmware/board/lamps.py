@@ -13,6 +13,9 @@ DREQ_PIO0_TX0 = 0
 CHAIN_BITS = 64
 PULL = 0x80A0
 MOV_ISR_OSR = 0xA0C7
+CLOCK_HIGH = 0xA842  # nop().side(1)
+LATCH_HIGH = 0xB042  # nop().side(2)
+ALL_LOW = 0xE000  # set(pins, 0).side(0)
 
 
 class LampRow:
@@ -61,9 +64,8 @@ class LampRow:
         block = self._block
         block.stop(1 << MACHINE)
         block.clear_fifos(MACHINE)
-        clock = [0xB042, 0xA842]  # nop().side(2), nop().side(1)
         for _ in range(CHAIN_BITS):
-            block.execute(MACHINE, 0xE000)  # set(pins, 0).side(0)
-            block.execute(MACHINE, clock[1])
-        block.execute(MACHINE, clock[0])
-        block.execute(MACHINE, 0xE000)
+            block.execute(MACHINE, ALL_LOW)
+            block.execute(MACHINE, CLOCK_HIGH)
+        for instruction in (ALL_LOW, LATCH_HIGH, ALL_LOW):
+            block.execute(MACHINE, instruction)

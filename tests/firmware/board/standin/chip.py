@@ -1,0 +1,308 @@
+"""A stand-in for the chip: pads, two PIO blocks, DMA, the registers the firmware touches, one clock.
+
+Python code takes no time of its own here; each register access and each look at the clock costs
+`ACCESS_CYCLES`, so that loops which wait for the hardware see it move. Plain Python that runs on
+CPython and on MicroPython.
+"""
+
+from . import pio
+
+ACCESS_CYCLES = 250
+PIO_BASES = (0x50200000, 0x50300000)
+DMA_BASE = 0x50000000
+GPIO_IN = 0xD0000004
+RAM = 0x20000000
+NONE = 0
+SIO = 5
+PIO0 = 6
+SETTLED_CYCLES = 64  # longer than any path of the programs from a pin to a register
+
+
+class Reset(BaseException):
+    """The chip has been reset: by `machine.reset()` or by its watchdog."""
+
+
+class DmaChannel:
+    def __init__(self, number):
+        self.number = number
+        self.read = 0
+        self.write = 0
+        self.count = 0
+        self.reload = 0
+        self.ctrl = 0
+        self.busy = False
+
+
+class Chip:
+    def __init__(self, freq=125000000, chip="RP2040"):
+        self.freq = freq
+        self.name = chip
+        self.cycle = 0
+        self.blocks = [pio.Block(), pio.Block()]
+        self.dma = [DmaChannel(n) for n in range(12)]
+        self.dma_starved = False
+        self.claimed = 0
+        self.function = [NONE] * 30
+        self.sio_out = 0
+        self.sio_dir = 0
+        self.pull_up = 0
+        self.driven = {}
+        self.memory = {}
+        self.memory_end = RAM + 0x100
+        self.pads = 0
+        self.synced = [0, 0]
+        self.events = []
+        self.history = []
+        self.watchers = {}
+        self.watchdog_ms = None
+        self.fed = 0
+        self.leaps = True
+        self._before = None
+        self._touched = 0
+        self.update_pads()
+
+    # pads
+
+    def update_pads(self):
+        level = 0
+        for gpio in range(30):
+            mask = 1 << gpio
+            function = self.function[gpio]
+            if function == SIO and self.sio_dir & mask:
+                high = self.sio_out & mask
+            elif function >= PIO0 and self.blocks[function - PIO0].dirs & mask:
+                high = self.blocks[function - PIO0].outputs & mask
+            elif gpio in self.driven:
+                high = self.driven[gpio]
+            else:
+                high = self.pull_up & mask
+            if high:
+                level |= mask
+        changed = level ^ self.pads
+        if changed:
+            self.pads = level
+            self.touch()
+            for gpio in range(30):
+                if changed >> gpio & 1:
+                    self.history.append((self.cycle, gpio, level >> gpio & 1))
+                    for watcher in self.watchers.get(gpio, ()):
+                        watcher(self.cycle, level >> gpio & 1)
+
+    def drive(self, gpio, level):
+        """Something outside drives a pin, from this cycle on; None lets go of it."""
+        if level is None:
+            self.driven.pop(gpio, None)
+        else:
+            self.driven[gpio] = level
+        self.update_pads()
+
+    def at(self, cycle, what):
+        """Calls `what()` at a cycle."""
+        self.events.append((cycle, len(self.events), what))
+        self.events.sort(key=lambda event: event[:2])
+
+    def touch(self):
+        """Something has happened that machines may need some cycles to answer."""
+        self._touched = self.cycle
+        self._before = None
+
+    # time
+
+    def run(self, cycles):
+        self.run_to(self.cycle + cycles)
+
+    def run_to(self, end):
+        while self.cycle < end:
+            self._check_watchdog()
+            while self.events and self.events[0][0] <= self.cycle:
+                self.events.pop(0)[2]()
+            if self._step_over(end):
+                continue
+            self._cycle()
+
+    def _cycle(self):
+        seen = self.synced[1]
+        self.synced[1] = self.synced[0]
+        self.synced[0] = self.pads
+        for block in self.blocks:
+            block.inputs = seen
+            block.step()
+        self._move_words()
+        self.cycle += 1
+        self.update_pads()
+
+    def _check_watchdog(self):
+        if self.watchdog_ms is not None and (self.cycle - self.fed) * 1000 > self.watchdog_ms * self.freq:
+            self.power_on_state()
+            raise Reset("watchdog")
+
+    def power_on_state(self):
+        """What a reset leaves of the pins: nothing drives them."""
+        for block in self.blocks:
+            block.disable(15)
+        self.function = [NONE] * 30
+        self.pull_up = 0
+        self.watchdog_ms = None
+        self.update_pads()
+
+    def _step_over(self, end):
+        """Leaps over a stretch in which machines only count; True when time has moved."""
+        if not self.leaps:
+            return False
+        machines = [machine for block in self.blocks for machine in block.machines if machine.enabled]
+        if not machines:
+            stop = min([end] + [event[0] for event in self.events[:1]])
+            if stop <= self.cycle:
+                return False
+            self.cycle = stop
+            self.synced = [self.pads, self.pads]
+            return True
+        if self.cycle - self._touched < SETTLED_CYCLES:
+            return False
+        if self._before is None:
+            self._before = (self.cycle, pio.snapshot(machines), [id(machine) for machine in machines])
+            return False
+        since, before, who = self._before
+        period = self.period()
+        if self.cycle - since < period:
+            return False
+        if self.cycle - since > period or who != [id(machine) for machine in machines]:
+            self._before = None
+            return False
+        self._before = None
+        stop = min([end] + [event[0] for event in self.events[:1]])
+        if self.watchdog_ms is not None:
+            stop = min(stop, self.fed + self.watchdog_ms * self.freq // 1000 + 1)
+        skipped = pio.leap(machines, before, period, stop - self.cycle)
+        self.cycle += skipped
+        return skipped > 0
+
+    def period(self):
+        """A length in which every counting loop of the firmware comes round: 6, 2, 1 and the closure's."""
+        loop = 1
+        for word in self.blocks[1].memory:
+            if word & 0xE0E0 == 0x0040:  # jmp(x_dec) of the closure loop
+                loop = 2 + (word >> 8 & 31)
+        return 6 * loop
+
+    # DMA
+
+    def _move_words(self):
+        if self.dma_starved:
+            return
+        for channel in self.dma:
+            if not channel.busy:
+                continue
+            request = channel.ctrl >> 15 & 63
+            block = self.blocks[request >> 3]
+            machine = block.machines[request & 3]
+            if request & 4:
+                if not machine.rx:
+                    continue
+                self.poke(channel.write, machine.rx.pop(0))
+            else:
+                if len(machine.tx) >= machine.depth(False):
+                    continue
+                machine.tx.append(self.peek(channel.read))
+            self.touch()
+            if channel.ctrl >> 5 & 1:
+                ring = channel.ctrl >> 6 & 15
+                mask = (1 << ring) - 1 if ring else 0xFFFFFFFF
+                channel.write = channel.write & ~mask | channel.write + 4 & mask
+            channel.count -= 1
+            if channel.count == 0:
+                if channel.reload >> 28 == 1 and self.name == "RP2350":
+                    channel.count = channel.reload & 0x0FFFFFFF
+                else:
+                    channel.busy = False
+
+    # memory and registers
+
+    def allocate(self, size, align=8):
+        at = (self.memory_end + align - 1) // align * align
+        self.memory_end = at + size
+        return at
+
+    def peek(self, address):
+        return self.memory.get(address, 0)
+
+    def poke(self, address, word):
+        self.memory[address] = word & 0xFFFFFFFF
+
+    def spend(self, cycles=ACCESS_CYCLES):
+        self.run(cycles)
+
+    def load(self, address):
+        self.spend()
+        if address >= RAM and address < 0x30000000:
+            return self.peek(address)
+        if address == GPIO_IN:
+            return self.pads
+        if DMA_BASE <= address < DMA_BASE + 12 * 0x40:
+            channel = self.dma[(address - DMA_BASE) // 0x40]
+            if (address & 0x3F) == 8:
+                mode = channel.reload & 0xF0000000 if self.name == "RP2350" else 0
+                return mode | channel.count
+        for number, base in enumerate(PIO_BASES):
+            if base <= address < base + 0x1000:
+                return self._load_pio(self.blocks[number], address - base)
+        raise ValueError("read of register %08x is not modelled" % address)
+
+    def _load_pio(self, block, offset):
+        if offset == 8:
+            return block.fdebug
+        if 0xC8 <= offset < 0x128:
+            machine = block.machines[(offset - 0xC8) // 0x18]
+            field = (offset - 0xC8) % 0x18
+            if field == 0x04:
+                return machine.wrap_top << 12 | machine.wrap_bottom << 7
+            if field == 0x0C:
+                return machine.pc
+        raise ValueError("read of PIO register %03x is not modelled" % offset)
+
+    def store(self, address, value):
+        self.spend()
+        if address >= RAM and address < 0x30000000:
+            self.poke(address, value)
+            return
+        for number, base in enumerate(PIO_BASES):
+            if base <= address < base + 0x4000:
+                self._store_pio(self.blocks[number], address - base & 0xFFF, address - base >> 12, value)
+                self.touch()
+                self.update_pads()
+                return
+        raise ValueError("write of register %08x is not modelled" % address)
+
+    def _store_pio(self, block, offset, alias, value):
+        if offset == 0 and alias == 2:
+            for machine in block.machines:
+                if value >> 4 + machine.number & 1:
+                    machine.restart()
+            block.enable(value & 15)
+            return
+        if offset == 0 and alias == 3:
+            block.disable(value & 15)
+            return
+        if offset == 8 and alias == 0:
+            block.fdebug &= ~value
+            return
+        if 0x10 <= offset < 0x20 and alias == 0:
+            machine = block.machines[(offset - 0x10) // 4]
+            if len(machine.tx) < machine.depth(False):
+                machine.tx.append(value)
+            return
+        if 0xC8 <= offset < 0x128:
+            machine = block.machines[(offset - 0xC8) // 0x18]
+            field = (offset - 0xC8) % 0x18
+            if field == 0x08 and alias == 1 and value == 1 << 31:
+                machine.clear_fifos()
+                return
+            if field == 0x10 and alias == 0:
+                done, target = machine.run(value)
+                if not done:
+                    raise ValueError("an instruction given to execute stalls")
+                if target is not None:
+                    machine.pc = target
+                machine.delay = 0
+                return
+        raise ValueError("write of PIO register %03x is not modelled" % offset)
