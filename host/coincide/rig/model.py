@@ -121,6 +121,14 @@ class Subject(Part):
     direction: Literal["across", "towards"] = Field("across", description="the way it moves")
     point: Literal["centre", "corner"] = Field("centre", description="where in the frame it is")
 
+    @model_validator(mode="after")
+    def _moves_on_film(self) -> Subject:
+        if self.direction == "towards" and self.point == "centre":
+            raise ValueError(
+                "point is 'centre', where what comes towards the camera does not move on film: set 'corner'."
+            )
+        return self
+
 
 class Tolerance(Part):
     """How far the two pictures of a moving thing may be apart: one measure on film, or a time."""

@@ -50,7 +50,7 @@ focal_length = "35 mm"
 aperture = "f/8"         # What is set now.
 widest = "f/2"
 smallest = "f/16"
-focused = "10 m"         # On the focusing scale. Leave out for infinity.
+focused = "15 m"         # On the focusing scale. Leave out when it stands at the subject.
 
 [bodies.a.mount]
 # As you stand behind the rig and face the scene.
@@ -94,7 +94,7 @@ focal_length = "35 mm"
 aperture = "f/4"
 widest = "f/2"
 smallest = "f/16"
-focused = "10 m"
+focused = "15 m"
 
 [bodies.b.mount]
 looks = "up at the glass"
@@ -152,7 +152,7 @@ name = "a cyclist on the dyke"
 speed = "15 km/h"
 distance = "15 m"
 direction = "across"     # Or "towards".
-point = "centre"         # Or "corner": where in the frame it is.
+point = "centre"         # Or "corner", where alone something that comes towards you moves on film.
 """
 
 
