@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
+
 from coincide.box.lost import PortLost
 
-from .clock import s_from_ticks, ticks_from_s
+from .clock import TICK_HZ, s_from_ticks
 from .machine import Machine
 from .spec import WorldSpec
 from .truth import ShotTruth
@@ -32,8 +34,7 @@ class SimulatedPort:
 
     def read(self, timeout_s: float) -> bytes:
         self._check()
-        until = self.world.clock.now + ticks_from_s(timeout_s)
-        self.machine.run(until, stop_on_data=True)
+        self.machine.run(self._after(timeout_s), stop_on_data=True)
         self._check()
         return self.machine.link.to_host.take()
 
@@ -41,7 +42,7 @@ class SimulatedPort:
         return s_from_ticks(self.world.clock.now)
 
     def wait(self, seconds: float) -> None:
-        self.machine.run(self.world.clock.now + ticks_from_s(seconds))
+        self.machine.run(self._after(seconds))
 
     def reopen(self) -> bool:
         self._connection = self.machine.link.connections
@@ -49,6 +50,10 @@ class SimulatedPort:
 
     def close(self) -> None:
         """Nothing to let go of."""
+
+    def _after(self, seconds: float) -> int:
+        # Rounded up: who waits for the rest of a time must find it passed.
+        return self.world.clock.now + math.ceil(max(seconds, 0.0) * TICK_HZ)
 
     def _check(self) -> None:
         link = self.machine.link

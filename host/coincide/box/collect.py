@@ -1,0 +1,176 @@
+"""Events of the box into records: kept on disk first, acknowledged after, whatever came between."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from typing import Any
+
+from coincide.errors import BoxFailed
+from coincide.session.model import Plan, Remark, ShotRecord
+
+from .answers import Event
+from .client import BoxClient
+from .plans import SessionSink
+
+Edge = tuple[int, int, int]
+"""Channel, level, tick."""
+
+EDGES_KEPT_MOST = 100_000  # of one pair or group; a contact that chatters for hours must not fill the memory
+
+
+def now_text() -> str:
+    """The wall clock as files write it. Only for people: nothing is computed from it."""
+    return datetime.now(UTC).isoformat(timespec="milliseconds")
+
+
+class Collector:
+    """Takes events one by one. `on_shot` and `on_note` are told after a record or remark is on disk.
+
+    Ticks are made to go on after a restart of the box (`restarted`): what was before stays before.
+    """
+
+    def __init__(
+        self,
+        client: BoxClient,
+        sink: SessionSink,
+        on_shot: Callable[[ShotRecord], None],
+        on_note: Callable[[str], None],
+    ) -> None:
+        self.sentences: list[str] = []
+        self.last_fault = ""
+        self.wound = False
+        self._client = client
+        self._sink = sink
+        self._on_shot = on_shot
+        self._on_note = on_note
+        self._edges: list[Edge] = []
+        self._crowded_out = 0
+        self._base = 0
+        self._last_tick = 0
+        self._last_s: float | None = None
+        self._restarted = False
+
+    def note(self, kind: str, say: str, detail: dict[str, Any] | None = None) -> None:
+        """A remark into the file, and the sentence to the person."""
+        self._sink.remark(Remark(now_text(), kind, say, detail or {}))
+        self.sentences.append(say)
+        self._on_note(say)
+
+    def restarted(self) -> None:
+        """The box began anew: what it had not sent is gone and its ticks start from zero."""
+        self._edges = []
+        self._crowded_out = 0
+        self._restarted = True
+        self.wound = False
+
+    def take(self, event: Event) -> Event | None:
+        """Deal with what every run deals with alike; a `shot` or `group` comes back for the caller, who calls
+        `keep` or `set_aside` and by that acknowledges it."""
+        fields = event.fields
+        if event.kind == "edges":
+            self._take_edges(fields)
+            return None
+        if event.kind in ("shot", "group"):
+            return event
+        if event.kind == "wound":
+            self.wound = True
+        elif event.kind == "fault":
+            self.last_fault = str(fields.get("code"))
+            self.note("fault", str(fields.get("say")), {"code": self.last_fault})
+        elif event.kind == "overrun":
+            lost = _whole(fields, "lost")
+            self.note(
+                "overrun", f"The box missed {lost} edges: it was too busy; the pair says so.", {"lost": lost}
+            )
+        elif event.kind == "dropped":
+            count = _whole(fields, "count")
+            self.note(
+                "dropped", f"The box had no room for {count} messages and dropped them.", {"count": count}
+            )
+        if not self._edges:
+            self._client.ack(event.seq)
+        return None
+
+    def keep(self, event: Event, shot: int, plan: Plan | None) -> ShotRecord:
+        """A complete pair or group: on disk, then acknowledged, then told."""
+        record = self._record(event, shot, plan)
+        self._sink.append(record)
+        self._done(event)
+        stray, aborted = event.fields.get("stray", 0), event.fields.get("aborted")
+        if stray:
+            say = f"{stray} edges came before pair {shot}, outside any pair: a contact that moves while winding?"
+            self._sink.remark(Remark(now_text(), "stray", say, {"shot": shot, "stray": stray}))
+        if aborted:
+            self.note(
+                "aborted", f"Pair {shot} was cut short: {aborted}.", {"shot": shot, "why": str(aborted)}
+            )
+        self._on_shot(record)
+        return record
+
+    def set_aside(self, event: Event, say: str) -> None:
+        """A pair or group that is not this session's: its edges go into a remark."""
+        record = self._record(event, 0, None)
+        detail = {
+            "number": _whole(event.fields, event.kind),
+            "channel": list(record.channel),
+            "level": list(record.level),
+            "tick": list(record.tick),
+        }
+        self.note("left over", say, detail)
+        self._done(event)
+
+    def skip(self, event: Event) -> None:
+        """A pair that is in the file already: acknowledge it once more."""
+        self._done(event)
+
+    def _done(self, event: Event) -> None:
+        self._edges = []
+        self._crowded_out = 0
+        self._client.ack(event.seq)
+
+    def _take_edges(self, fields: dict[str, Any]) -> None:
+        codes, tick = fields.get("e"), _whole(fields, "base")
+        if not isinstance(codes, list) or len(codes) % 2 or not all(isinstance(item, int) for item in codes):
+            raise BoxFailed("The box sent edges that make no sense: 'coincide box install' puts them right.")
+        for code, delta in zip(codes[::2], codes[1::2], strict=True):
+            tick += delta
+            if len(self._edges) >= EDGES_KEPT_MOST:
+                self._crowded_out += 1
+            else:
+                self._edges.append((code // 2, code % 2, tick))
+
+    def _record(self, event: Event, shot: int, plan: Plan | None) -> ShotRecord:
+        edges = self._edges
+        if edges:
+            self._place_in_time(edges[0][2])
+        # What the box counted and could not send is lost too.
+        unsent = _whole(event.fields, "edges") - len(edges)
+        lost = max(_whole(event.fields, "lost"), unsent) + self._crowded_out
+        return ShotRecord(
+            shot=shot,
+            at=now_text(),
+            plan=plan,
+            channel=tuple(channel for channel, _, _ in edges),
+            level=tuple(level for _, level, _ in edges),
+            tick=tuple(tick + self._base for _, _, tick in edges),
+            lost=lost,
+        )
+
+    def _place_in_time(self, first_tick: int) -> None:
+        """After a restart, put the box's ticks where the host's clock says they belong."""
+        now_s = self._client.port.now_s()
+        if self._restarted and self._last_s is not None:
+            passed = round((now_s - self._last_s) * self._client.identity.tick_hz)
+            self._base = self._last_tick + passed - first_tick
+        self._restarted = False
+        self._last_tick, self._last_s = first_tick + self._base, now_s
+
+
+def _whole(fields: dict[str, Any], name: str) -> int:
+    value = fields.get(name)
+    if not isinstance(value, int):
+        raise BoxFailed(
+            f"A message of the box lacks '{name}': install the matching firmware with 'coincide box install'."
+        )
+    return value
