@@ -59,7 +59,7 @@ REQUESTS = {
     "ack": (("upto", 0, 1 << 60, None),),
     # send again everything not acknowledged, oldest first
     "resend": (),
-    # a page of the frame log: {"entries": all there are, "capacity": n, "damaged": n, "start": n, "list": [...]}
+    # a page of the frame log: {"entries": all there are, "capacity": n, "damaged": n, "start": n, "list": []}
     # from `start`, at most `count` and no more than a line holds: go on from `start` + how many came. An
     # entry is a list in the order of FRAME_FIELDS, a damaged one its number alone. `clear` needs the number
     # of entries there are.
@@ -82,8 +82,7 @@ EVENTS = (
     "edges",
     # the shot is complete: {"shot": n, "full_a": tick or null, "full_b": tick or null, "edges": count,
     # "lost": count, "stray": edges seen outside any shot since the last, "aborted": null or a fault's code,
-    # "plan": {...}}; the plan, in ticks as used, has delay_a, delay_b, lead, closure and window, or for a
-    # pulse output, closure and window
+    # "plan": {...}} where the plan as used, all in ticks, has the fields of `fire` or of `pulse` without _ns
     "shot",
     "group",  # watch: a group ended {"group": n, "edges": count, "lost": count}
     "overrun",  # {"lost": count}: edges the sampler saw and could not keep
