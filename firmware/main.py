@@ -64,13 +64,13 @@ def run(board):
 
 def keep_crash(board, error):
     """The crash record; returns how many crashes in a row there have been."""
-    from app.crash import CrashRecord
-
     try:
+        from app.crash import CrashRecord
+
         CrashRecord(board.files).keep(error, 0, board.millis(), "main loop")
         board.files.append(CRASHES, b"x")
         return board.files.size(CRASHES)
-    except OSError:
+    except Exception:  # noqa: BLE001  a crash that cannot be written down is no second crash
         return MANY_CRASHES
 
 
@@ -94,18 +94,18 @@ def main():
         if board is None:
             rescue("the board did not start.")
             raise
-        crashes = keep_crash(board, error)
         board.close()
         lit("led_out")
+        crashes = keep_crash(board, error)
         if crashes < MANY_CRASHES:
             time.sleep_ms(RESTART_WAIT_MS)
-            machine.reset()
+            board.reset()
         while True:
             # The same crash again and again: stay, open and lit, until 'preset' is held or power cycled.
             board.feed_watchdog()
             time.sleep_ms(100)
             if rescue_wanted():
-                machine.reset()
+                board.reset()
 
 
 main()

@@ -13,7 +13,7 @@ NO_SUCH_FILE = 2
 class FlashFiles:
     """The file store of the board object."""
 
-    def __init__(self, directory=DIRECTORY):
+    def __init__(self, directory):
         self._directory = directory
         try:
             os.stat(directory)

@@ -7,9 +7,8 @@ import machine
 from app import pins
 from machine import Pin
 
-from . import safe
+from . import files, registers, safe
 from .clock import Millis
-from .files import FlashFiles
 from .lamps import LampRow
 from .releases import Releases
 from .sampler import Sampler
@@ -19,7 +18,6 @@ LEAST_MICROPYTHON = (1, 24)
 WATCHDOG_MS = 5000
 IDLE_LOOK_MS = 1
 
-RESET_CAUSES = {1: "power", 3: "watchdog or restart"}
 PRESSED = ("button_half", "button_full", "wound", "preset")
 
 
@@ -34,6 +32,7 @@ class Board:
     def __init__(self):
         self.tick_hz = machine.freq()
         self._chip = chip_name()
+        self._reset_cause = self._find_reset_cause()
         self._millis = Millis()
         self._watchdog = None
         # The rings need the largest piece of memory: first, while the heap is whole.
@@ -48,7 +47,14 @@ class Board:
                 pins.active_level_of(name),
             )
         self._usb = UsbSerial()
-        self.files = FlashFiles()
+        self.files = files.FlashFiles(files.DIRECTORY)
+
+    def _find_reset_cause(self):
+        if registers.restart_was_meant(self._chip):
+            return "restart"
+        if machine.reset_cause() == machine.WDT_RESET:
+            return "watchdog"
+        return "power"
 
     def identity(self):
         version = sys.implementation[1]
@@ -58,7 +64,7 @@ class Board:
             "uid": "".join("%02x" % byte for byte in machine.unique_id()),
             "micropython": "%d.%d.%d" % (version[0], version[1], version[2]),
             "clock_hz": self.tick_hz,
-            "reset_cause": RESET_CAUSES.get(machine.reset_cause(), "unknown"),
+            "reset_cause": self._reset_cause,
             "simulated": False,
         }
 
@@ -137,11 +143,15 @@ class Board:
 
     def reset(self):
         self.ensure_open()
+        registers.mark_restart(self._chip)
         machine.reset()
 
     def close(self):
-        """Outputs open, sampler stopped: the interpreter may have the memory and the pins back."""
+        """Outputs open and taken from PIO, sampler and lamps stopped. Never raises."""
         self.ensure_open()
         safe.open_outputs()
-        self._sampler.stop()
-        self._lamp_row.stop()
+        try:
+            self._sampler.stop()
+            self._lamp_row.stop()
+        except Exception:  # noqa: BLE001  the outputs are open, and that was the point
+            return

@@ -12,6 +12,10 @@ DMA_CHANNEL_STRIDE = 0x40
 DMA_COUNT = 0x08
 GPIO_IN = 0xD0000004
 
+# The watchdog's first scratch word survives every reset but power-on, and nobody else uses it.
+WATCHDOG_SCRATCH = {"RP2040": 0x4005800C, "RP2350": 0x400D800C}
+RESTART_MARK = 0x636F696E
+
 # Atomic aliases of every peripheral register.
 XOR = 0x1000
 SET = 0x2000
@@ -29,6 +33,18 @@ MACHINE_STRIDE = 0x18
 JOIN_RX_BIT = 1 << 31
 RP2350_TRIGGER_SELF = 1 << 28
 RP2350_COUNT = 1 << 27  # any power of two that fits the field
+
+
+def mark_restart(chip):
+    """Leaves word for the next boot that the restart was meant: the chip itself cannot tell it from a hang."""
+    mem32[WATCHDOG_SCRATCH[chip]] = RESTART_MARK
+
+
+def restart_was_meant(chip):
+    """Whether `mark_restart` came before this boot; asked once, the mark is gone."""
+    marked = mem32[WATCHDOG_SCRATCH[chip]] == RESTART_MARK
+    mem32[WATCHDOG_SCRATCH[chip]] = 0
+    return marked
 
 
 class PioBlock:

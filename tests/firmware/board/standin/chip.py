@@ -12,6 +12,7 @@ PIO_BASES = (0x50200000, 0x50300000)
 DMA_BASE = 0x50000000
 GPIO_IN = 0xD0000004
 RAM = 0x20000000
+SCRATCH = {"RP2040": 0x4005800C, "RP2350": 0x400D800C}
 NONE = 0
 SIO = 5
 PIO0 = 6
@@ -54,6 +55,8 @@ class Chip:
         self.events = []
         self.history = []
         self.watchers = {}
+        self.scratch = 0
+        self.reset_cause = 1
         self.watchdog_ms = None
         self.fed = 0
         self.leaps = True
@@ -143,6 +146,7 @@ class Chip:
         self.function = [NONE] * 30
         self.pull_up = 0
         self.watchdog_ms = None
+        self.reset_cause = 3
         self.update_pads()
 
     def _step_over(self, end):
@@ -238,6 +242,8 @@ class Chip:
             return self.peek(address)
         if address == GPIO_IN:
             return self.pads
+        if address == SCRATCH[self.name]:
+            return self.scratch
         if DMA_BASE <= address < DMA_BASE + 12 * 0x40:
             channel = self.dma[(address - DMA_BASE) // 0x40]
             if (address & 0x3F) == 8:
@@ -264,6 +270,9 @@ class Chip:
         self.spend()
         if address >= RAM and address < 0x30000000:
             self.poke(address, value)
+            return
+        if address == SCRATCH[self.name]:
+            self.scratch = value
             return
         for number, base in enumerate(PIO_BASES):
             if base <= address < base + 0x4000:

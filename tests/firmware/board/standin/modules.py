@@ -175,7 +175,9 @@ def _machine(chip):
         WDT=WDT,
         freq=lambda: chip.freq,
         reset=reset,
-        reset_cause=lambda: 1,
+        reset_cause=lambda: chip.reset_cause,
+        PWRON_RESET=1,
+        WDT_RESET=3,
         unique_id=lambda: b"\x01\x23\x45\x67\x89\xab\xcd\xef",
     )
 
