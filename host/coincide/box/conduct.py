@@ -25,6 +25,7 @@ from .plans import (
 
 LISTEN_S = 0.25  # how long a wish to stop, or Enter for 'wound', may go unnoticed
 ARM_MARGIN_MS = 4000
+STAYS_ARMED_S = 20.0
 LATE_S = 5.0  # a `shot` event later than this after its window has gone astray
 
 
@@ -200,17 +201,26 @@ class _Series:
         self._check_stop()
         self._fire(shot)
         self._collect(shot)
-        self._client.disarm()
+        if not self._stays_armed:
+            self._client.disarm()
         sentence = self._answers.given_up(self._plan.silent_most)
         if sentence is not None:
             self._collector.note("silent body", sentence)
             raise _Ended("silent body")
+
+    @property
+    def _stays_armed(self) -> bool:
+        """Between pairs that follow closely, so that the photographer's own button does not fire among them; where
+        bodies are wound by hand each pair is armed on its own."""
+        return not self._plan.manual_wind and self._plan.interval_s <= STAYS_ARMED_S
 
     def _fire(self, shot: int) -> None:
         """Arm and fire, dealing with what may stand in the way."""
         plan, client = self._plan.plan, self._client
         later_ns = max(plan.delay_a_ns, plan.delay_b_ns)
         lasts_ms = (plan.lead_ns + later_ns + max(plan.closure_ns, plan.window_ns)) // 1_000_000
+        if self._stays_armed:
+            lasts_ms = max(lasts_ms, round(self._plan.interval_s * 1000))
         while True:
             self._check_stop()
             try:

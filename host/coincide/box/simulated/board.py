@@ -23,10 +23,13 @@ class SimulatedBoard:
 
     def __init__(self, world: World, link: Link, flash: Flash, reset_cause: str) -> None:
         self.files = flash
-        self.fed_tick = world.clock.now
+        self._watchdog_ticks = ticks_from_s(world.spec.box.watchdog_s)
         self._world = world
         self._link = link
         self._reset_cause = reset_cause
+        self.starved_tick = 0
+        """When the watchdog bites unless it is fed before."""
+        self.feed_watchdog()
 
     def identity(self) -> dict[str, Any]:
         return {
@@ -86,12 +89,7 @@ class SimulatedBoard:
         return self._link.box_write(data)
 
     def feed_watchdog(self) -> None:
-        self.fed_tick = self._world.clock.now
+        self.starved_tick = self._world.clock.now + self._watchdog_ticks
 
     def reset(self) -> None:
         raise BoardReset
-
-    @property
-    def starved_tick(self) -> int:
-        """When the watchdog bites unless it is fed before."""
-        return self.fed_tick + ticks_from_s(self._world.spec.box.watchdog_s)

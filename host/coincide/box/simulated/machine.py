@@ -31,20 +31,22 @@ class Machine:
         clock, link = self.world.clock, self.link
         while True:
             now = clock.now
-            arrives = link.to_host.next_arrival() if stop_on_data else None
-            if arrives is not None and arrives <= now:
-                return
-            if now >= self._wake():
+            target = until
+            if stop_on_data:
+                arrives = link.to_host.next_arrival()
+                if arrives is not None and arrives < target:
+                    if arrives <= now:
+                        return
+                    target = arrives
+            wake = self._wake()
+            if now >= wake:
                 self._turn()
                 continue
             if now >= until:
                 return
-            target = min(until, self._wake())
-            if arrives is not None and arrives < target:
-                target = arrives
             planned = clock.next_tick()
             # One planned thing at a time: it may wake the box or put the world in another state.
-            clock.advance(target if planned is None or planned > target else planned)
+            clock.advance(min(target, wake) if planned is None else min(target, wake, planned))
 
     def hang(self, seconds: float) -> None:
         """The processor is stuck for so long from now; its hardware goes on."""
@@ -69,12 +71,13 @@ class Machine:
         """When the loop turns next: when it wants to, when bytes arrive, never before its last turn has ended."""
         if self._box is None:
             return 1 << 62
-        due = self._due
-        arrives = self.link.to_box.next_arrival()
+        due, arrives = self._due, self.link.to_box.next_arrival()
         if arrives is not None and arrives < due:
             due = arrives
-        due = max(due, self._next_step)
-        return min(due, self._board.starved_tick)
+        if due < self._next_step:
+            due = self._next_step
+        starved = self._board.starved_tick
+        return due if due < starved else starved
 
     def _turn(self) -> None:
         now = self.world.clock.now

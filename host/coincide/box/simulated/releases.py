@@ -26,7 +26,8 @@ class Releases:
         self._clock = clock
         self._interlock_closed = interlock_closed
         self._changed = changed
-        self._closed = [False] * 4
+        self.closed_mask = 0
+        """Outputs closed now: half_a 1, full_a 2, half_b 4, full_b 8."""
         self._run = 0
         self._running = 0
         self._finger = False
@@ -35,11 +36,6 @@ class Releases:
     def busy(self) -> bool:
         """A timed sequence has not ended."""
         return self._running > 0
-
-    @property
-    def closed_mask(self) -> int:
-        """half_a 1, full_a 2, half_b 4, full_b 8."""
-        return sum(1 << output for output, closed in enumerate(self._closed) if closed)
 
     def start_pair(self, delay_a: int, delay_b: int, lead: int, closure: int) -> None:
         """Halves close now, each full after lead and its delay; each body opens `closure` later. Ticks."""
@@ -94,6 +90,6 @@ class Releases:
         self._running -= 1
 
     def _set(self, output: int, closed: bool) -> None:
-        if self._closed[output] != closed:
-            self._closed[output] = closed
+        if bool(self.closed_mask >> output & 1) != closed:
+            self.closed_mask ^= 1 << output
             self._changed(output, closed)
