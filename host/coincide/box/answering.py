@@ -13,22 +13,76 @@ SENSES = (
     (pins.SYNC_B, pins.GATE_B1, pins.GATE_B2),
 )
 
+KINDS = tuple(
+    (("sync leads", (sync,)), ("gate sensors", (gate_1, gate_2))) for sync, gate_1, gate_2 in SENSES
+)
+
+# At 125 MHz 80 ms and 0.8 ms: no bounce comes so late and no flick lasts so long. Only a sentence hangs on it.
+AGAIN_TICKS = 10_000_000
+EXPOSURE_TICKS = 100_000
+
 
 def full_tick(record: ShotRecord, body: int) -> int | None:
     """Tick of the full-press that left the box for a body."""
-    return _first(record, (FULL[body],), None)
+    return _first(record, (FULL[body],))
 
 
 def answer_tick(record: ShotRecord, body: int) -> int | None:
     """Tick of a body's first closing contact or lit gate sensor."""
-    return _first(record, SENSES[body], None)
+    return _first(record, SENSES[body])
 
 
-def _first(record: ShotRecord, channels: tuple[int, ...], after: int | None) -> int | None:
+def _first(record: ShotRecord, channels: tuple[int, ...]) -> int | None:
     for channel, level, tick in zip(record.channel, record.level, record.tick, strict=True):
-        if level and channel in channels and (after is None or tick >= after):
+        if level and channel in channels:
             return tick
     return None
+
+
+def swapped_plugs(record: ShotRecord, names: tuple[str, str]) -> str | None:
+    """The sentence for swapped plugs, or None. Only a swap lets a body answer before its own release closed,
+    so a pair fired nearly at once shows nothing."""
+    for body, name in enumerate(names):
+        full = full_tick(record, body)
+        if full is None:
+            continue
+        early = [kind for kind, channels in KINDS[body] if _is_before(_first(record, channels), full)]
+        honest = [kind for kind, channels in KINDS[body] if _is_after(_first(record, channels), full)]
+        if not early:
+            continue
+        if honest:
+            what = f"the {early[0]} of A and B are swapped; swap them back"
+        elif len(early) == len(KINDS[body]):
+            what = "the releases of A and B are swapped (or both their sync leads and gate sensors); swap them back"
+        else:
+            what = f"either the releases or the {early[0]} of A and B are swapped; swap one of them back"
+        return f"{name} answered before its own release was closed: {what}."
+    return None
+
+
+def _is_before(tick: int | None, full: int) -> bool:
+    return tick is not None and tick < full
+
+
+def _is_after(tick: int | None, full: int) -> bool:
+    return tick is not None and tick >= full
+
+
+def _fired_twice(record: ShotRecord, body: int) -> bool:
+    """A second exposure in the same pair: a closing long after the first, too long for a contact that flicks."""
+    first: int | None = None
+    closed_at: dict[int, int] = {}
+    for channel, level, tick in zip(record.channel, record.level, record.tick, strict=True):
+        if channel not in SENSES[body]:
+            continue
+        if level:
+            first = tick if first is None else first
+            closed_at[channel] = tick
+            continue
+        since = closed_at.pop(channel, tick)
+        if first is not None and since - first > AGAIN_TICKS and tick - since > EXPOSURE_TICKS:
+            return True
+    return False
 
 
 @dataclass(slots=True)
@@ -44,8 +98,10 @@ class Answers:
     _swapped: bool = False
 
     def judge(self, record: ShotRecord) -> list[tuple[str, str]]:
-        """(kind, sentence) of everything wrong with this pair's answers."""
-        said = []
+        """(kind, sentence) of everything wrong with this pair's answers; nothing where edges were lost."""
+        said: list[tuple[str, str]] = []
+        if record.lost:
+            return said
         for body in range(len(BODIES)):
             if not self.senses[body] or full_tick(record, body) is None:
                 continue
@@ -56,8 +112,11 @@ class Answers:
                 self.silent[body] += 1
                 self.in_a_row[body] += 1
                 said.append(("no answer", self._silent_sentence(record.shot, body)))
-        swapped = self._swapped_sentence(record)
-        if swapped:
+            if _fired_twice(record, body):
+                said.append(("fired twice", self._twice_sentence(record.shot, body)))
+        swapped = None if self._swapped else swapped_plugs(record, self.names)
+        if swapped is not None:
+            self._swapped = True
             said.append(("swapped", swapped))
         return said
 
@@ -88,27 +147,8 @@ class Answers:
             "sensor was not seen."
         )
 
-    def _swapped_sentence(self, record: ShotRecord) -> str | None:
-        """Only a swap lets a body answer before its own release closed."""
-        if self._swapped:
-            return None
-        for body, name in enumerate(self.names):
-            full, answered = full_tick(record, body), answer_tick(record, body)
-            if (
-                full is not None
-                and answered is not None
-                and answered < full
-                and self._other_silent_then(record, body)
-            ):
-                self._swapped = True
-                return (
-                    f"{name} answered before its own release was closed: the plugs of A and B are swapped, either the "
-                    "releases or the sync leads."
-                )
-        return None
-
-    def _other_silent_then(self, record: ShotRecord, body: int) -> bool:
-        """Whether the other body, whose release had closed, answered only after this one's release did."""
-        full = full_tick(record, body)
-        other = answer_tick(record, 1 - body)
-        return full is not None and (other is None or other > full)
+    def _twice_sentence(self, shot: int, body: int) -> str:
+        return (
+            f"{self.names[body]} fired twice at pair {shot}: set its drive to single frames; if it is, shorten the "
+            "closure."
+        )

@@ -37,7 +37,7 @@ def _unheard(_: object) -> None:
     """Nobody listens."""
 
 
-class _Ended(Exception):  # noqa: N818 - an ending is no error
+class _Ended(Exception):
     def __init__(self, ending: Ending) -> None:
         super().__init__(ending)
         self.ending: Ending = ending

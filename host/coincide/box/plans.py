@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal, Protocol
 
 from coincide.errors import BadInput
@@ -51,7 +51,7 @@ class SeriesPlan:
     """
 
     pairs: int
-    plan: Plan = Plan()
+    plan: Plan = field(default_factory=Plan)
     interval_s: float = 4.0
     manual_wind: bool = False
     names: tuple[str, str] = ("body A", "body B")
@@ -93,8 +93,9 @@ class WatchOutcome:
     sentences: tuple[str, ...]
 
 
-def offset_plan(offset_s: float, identity: BoxIdentity, base: Plan = Plan()) -> Plan:  # noqa: B008 - frozen
+def offset_plan(offset_s: float, identity: BoxIdentity, base: Plan | None = None) -> Plan:
     """`base` with the signed offset on the body it holds back, on the grid of the box's releases."""
+    base = Plan() if base is None else base
     quantum_s = QUANTUM_TICKS / identity.tick_hz
     delay_ns = round(round(abs(offset_s) / quantum_s) * quantum_s * 1e9)
     delays = (delay_ns, 0) if offset_s > 0 else (0, delay_ns)

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import os
 import time
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import serial
 
-from coincide.box.simulated.port import SimulatedPort, open_simulated
 from coincide.errors import BoxFailed
 
 from .lost import PortLost
 from .owners import PortClaim
+
+if TYPE_CHECKING:
+    from .simulated.port import SimulatedPort
 
 BAUD = 115_200  # USB serial ignores it; a real serial adapter would want some number
 WRITE_TIMEOUT_S = 2.0
@@ -141,6 +143,9 @@ def open_port(
     """
     if name is not None:
         return SerialPort(name)
+    # Imported where it is used: who has a box on a cable need not wait for the worlds.
+    from .simulated.port import open_simulated
+
     return open_simulated(world, seed=seed, exposures_s=exposures_s)
 
 

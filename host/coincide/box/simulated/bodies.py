@@ -155,7 +155,7 @@ class Body:
         for gate, channel in zip(self.spec.gates, self._wiring.gates, strict=True):
             if gate is None:
                 continue
-            shone = None if lamp is None else lambda t_s: lamp(start_s + t_s)  # noqa: B023
+            shone = None if lamp is None else lambda t_s: lamp(start_s + t_s)
             for at_s, level in gate_crossings(exposure, gate, self.spec.shutter, shone):
                 self._drive(channel, start, at_s, level)
 

@@ -74,8 +74,7 @@ class Machine:
         due, arrives = self._due, self.link.to_box.next_arrival()
         if arrives is not None and arrives < due:
             due = arrives
-        if due < self._next_step:
-            due = self._next_step
+        due = max(due, self._next_step)
         starved = self._board.starved_tick
         return due if due < starved else starved
 

@@ -19,10 +19,13 @@ CENTRE = 0.5
 class Exposure(Protocol):
     """One exposure in progress. Points `u` run from 0 to 1 along the sweep. Times are seconds from its start."""
 
-    end_s: float
-    """When nothing moves any more."""
-    x_s: float | None
-    """When an ideal X contact closes; None when the shutter is never fully open."""
+    @property
+    def end_s(self) -> float:
+        """When nothing moves any more."""
+
+    @property
+    def x_s(self) -> float | None:
+        """When an ideal X contact closes; None when the shutter is never fully open."""
 
     def lit_s(self, u: float) -> tuple[float, float]:
         """Half-peak opening and closing at a point."""
@@ -100,19 +103,19 @@ class LeafExposure:
     def _uncovered(self, t_s: float) -> float:
         if t_s <= 0 or t_s >= self.end_s:
             return 0.0
-        rising = (t_s / self.opening_s) ** self.power
-        falling = ((self.end_s - t_s) / self.closing_s) ** self.power
+        rising = math.pow(t_s / self.opening_s, self.power)
+        falling = math.pow((self.end_s - t_s) / self.closing_s, self.power)
         return min(rising, falling, self.reach)
 
     def light(self, t_s: float, low: float, high: float) -> float:
         return min(self._uncovered(t_s), self.area) / self.area
 
     def lit_s(self, u: float) -> tuple[float, float]:
-        half = (min(self.reach, self.area) / 2) ** (1 / self.power)
+        half = math.pow(min(self.reach, self.area) / 2, 1 / self.power)
         return self.opening_s * half, self.end_s - self.closing_s * half
 
     def centroid_s(self, u: float) -> float:
-        top = min(self.reach, self.area) ** (1 / self.power)
+        top = math.pow(min(self.reach, self.area), 1 / self.power)
         rise, fall = self.opening_s * top, self.closing_s * top
         flat = self.end_s - rise - fall
         # A ramp t^p over a length L has area L/(p+1) and its centre at L (p+1)/(p+2) from its foot.

@@ -288,17 +288,17 @@ WORLDS = (
     ),
 )
 
-_BY_NAME = {world.name: world for world in WORLDS}
+_BY_NAME = {world.name.casefold(): world for world in WORLDS}
 
 
 def world_names() -> tuple[str, ...]:
     """The names there are, the demo's first."""
-    return tuple(_BY_NAME)
+    return tuple(world.name for world in WORLDS)
 
 
 def world_spec(name: str) -> WorldSpec:
     """A world by name, in any case. Raises BadInput naming those there are."""
-    spec = _BY_NAME.get(name.strip().lower())
+    spec = _BY_NAME.get(" ".join(name.split()).casefold())
     if spec is None:
-        raise BadInput(f"There is no simulated world '{name:.60}': choose one of {', '.join(_BY_NAME)}.")
+        raise BadInput(f"There is no simulated world '{name:.60}': choose one of {', '.join(world_names())}.")
     return spec

@@ -1,0 +1,56 @@
+"""The person's word that the cautions were read, once per machine and per wording.
+
+Kept in the user's configuration directory. `require_acknowledgement` is called before the first real arm;
+the simulated box needs none, as nothing there can hurt.
+"""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+
+from platformdirs import user_config_path
+
+from coincide.errors import BadInput
+from coincide_wiring.cautions import digest
+
+FILE_NAME = "acknowledged.json"
+
+
+def acknowledgement_path(directory: Path | None = None) -> Path:
+    """Where the acknowledgement is kept; `directory` replaces the user's configuration directory."""
+    return (user_config_path("coincide", appauthor=False) if directory is None else directory) / FILE_NAME
+
+
+def acknowledged(directory: Path | None = None) -> bool:
+    """Whether the cautions were acknowledged in their present wording on this machine.
+
+    A file that cannot be read or understood counts as no acknowledgement.
+    """
+    try:
+        kept = json.loads(acknowledgement_path(directory).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return False
+    return isinstance(kept, dict) and kept.get("cautions") == digest()
+
+
+def acknowledge(directory: Path | None = None, now: datetime | None = None) -> Path:
+    """Keep the acknowledgement of the present wording. Raises BadInput when it cannot be written."""
+    path = acknowledgement_path(directory)
+    at = (datetime.now(UTC) if now is None else now).isoformat(timespec="seconds")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(json.dumps({"cautions": digest(), "at": at}) + "\n", encoding="utf-8")
+    except OSError as failure:
+        raise BadInput(f"The acknowledgement could not be kept in {path}: {failure.strerror}.") from failure
+    return path
+
+
+def require_acknowledgement(directory: Path | None = None) -> None:
+    """Do nothing if the cautions were acknowledged. Raises BadInput that says how to do it otherwise."""
+    if not acknowledged(directory):
+        raise BadInput(
+            "The cautions have not been acknowledged on this machine (or have changed since): read them and say "
+            "so once with 'coincide wiring cautions --acknowledge'. Nothing was armed."
+        )
