@@ -26,7 +26,7 @@ def behaviour_faults(netlist: Netlist, plugged: bool) -> list[Fault]:
         boot = operating_point(netlist, State())
         idle = operating_point(netlist, State(IDLE))
         full = operating_point(netlist, _everything(netlist))
-    except (ArithmeticError, ValueError) as unsolved:
+    except (ArithmeticError, RuntimeError) as unsolved:
         return [Fault("solve", "", f"The circuit could not be solved: {unsolved}")]
     found = [*_boot(netlist, boot), *_resting(netlist, idle)]
     if not plugged:

@@ -208,10 +208,10 @@ def lamp_row() -> Sheet:
             part(
                 f"RN8{stage}",
                 "resistor_array",
-                "Resistor network 8 × 220 Ω, isolated",
-                "sets each lamp's current, 3 to 7 mA: bright enough to photograph, harmless to look at",
+                "Resistor network 8 × 330 Ω, isolated",
+                "sets each lamp's current, 2 to 4 mA: bright enough to photograph, harmless to look at",
                 {"one": lines, "other": lamps},
-                {**specs.resistor(220.0, 0.02), "lines": 8.0},
+                {**specs.resistor(330.0, 0.02), "lines": 8.0},
             ),
             part(
                 f"LB8{stage}",

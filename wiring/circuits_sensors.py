@@ -173,10 +173,10 @@ def gate(channel: str, variant: str) -> Sheet:
             part(
                 f"C43{tag}",
                 "capacitor",
-                "Capacitor 5.6 pF, ceramic C0G, 50 V",
+                "Capacitor 6.8 pF, ceramic C0G, 50 V",
                 "keeps the amplifier from ringing",
                 {"one": light, "other": dark},
-                specs.capacitor(5.6e-12, 0.05),
+                specs.capacitor(6.8e-12, 0.05),
             ),
             decoupling(f"C44{tag}", V3),
         )

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+
 from coincide_wiring.model import Netlist, Part
 from coincide_wiring.stamps import (
     GPIO,
@@ -68,7 +69,7 @@ def operating_point(netlist: Netlist, state: State) -> OperatingPoint:
         for j in junctions:
             if j.key in on:
                 m.source(j.plus, j.minus, j.volt, JUNCTION_S)
-        previous, volts = volts, np.asarray(np.linalg.solve(m.siemens, m.inject), dtype=np.float64)
+        previous, volts = volts, m.solve()
         now_on = frozenset(j.key for j in junctions if volt(j.plus) - volt(j.minus) > j.volt)
         if now_on == on and np.allclose(previous, volts, atol=SETTLED_V):
             ground_v = next((volt(one.pins["gnd"]) for one in netlist.of_kind("board")), 0.0)

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from itertools import pairwise, product
 
 import pytest
+
 from coincide.errors import BadInput
 from coincide_firmware.app.pins import PINS
 from coincide_wiring import specs

@@ -1,0 +1,132 @@
+"""Computed values stay inside their limits in every corner, agree with the solved circuit, and tell time."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from coincide_wiring import formulas, specs
+from coincide_wiring.figure import Figure, sweep
+from coincide_wiring.figures import figures, timing_terms
+from coincide_wiring.figures_sensors import exposure_error_s, sync_figures
+from coincide_wiring.netlist import Build, in_use
+from coincide_wiring.operate import OUTPUTS, State, operating_point
+from tests.wiring.test_check import BUILDS
+
+IDLE = dict.fromkeys(OUTPUTS, 0)
+
+
+def figure(build: Build, key: str) -> Figure:
+    (found,) = [one for one in figures(build) if one.key == key]
+    return found
+
+
+@pytest.mark.parametrize("build", BUILDS, ids=str)
+def test_no_corner_leaves_the_limits(build: Build) -> None:
+    outside = [(one.key, one.least, one.most, one.limits) for one in figures(build) if not one.inside]
+    assert outside == []
+    assert all(one.margin >= 1 for one in figures(build))
+
+
+@pytest.mark.parametrize("build", BUILDS, ids=str)
+def test_values_lie_between_their_corners_and_keys_are_unique(build: Build) -> None:
+    found = figures(build)
+    assert all(one.least <= one.value <= one.most and one.corners >= 2 for one in found)
+    assert len({one.key for one in found}) == len(found)
+
+
+def test_every_part_a_figure_names_is_in_the_netlist() -> None:
+    for build in BUILDS:
+        refs = {one.ref for one in in_use(build).parts}
+        assert {ref for one in figures(build) for ref in one.parts} <= refs
+
+
+def test_corners_hold_against_random_parts_inside_their_tolerance() -> None:
+    """Monte Carlo over the sync LED current: nothing drawn between the extremes falls outside the corners."""
+    rng = np.random.default_rng(7)
+    claimed = figure(Build(), "sync_wetting_a")
+    cell, opto, diode = specs.CELL_4V5, specs.OPTOCOUPLER, specs.SIGNAL_DIODE
+    drawn = (
+        rng.uniform(cell["voltage_v_min"], cell["voltage_v_max"], 5000)
+        - rng.uniform(opto["forward_v_min"], opto["forward_v_max"], 5000)
+        - rng.uniform(diode["forward_v_min"], diode["forward_v_max"], 5000)
+    ) / rng.uniform(470 * 0.99, 470 * 1.01, 5000)
+    assert claimed.least <= drawn.min()
+    assert drawn.max() <= claimed.most
+
+
+def test_a_worse_part_leaves_the_limits() -> None:
+    """The limits are worth something: plausible wrong values are refused."""
+    netlist = in_use(Build())
+    weak = netlist.changed(netlist.part("U21A").revalued("ratio_min", 0.2))
+    assert not all(one.inside for one in sync_figures(weak, "A"))
+    starved = netlist.changed(netlist.part("R21A").revalued("resistance_ohm", 2200.0))
+    assert not all(one.inside for one in sync_figures(starved, "A"))
+    held = in_use(Build(sync=("wetted", "wetted")))
+    latching = held.changed(held.part("R23A").revalued("resistance_ohm", 22e3))
+    assert any(one.key == "sync_steady_a" and not one.inside for one in sync_figures(latching, "A"))
+
+
+@pytest.mark.parametrize(("sync", "tolerance"), [("cell", 0.02), ("high-voltage", 0.15)])
+def test_the_formula_and_the_solved_circuit_agree_on_the_sync_current(sync: str, tolerance: float) -> None:
+    build = Build(sync=(sync, sync))
+    solved = operating_point(in_use(build), State(IDLE, contacts=frozenset("A"))).ampere["U21A.led"]
+    assert solved == pytest.approx(figure(build, "sync_wetting_a").value, rel=tolerance)
+
+
+def test_the_formula_and_the_solved_circuit_agree_on_outputs_lights_and_coil() -> None:
+    build = Build(release=("solenoid", "solenoid"))
+    point = operating_point(in_use(build), State({**IDLE, "full_a": 1, "led_ok": 1}))
+    assert point.ampere["K12A.led"] == pytest.approx(figure(build, "release_led_a").value, rel=0.03)
+    assert point.ampere["D70"] == pytest.approx(figure(build, "led_blue").value, rel=0.03)
+    assert abs(point.ampere["L51A"]) == pytest.approx(figure(build, "solenoid_current_a").value, rel=0.03)
+    light = operating_point(in_use(build), State(IDLE, light_lx={"a1": 40e3}))
+    assert light.volt["LIGHT_A1"] == pytest.approx(figure(build, "gate_signal_a1").value, rel=0.03)
+
+
+def test_the_corner_sweep_counts_every_combination() -> None:
+    value, least, most, corners = sweep(lambda a, b: a / b, a=(10.0, 9.0, 11.0), b=(2.0, 1.0, 4.0))
+    assert (value, least, most, corners) == (5.0, 9 / 4, 11.0, 4)
+
+
+def test_timing_terms_are_small_beside_a_millisecond_and_shrink_with_a_zero_check() -> None:
+    before = {one.name: one.u_s for one in timing_terms(Build(), zero_checked=False, how="sync")}
+    after = {one.name: one.u_s for one in timing_terms(Build(), zero_checked=True, how="sync")}
+    assert set(before) == {
+        "release isolator of body A",
+        "release isolator of body B",
+        "sync optocoupler of body A",
+        "sync optocoupler of body B",
+    }
+    assert all(0 < after[name] < before[name] < 1e-3 for name in before)
+    assert before["sync optocoupler of body A"] < 10e-6
+    gate = timing_terms(Build(), zero_checked=True, how="gate")
+    assert {one.name for one in gate if one.enters == "skew"} == {
+        f"gate sensor {c}" for c in ("a1", "a2", "b1", "b2")
+    }
+    assert all(one.u_s < 10e-6 for one in gate if one.enters == "skew")
+
+
+def test_the_promised_uncertainty_covers_simulated_sensors() -> None:
+    """A ramp of light through a slit, a comparator with hysteresis set 5 % wrong: the midpoint stays true."""
+    transit_s, exposure_s, step = 100e-6, 2.0**-9, 0.093
+    u_s = next(one.u_s for one in timing_terms(Build(), True, "gate") if one.name == "gate sensor a1")
+    for threshold in (0.45, 0.5, 0.55):
+        opens = transit_s * (threshold + step / 2)
+        closes = exposure_s + transit_s * (1 - (threshold - step / 2))
+        true_mid = (transit_s / 2 + exposure_s + transit_s / 2) / 2
+        assert abs((opens + closes) / 2 - true_mid) <= math.sqrt(3) * u_s + 1e-9
+        assert abs((closes - opens) - exposure_s) <= exposure_error_s() + transit_s * step
+
+
+def test_timing_terms_refuse_an_unknown_source() -> None:
+    with pytest.raises(ValueError, match="'sync' or 'gate'"):
+        timing_terms(Build(), True, "ear")
+
+
+def test_a_coil_drops_its_plunger_sooner_against_a_higher_clamp() -> None:
+    slow = formulas.flyback_decay_s(0.04, 24.0, 0.5, 0.9)
+    fast = formulas.flyback_decay_s(0.04, 24.0, 0.5, 24.9)
+    assert fast < slow / 5

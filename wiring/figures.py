@@ -1,0 +1,66 @@
+"""Every computed value of a build, and the timing errors that feed the uncertainty budget.
+
+Each value is computed from the netlist's own parts and swept over tolerance, temperature, cell and supply
+corners; `Figure.inside` is False if any corner leaves the limits.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from coincide_wiring.circuits_sensors import GATES
+from coincide_wiring.figure import Figure
+from coincide_wiring.figures_release import (
+    control_figures,
+    lamp_figures,
+    light_figures,
+    release_figures,
+    solenoid_figures,
+)
+from coincide_wiring.figures_sensors import gate_figures, sync_figures
+from coincide_wiring.netlist import BODIES, Build, in_use
+
+
+@dataclass(frozen=True, slots=True)
+class TimingTerm:
+    """A component of the uncertainty budget: standard uncertainty in seconds, rectangular, type B.
+
+    `enters` is 'skew', 'lag' or 'prediction'; a term of the skew is one body's share, so a budget of the
+    skew takes both bodies' terms.
+    """
+
+    name: str
+    enters: str
+    u_s: float
+    dof: float = math.inf
+    distribution: str = "rectangular"
+
+
+def figures(build: Build) -> tuple[Figure, ...]:
+    """All computed values of a build, sheet by sheet."""
+    netlist = in_use(build)
+    return (
+        *(one for body in BODIES for one in release_figures(netlist, body)),
+        *(one for body in BODIES for one in solenoid_figures(netlist, body)),
+        *(one for body in BODIES for one in sync_figures(netlist, body)),
+        *(one for body in BODIES for channel in GATES[body] for one in gate_figures(netlist, channel)),
+        *control_figures(netlist),
+        *light_figures(netlist),
+        *lamp_figures(netlist),
+    )
+
+
+def timing_terms(build: Build, zero_checked: bool, how: str) -> tuple[TimingTerm, ...]:
+    """What the wiring adds to the uncertainty of a measured time.
+
+    `how` says what mid-exposures come from, 'sync' or 'gate'; `zero_checked` whether a zero check of this
+    very wiring is applied. Raises ValueError for another `how`.
+    """
+    if how not in ("sync", "gate"):
+        raise ValueError(f"mid-exposures come from 'sync' or 'gate', not '{how}'")
+    timings = [one.timing for one in figures(build) if one.timing is not None]
+    wanted = [one for one in timings if one.enters != "skew" or one.name.startswith(how)]
+    return tuple(
+        TimingTerm(one.name, one.enters, one.u_left_s if zero_checked else one.u_s) for one in wanted
+    )

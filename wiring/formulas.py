@@ -1,0 +1,94 @@
+"""Electrical formulas used by the computed values. SI throughout; each names where it comes from."""
+
+from __future__ import annotations
+
+import math
+
+COPPER_PER_K = 0.00393  # temperature coefficient of copper's resistance at 20 deg C, handbook value (memory)
+
+
+def led_current_a(supply_v: float, forward_v: float, resistance_ohm: float) -> float:
+    """Ohm's law for an LED and its series resistance."""
+    return (supply_v - forward_v) / resistance_ohm
+
+
+def transfer_ratio(
+    ratio_min: float, led_a: float, ratio_at_a: float, exponent: float, *derating: float
+) -> float:
+    """Transfer ratio of an optocoupler at a current below the one it is promised at.
+
+    Phototransistor gain falls with current; a power law fits common datasheet curves (memory). Never above
+    the promise. Deratings multiply.
+    """
+    shape = min(1.0, math.pow(led_a / ratio_at_a, exponent))
+    return ratio_min * shape * math.prod(derating)
+
+
+def node_fall_s(capacitance_f: float, swing_v: float, drive_a: float, pull_a: float) -> float:
+    """Time in which a driver, less what the pull-up feeds, discharges a node through a swing."""
+    return capacitance_f * swing_v / (drive_a - pull_a)
+
+
+def first_order_bandwidth_hz(resistance_ohm: float, capacitance_f: float) -> float:
+    """-3 dB bandwidth of a resistance with a capacitance: 1/(2 pi R C)."""
+    return 1 / (2 * math.pi * resistance_ohm * capacitance_f)
+
+
+def rise_time_s(bandwidth_hz: float) -> float:
+    """10 to 90 % rise time of a first-order system: ln 9/(2 pi f), customarily 0.35/f."""
+    return math.log(9) / (2 * math.pi * bandwidth_hz)
+
+
+def bandwidth_needed_hz(open_s: float) -> float:
+    """Detector bandwidth for a total open time, toe to toe: 100/t0 (ISO 516:2019, test method)."""
+    return 100 / open_s
+
+
+def transimpedance_limit_hz(gain_bandwidth_hz: float, resistance_ohm: float, input_f: float) -> float:
+    """Where amplifier and feedback resistor meet: sqrt(GBW/(2 pi R C)); amplifier application notes (memory)."""
+    return math.sqrt(gain_bandwidth_hz / (2 * math.pi * resistance_ohm * input_f))
+
+
+def transimpedance_least_f(gain_bandwidth_hz: float, resistance_ohm: float, input_f: float) -> float:
+    """Least feedback capacitance for 45 degrees of phase margin: sqrt(C/(2 pi R GBW)) (memory, as above)."""
+    return math.sqrt(input_f / (2 * math.pi * resistance_ohm * gain_bandwidth_hz))
+
+
+def limiter_current_a(drain_a: float, threshold_v: float, resistance_ohm: float) -> float:
+    """Current of a depletion MOSFET pinched off by its source resistor.
+
+    Square law I = I_DSS (1 - I R/V_T)^2, solved for I: the smaller root. Semiconductor textbook.
+    """
+    slope = resistance_ohm / threshold_v
+    a, b, c = drain_a * slope**2, -(2 * drain_a * slope + 1), drain_a
+    return (-b - math.sqrt(b * b - 4 * a * c)) / (2 * a)
+
+
+def pulse_width_s(resistance_ohm: float, capacitance_f: float, peak_a: float, least_a: float) -> float:
+    """How long a discharging capacitor's current stays above a level: RC ln(peak/least)."""
+    return resistance_ohm * capacitance_f * math.log(peak_a / least_a)
+
+
+def warm_resistance_ohm(resistance_ohm: float, temperature_c: float) -> float:
+    """Resistance of a copper winding given at 20 deg C."""
+    return resistance_ohm * (1 + COPPER_PER_K * (temperature_c - 20))
+
+
+def flyback_decay_s(inductance_h: float, resistance_ohm: float, current_a: float, clamp_v: float) -> float:
+    """Time in which a coil's current falls to zero against a clamp: L/R ln(1 + I R/V)."""
+    return inductance_h / resistance_ohm * math.log(1 + current_a * resistance_ohm / clamp_v)
+
+
+def coil_energy_j(inductance_h: float, current_a: float) -> float:
+    """Energy a coil holds: L I^2/2."""
+    return inductance_h * current_a**2 / 2
+
+
+def divider_v(supply_v: float, upper_ohm: float, lower_ohm: float) -> float:
+    """Voltage of an unloaded divider across its lower part."""
+    return supply_v * lower_ohm / (upper_ohm + lower_ohm)
+
+
+def charge_time_s(resistance_ohm: float, capacitance_f: float, share: float) -> float:
+    """Time in which a capacitor charges to a share of its supply: -RC ln(1 - share)."""
+    return -resistance_ohm * capacitance_f * math.log(1 - share)

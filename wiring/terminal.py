@@ -1,0 +1,207 @@
+"""Meter a terminal before anything is wired to it: what each reading means and what to do next.
+
+`judge_terminal` is the judgement of one reading. `TerminalCheck` is the guided check: it asks in order, and
+ends in a circuit to use or in a refusal. Pure: a command line or a test supplies the answers.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from coincide.errors import BadInput
+
+Kind = Literal["sync", "release"]
+KINDS: tuple[Kind, ...] = ("sync", "release")
+
+# ISO 10330 (memory): flash circuits built to it stay within 24 V. Older ones put 200 V and more there.
+FLASH_CIRCUIT_LIMIT_V = 24.0
+# Above these, nothing of the plain circuits may be joined to the terminal.
+DIRECT_LIMIT_V = {"sync": 6.0, "release": 24.0}
+# What the high-voltage circuit is computed for.
+TOLERANT_LIMIT_V = 400.0
+# A contact that carries nothing of its own reads less than this on any meter.
+PASSIVE_V = 0.3
+METER_LEAST_V = 600.0
+
+ADVICE_FLASH = (
+    "Take the flash off or switch it off, built-in ones too, wait ten minutes with the leads apart, and measure "
+    "again; a flash capacitor keeps a lethal charge after switch-off."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """`direct`: the plain circuit may be joined, as far as this reading goes. `blessed` never follows from a
+    0 V reading alone. `circuit` is the circuit to build, or None: join nothing. `then` is what comes next."""
+
+    reading_v: float
+    kind: Kind
+    finding: str
+    direct: bool
+    blessed: bool
+    circuit: str | None
+    positive: str | None
+    say: str
+    then: str
+
+
+def judge_terminal(reading_v: float, kind: Kind, alternating: bool = False) -> Judgement:
+    """Judge one direct-voltage reading, red probe on the centre (sync) or on the full contact (release).
+
+    reading_v: volts as the meter shows them; a meter that shows over-range is `inf`. `alternating`: the
+    meter shows an alternating voltage. Raises BadInput for a reading that is no number or an unknown kind.
+    """
+    if kind not in KINDS:
+        raise BadInput(f"The terminal is '{kind}'; it can be {' or '.join(KINDS)}.")
+    if math.isnan(reading_v):
+        raise BadInput("The reading is not a number; type the volts the meter shows, with its sign.")
+    size_v = abs(reading_v)
+    positive = ("red" if reading_v > 0 else "black") if size_v >= PASSIVE_V else None
+    said = "over the meter's range" if math.isinf(size_v) else f"{reading_v:g} V"
+
+    def verdict(
+        finding: str, direct: bool, blessed: bool, circuit: str | None, say: str, then: str
+    ) -> Judgement:
+        return Judgement(reading_v, kind, finding, direct, blessed, circuit, positive, f"{said}: {say}", then)
+
+    if alternating:
+        say = "an alternating voltage has no business on a camera. Join nothing."
+        then = "Something is leaking or joined to the mains: unplug everything and have a licensed technician look."
+        return verdict("mains", False, False, None, say, then)
+    if size_v > TOLERANT_LIMIT_V:
+        return verdict(
+            "beyond", False, False, None, "more than any circuit here stands. Join nothing.", ADVICE_FLASH
+        )
+    if size_v > FLASH_CIRCUIT_LIMIT_V:
+        say = "high voltage: never join this terminal directly."
+        circuit = "high-voltage" if kind == "sync" else None
+        then = ADVICE_FLASH + (
+            " If it still reads this high, only the high-voltage circuit may go on, wired by someone qualified."
+            if kind == "sync"
+            else " A release terminal that still reads this high is faulty: leave it alone."
+        )
+        return verdict("high", False, False, circuit, say, then)
+    if size_v > DIRECT_LIMIT_V[kind]:
+        say = "more than the plain circuit is made for."
+        return verdict(
+            "raised", False, False, "high-voltage", say, "Use the high-voltage circuit; " + ADVICE_FLASH
+        )
+    if size_v < PASSIVE_V:
+        say = (
+            "no voltage, and that is no blessing: a passive contact, a sleeping body, a probe that touches nothing "
+            "and a flash not yet charged all read this."
+        )
+        then = (
+            "Wake the body and measure again while it fires; then test continuity on firing, both ways round."
+            if kind == "sync"
+            else "Switch the body on, wake its meter and measure again; then bridge the contacts once by hand."
+        )
+        return verdict("passive", True, False, "cell" if kind == "sync" else "contact", say, then)
+    if kind == "sync":
+        say = f"a live electronic output, {positive} probe positive: polarised, and steady current can hold it on."
+        then = "Use the wetted circuit with its centre on the positive side, and check that it reopens."
+        return verdict("electronic", True, False, "wetted", say, then)
+    say = f"a release input biased by the body, {positive} probe positive: what a polarity-free isolator is for."
+    return verdict(
+        "biased", True, True, "contact", say, "Measure the half contact too, then wire the isolators."
+    )
+
+
+Step = Literal["flash", "meter", "reading", "firing", "forward", "reverse", "bridge", "done"]
+
+QUESTIONS: dict[Step, str] = {
+    "flash": "Every flash off the body or switched off for ten minutes, built-in ones folded and off, film out of it?",
+    "meter": f"Is the meter rated {METER_LEAST_V:g} V or more, its leads whole, set to direct volts?",
+    "reading": "Red probe on the centre or full contact, black on the outer or common: volts shown, with the sign?",
+    "firing": "The same while the body fires (largest value seen), volts?",
+    "forward": "Meter on continuity or ohms, red on the centre: does the contact close when the body fires?",
+    "reverse": "Probes exchanged: does it close again when the body fires?",
+    "bridge": "Box off, meter off: join full and common for a moment with an insulated wire. Does the body fire?",
+    "done": "",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class TerminalCheck:
+    """The guided check as a state: ask `question`, feed the answer to `answer`, until `step` is 'done'.
+
+    At the end `circuit` names the circuit to build and `verdict` says why; `circuit` None means: join
+    nothing. `blessed` is True only when the last test that could refuse it has passed.
+    """
+
+    kind: Kind
+    step: Step = "flash"
+    readings_v: tuple[float, ...] = ()
+    forward: bool | None = None
+    circuit: str | None = None
+    blessed: bool = False
+    verdict: str = ""
+
+    @property
+    def question(self) -> str:
+        """What to ask now; empty when done."""
+        return QUESTIONS[self.step]
+
+    @property
+    def wants_volts(self) -> bool:
+        """True when the answer is a number of volts, False when it is yes or no."""
+        return self.step in ("reading", "firing")
+
+    def answer(self, given: bool | float) -> TerminalCheck:
+        """The next state. Raises BadInput for a voltage where yes or no is due, and the reverse."""
+        if self.step == "done":
+            raise BadInput("The check is over; start a new one for another terminal.")
+        if self.wants_volts:
+            if isinstance(given, bool):
+                raise BadInput("Type the volts the meter shows, with the sign; 0 is a reading too.")
+            return self._volts(float(given))
+        if not isinstance(given, bool):
+            raise BadInput("Answer yes or no.")
+        return self._yes_or_no(given)
+
+    def _volts(self, reading_v: float) -> TerminalCheck:
+        judged = judge_terminal(reading_v, self.kind)
+        readings = (*self.readings_v, reading_v)
+        if not judged.direct:
+            return self._end(judged.circuit, False, f"{judged.say} {judged.then}", readings)
+        if self.kind == "release":
+            return replace(self, step="bridge", readings_v=readings)
+        return replace(self, step="firing" if self.step == "reading" else "forward", readings_v=readings)
+
+    def _yes_or_no(self, yes: bool) -> TerminalCheck:
+        if self.step == "flash":
+            return replace(self, step="meter") if yes else self._end(None, False, ADVICE_FLASH)
+        if self.step == "meter":
+            say = f"Find a meter rated {METER_LEAST_V:g} V or more first: an old flash puts 200 V and more there."
+            return replace(self, step="reading") if yes else self._end(None, False, say)
+        if self.step == "bridge":
+            if yes:
+                say = "The terminals fire the body and stay within the limit: a polarity-free isolator does the same."
+                return self._end("contact", True, say)
+            say = "The body did not fire: other terminals, asleep, not wound, or self-timer on. Nothing is proved."
+            return self._end(None, False, say)
+        if self.step == "forward":
+            return replace(self, step="reverse", forward=yes)
+        return self._closing(bool(self.forward), yes)
+
+    def _closing(self, forward: bool, reverse: bool) -> TerminalCheck:
+        if not forward and not reverse:
+            say = (
+                "The contact was never seen to close: wrong terminal, another contact than X, suppressed at this "
+                "speed, or not fired. Nothing is proved; try a slow speed and start again."
+            )
+            return self._end(None, False, say)
+        worst = judge_terminal(max(self.readings_v, key=abs), self.kind)
+        if forward and reverse and worst.finding == "passive":
+            return self._end("cell", True, "A dry mechanical contact, both ways alike: the cell circuit.")
+        way = "centre positive" if forward else "outer positive: exchange centre and outer in the lead"
+        say = f"It conducts one way or carries a voltage: a polarised electronic output, {way}. The wetted circuit."
+        return self._end("wetted", True, say)
+
+    def _end(
+        self, circuit: str | None, blessed: bool, verdict: str, readings: tuple[float, ...] | None = None
+    ) -> TerminalCheck:
+        kept = self.readings_v if readings is None else readings
+        return replace(self, step="done", circuit=circuit, blessed=blessed, verdict=verdict, readings_v=kept)
