@@ -52,13 +52,9 @@ class PortClaim:
 
 
 def _claim_path(name: str) -> Path:
-    folder = Path(platformdirs.user_runtime_dir("coincide"))
-    try:
+    folder = Path(platformdirs.user_cache_dir("coincide")) / "ports"
+    with contextlib.suppress(OSError):
         folder.mkdir(parents=True, exist_ok=True)
-    except OSError:
-        folder = Path(platformdirs.user_cache_dir("coincide"))
-        with contextlib.suppress(OSError):
-            folder.mkdir(parents=True, exist_ok=True)
     return folder / (re.sub(r"[^A-Za-z0-9.-]+", "_", os.path.realpath(name)).strip("_") + ".lock")
 
 
