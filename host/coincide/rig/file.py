@@ -28,7 +28,11 @@ def load_rig(path: str | os.PathLike[str]) -> Rig:
 
 def parse_rig(text: str, name: str = "the rig") -> Rig:
     """Read a rig from TOML text, as a session keeps it. `name` goes before every complaint."""
-    found = parse_toml(text, name)
+    return rig_from_tables(parse_toml(text, name), name)
+
+
+def rig_from_tables(found: Mapping[str, Any], name: str) -> Rig:
+    """A rig from what its TOML says. Raises BadInput in a sentence."""
     check_format(found, name, FORMAT, VERSION, "rig")
     try:
         return Rig.model_validate(found)

@@ -193,6 +193,23 @@ class Rig(Part):
                 )
         return self
 
+    @model_validator(mode="after")
+    def _in_front_of_the_lens(self) -> Rig:
+        subject = self.tolerance.subject
+        for letter, body in zip("ab", self.both, strict=True):
+            f_m, focused_m = body.lens.focal_length_m, body.lens.focused_m
+            if focused_m is not None and focused_m < 4 * f_m:
+                raise ValueError(
+                    f"bodies.{letter}.lens.focused is {focused_m:g} m, nearer than a lens of {f_m * 1e3:g} mm can "
+                    f"focus ({4 * f_m:g} m from the film): give what the focusing scale says."
+                )
+            if subject is not None and subject.distance_m <= f_m:
+                raise ValueError(
+                    f"tolerance.subject.distance is {subject.distance_m:g} m, inside the focal length of body "
+                    f"{letter.upper()}'s lens ({f_m * 1e3:g} mm): nothing there makes a picture."
+                )
+        return self
+
     @property
     def both(self) -> tuple[Body, Body]:
         """Body A and body B, in the order of every array."""
