@@ -33,9 +33,7 @@ class MemorySession:
 
 def header_for(client: BoxClient, created: str = "2031-05-04T10:00:00Z") -> Header:
     identity = client.identity
-    return Header(
-        created, "series", identity.tick_hz, identity.channels, "", identity.raw, ("1/125", "1/60")
-    )
+    return Header(created, "series", identity.tick_hz, identity.channels, "", identity.raw, ("1/125", "1/60"))
 
 
 @dataclass

@@ -19,7 +19,7 @@ from .answers import (
     need,
     status_from,
 )
-from .conversation import SIGN_OF_LIFE_S, Conversation
+from .conversation import NOISY_TRIES, SIGN_OF_LIFE_S, Conversation
 from .lost import PortLost
 from .ports import Port
 
@@ -123,6 +123,11 @@ class BoxClient:
         """The next event in order, each once; None after `timeout_s`."""
         return self.talk.event(timeout_s, sign_of_life_s=sign_of_life_s)
 
+    def events_to_come(self, status: BoxStatus) -> bool:
+        """Whether there are events the host has not taken, here or, by that status, still in the box."""
+        expected = self.talk.next_event
+        return self.talk.queued > 0 or (expected is not None and status.last_event >= expected)
+
     def ack(self, upto: int) -> None:
         """Everything up to this event is safe here."""
         self.talk.ask("ack", {"upto": upto})
@@ -189,7 +194,9 @@ class BoxClient:
         self.talk.start_over()
         before = self.talk.lines
         try:
-            reply = self.talk.ask("identify", tries=INTRODUCTION_TRIES)
+            # A stranger that talks nonsense is not worth the patience a known box is.
+            noisy = INTRODUCTION_TRIES if known is None else NOISY_TRIES
+            reply = self.talk.ask("identify", tries=INTRODUCTION_TRIES, noisy_tries=noisy)
         except PortLost:
             raise
         except BoxFailed:

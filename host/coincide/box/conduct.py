@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable
 
 from coincide.errors import BoxFailed
@@ -128,6 +129,11 @@ class _Series:
                     unsure = True
         except _Ended as ended:
             ending = ended.ending
+        except BaseException:
+            # Whatever it is, it is told; but not with a release closed.
+            with contextlib.suppress(BoxFailed):
+                self._client.ensure_open()
+            raise
         self._leave(ending)
         return SeriesOutcome(
             ending,
@@ -149,16 +155,12 @@ class _Series:
         status = client.status()
         if status.watching:
             client.watch(False)
-        while status.state in ("firing", "listening") or status.last_event >= self._next_event:
+        while status.state in ("firing", "listening") or client.events_to_come(status):
             self._listen(LISTEN_S)
             status = client.status()
         wanted = int(self._plan.manual_wind)
         if client.settings()["values"].get("manual_wind") != wanted:
             client.put_settings({"manual_wind": wanted})
-
-    @property
-    def _next_event(self) -> int:
-        return self._client.talk.next_event or 0
 
     def _wait_for_interval(self) -> None:
         while (left := self._next_s - self._client.port.now_s()) > 0:
@@ -266,10 +268,17 @@ class _Series:
                 opened = True
             self._listen(LISTEN_S)
             if client.port.now_s() > deadline and self._writer.last_shot < shot:
-                raise BoxFailed(
-                    f"The box fired pair {shot} and never told how it went: run 'coincide box check'; "
-                    "the pairs before it are kept."
-                )
+                self._check_still_to_come(shot)
+                deadline += LATE_S * client.talk.slowdown
+
+    def _check_still_to_come(self, shot: int) -> None:
+        """Raises when the box is through with pair `shot` and holds nothing that was not read: it failed inside."""
+        status = self._client.status()
+        if status.state in ("firing", "listening") or self._client.events_to_come(status):
+            return
+        raise BoxFailed(
+            f"The box fired pair {shot} and lost what it saw: run 'coincide box check'; the pairs before it are kept."
+        )
 
     def _listen(self, timeout_s: float) -> None:
         """Deal with one event, if one comes in time."""
@@ -414,5 +423,5 @@ class _Watch:
     def _end(self) -> None:
         """Stop listening; a group that was open is told by that, and kept."""
         self._client.watch(False)
-        while self._client.status().last_event >= (self._client.talk.next_event or 0):
+        while self._client.events_to_come(self._client.status()):
             self._listen()

@@ -17,6 +17,7 @@ from .ports import Port
 
 REPLY_S = 0.4
 TRIES = 8
+NOISY_TRIES = 80
 SIGN_OF_LIFE_S = 1.0
 
 
@@ -41,7 +42,13 @@ class Conversation:
         self._reply: dict[str, Any] | None = None
         self._unheard = False
         self._gap = False
+        self._asked_s = port.now_s()
         self._events: deque[Event] = deque()
+
+    @property
+    def queued(self) -> int:
+        """Events that have come and were not yet taken."""
+        return len(self._events)
 
     def start_over(self) -> None:
         """After the port came back: half a line from before is no part of what comes now."""
@@ -62,19 +69,30 @@ class Conversation:
         fields: dict[str, Any] | None = None,
         *,
         tries: int = TRIES,
+        noisy_tries: int = NOISY_TRIES,
         reply_s: float = REPLY_S,
     ) -> dict[str, Any]:
-        """The `ok` part of the reply. Raises BoxRefused when the box says no, BoxFailed when it says nothing."""
+        """The `ok` part of the reply. Raises BoxRefused when the box says no, BoxFailed when it says nothing.
+
+        It gives up after `tries` met with silence, or after `noisy_tries` in all: a line on which something still
+        comes, damaged, is worth more patience.
+        """
         self._number += 1
         line = encode({"id": self._number, "do": verb, **(fields or {})})
-        for attempt in range(tries):
+        silent = 0
+        for attempt in range(noisy_tries):
             self.retries += attempt > 0
             self._reply = None
             self._unheard = False
+            self._asked_s = self.port.now_s()
+            lines = self.lines
             self.port.write(line)
             reply = self._await_reply(reply_s * self.slowdown)
             if reply is not None:
                 return _ok_part(reply)
+            silent += self.lines == lines
+            if silent >= tries:
+                break
         raise BoxFailed(
             f"The box on {self.port.name} does not answer any more: check the USB cable; if it stays silent, "
             "unplug it and plug it in again."
@@ -83,11 +101,10 @@ class Conversation:
     def event(self, timeout_s: float, *, sign_of_life_s: float = SIGN_OF_LIFE_S) -> Event | None:
         """The next event, or None after `timeout_s`.
 
-        Every `sign_of_life_s` of silence the box is asked for its status: an armed box must not think the host
+        When nothing was asked for `sign_of_life_s` the box is asked for its status: an armed box must not think the host
         gone, and an event that was lost at the end of a burst shows only there.
         """
-        now = self.port.now_s()
-        deadline, ask_at = now + timeout_s, now + sign_of_life_s * self.slowdown
+        deadline = self.port.now_s() + timeout_s
         while True:
             if self._gap:
                 self.ask("resend")
@@ -95,14 +112,13 @@ class Conversation:
                 self._gap = False
             if self._events:
                 return self._events.popleft()
-            now = self.port.now_s()
-            if now >= deadline:
-                return None
+            now, ask_at = self.port.now_s(), self._asked_s + sign_of_life_s * self.slowdown
             if now >= ask_at:
                 self.check_for_lost()
-                ask_at = self.port.now_s() + sign_of_life_s * self.slowdown
-                continue
-            self._pump(min(deadline, ask_at) - now)
+            elif now >= deadline:
+                return None
+            else:
+                self._pump(min(deadline, ask_at) - now)
 
     def check_for_lost(self) -> dict[str, Any]:
         """Ask for the status, and for events again when the box holds some that never came."""
