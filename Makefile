@@ -51,4 +51,4 @@ format: $(STAMP)
 	$(BIN)/ruff format .
 
 clean:
-	rm -rf $(VENV) .types build dist tests/firmware/vm/node_modules demo-output
+	rm -rf $(VENV) .types build dist tests/firmware/vm/node_modules coincide-demo*

@@ -31,15 +31,18 @@ yes_option = click.option(
 )
 
 
+seed_option = click.option(
+    "--seed",
+    type=click.IntRange(0, 2**31 - 1),
+    default=1,
+    show_default=True,
+    help="Simulated box: the same seed plays the same day again.",
+)
+
+
 def port_options(function: Command) -> Command:
     """`--port`, and what the simulated box plays when there is none."""
-    function = click.option(
-        "--seed",
-        type=click.IntRange(0, 2**31 - 1),
-        default=1,
-        show_default=True,
-        help="Simulated box: the same seed plays the same day again.",
-    )(function)
+    function = seed_option(function)
     function = click.option(
         "--world",
         default=None,

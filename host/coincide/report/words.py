@@ -43,3 +43,20 @@ def percent(share: float) -> str:
 def count(n: int, one: str, many: str | None = None) -> str:
     """'1 pair', '12 pairs'."""
     return f"{n} {one if n == 1 else many or one + 's'}"
+
+
+def offset_from_text(text: str | None) -> float:
+    """A signed offset in seconds from 'A 18.2ms' (body A held back, positive) or 'B 3ms'; 0 for None.
+
+    Raises BadInput for anything else.
+    """
+    from coincide.errors import BadInput
+    from coincide.units import quantity
+
+    if text is None:
+        return 0.0
+    body, _, delay = text.strip().partition(" ")
+    if body.upper() not in ("A", "B") or not delay.strip():
+        raise BadInput(f"--offset '{text}': write the body to hold back and by how much, such as 'A 18.2ms'.")
+    delay_s = quantity(delay, "time")
+    return delay_s if body.upper() == "A" else -delay_s

@@ -14,10 +14,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from coincide.rig.calibration import Learned
+from coincide.rig.curtain import time_at
 from coincide.rig.model import Body, Rig
 from coincide.rig.parts import Electronic, ElectronicFirstCurtain, FocalPlane, GateSensor, Leaf
 from coincide.session.model import BODIES, Floats, Shots
-from coincide.timing.curtain import time_at
 
 ROOT3 = float(np.sqrt(3.0))
 LEAST_COMMON = 3  # shots seen both ways before the one may stand in for the other
@@ -54,18 +55,6 @@ class BodyMid:
     def type_b_s(self) -> float:
         """Root sum of squares of the parts (GUM 5.1.2)."""
         return float(np.sqrt(sum(part.u_s**2 for part in self.parts)))
-
-
-@dataclass(frozen=True, slots=True)
-class Learned:
-    """What a series with both sensors taught about one body: sync contact to half-peak open at frame centre, and
-    the exposure at the marked speed; standard uncertainties beside. Valid while shutter and sync setting stay."""
-
-    sync_to_open_s: float
-    sync_to_open_u_s: float
-    exposure_s: float
-    exposure_u_s: float
-    shots: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,10 +166,9 @@ def _from_sync(
     shots: Shots, body: Body, letter: str, index: int, learned: Learned | None
 ) -> tuple[Floats, tuple[Part, ...], str | None]:
     """Mid-exposure at frame centre and type B parts from the sync contact, or why it cannot be told."""
-    shutter, sensor = body.shutter, body.sensors.sync
+    sensor = body.sensors.sync
     closed = shots.sync_s[:, index] - sensor.delay_s
     nothing = np.full(len(closed), np.nan)
-    exposure_s = shutter.exposure.nominal_s
     if body.sync == "none":
         return nothing, (), None
     refusal = _sync_refusal(body, letter)
@@ -192,45 +180,46 @@ def _from_sync(
         "rectangular",
         "measure it: 'coincide box check --zero'",
     )
-    if learned is not None:
-        parts = (
-            delay,
-            Part(
-                "sync to open, as learned",
-                learned.sync_to_open_u_s,
-                "normal",
-                "fire a longer series with both",
-            ),
-            Part(
-                "exposure, as learned",
-                learned.exposure_u_s / 2,
-                "normal",
-                "fire a longer series with a gate sensor",
-            ),
+    sync_to_open_s, contact_parts = _contact(body, learned)
+    exposure_s, exposure_part = _exposure(body, learned)
+    return closed + sync_to_open_s + exposure_s / 2, (delay, *contact_parts, exposure_part), None
+
+
+def sync_to_mid_s(body: Body, letter: str, learned: Learned | None) -> float | None:
+    """What to add to the edge of the sync input for mid-exposure at frame centre; None where sync cannot tell."""
+    if body.sync == "none" or _sync_refusal(body, letter) is not None:
+        return None
+    return _contact(body, learned)[0] + _exposure(body, learned)[0] / 2 - body.sensors.sync.delay_s
+
+
+def _contact(body: Body, learned: Learned | None) -> tuple[float, tuple[Part, ...]]:
+    """From sync closing to half-peak open at frame centre, as learned, else by the model."""
+    shutter = body.shutter
+    if learned is not None and learned.sync_to_open_s is not None and learned.sync_to_open_u_s is not None:
+        part = Part(
+            "sync to open, as learned", learned.sync_to_open_u_s, "normal", "learn it from more shots"
         )
-        return closed + learned.sync_to_open_s + learned.exposure_s / 2, parts, None
-    placement = Part(
-        "sync contact's placement",
-        shutter.sync_uncertainty_s / ROOT3,
-        "rectangular",
-        "fire one series with a gate sensor: it learns the contact",
-    )
-    half_width_s = exposure_s * (2**EXPOSURE_STOPS - 1)
-    exposure_part = Part(
-        "true exposure against the mark",
-        half_width_s / 2 / ROOT3,
-        "rectangular",
-        "fire one series with a gate sensor: it measures the exposure",
-    )
-    opened = closed - _sync_to_open_s(body)
-    parts = (delay, placement, exposure_part)
+        return learned.sync_to_open_s, (part,)
+    remedy = "fire one series with a gate sensor: it learns the contact"
+    placement = Part("sync contact's placement", shutter.sync_uncertainty_s / ROOT3, "rectangular", remedy)
     if isinstance(shutter, FocalPlane):
-        curve_u_s = shutter.curve_uncertainty * shutter.travel_s
-        parts = (*parts, Part("curtain speed curve", curve_u_s, "normal", "use two gate sensors"))
-    return opened + exposure_s / 2, parts, None
+        u_s = shutter.curve_uncertainty * shutter.travel_s
+        return -_sync_after_open_s(body), (placement, Part("curtain speed curve", u_s, "normal", remedy))
+    return -_sync_after_open_s(body), (placement,)
 
 
-def _sync_to_open_s(body: Body) -> float:
+def _exposure(body: Body, learned: Learned | None) -> tuple[float, Part]:
+    """Exposure as learned at this marked speed, else as marked; the part it gives to mid-exposure is half."""
+    if learned is not None and learned.exposure_s is not None and learned.exposure_u_s is not None:
+        part = Part("exposure, as learned", learned.exposure_u_s / 2, "normal", "learn it from more shots")
+        return learned.exposure_s, part
+    marked_s = body.shutter.exposure.nominal_s
+    half_width_s = marked_s * (2**EXPOSURE_STOPS - 1)
+    remedy = "fire one series with a gate sensor: it measures the exposure"
+    return marked_s, Part("true exposure against the mark", half_width_s / 2 / ROOT3, "rectangular", remedy)
+
+
+def _sync_after_open_s(body: Body) -> float:
     """By how much the contact follows half-peak open at frame centre, by the model."""
     shutter = body.shutter
     if isinstance(shutter, FocalPlane):
@@ -276,9 +265,10 @@ def _learn_body(shots: Shots, body: Body, index: int) -> Learned | None:
     spread = float(np.std(gap[both], ddof=1)) / np.sqrt(shots_seen)
     spread_exposure = float(np.std(exposure[both], ddof=1)) / np.sqrt(shots_seen)
     return Learned(
-        float(np.mean(gap[both])),
-        float(np.hypot(spread, type_b)),
-        float(np.mean(exposure[both])),
-        float(np.hypot(spread_exposure, type_b)),
-        shots_seen,
+        body=index,
+        exposure=str(body.shutter.exposure),
+        sync_to_open_s=float(np.mean(gap[both])),
+        sync_to_open_u_s=float(np.hypot(spread, type_b)),
+        exposure_s=float(np.mean(exposure[both])),
+        exposure_u_s=float(np.hypot(spread_exposure, type_b)),
     )

@@ -9,7 +9,7 @@ from coincide.timing.mid_exposure import MidExposures
 
 
 def lags_s(shots: Shots, mids: MidExposures) -> Floats:
-    """Release lag of each body, (n, 2): mid-exposure minus the body's own full-press. NaN where either is unknown."""
+    """Release lag of each body, (n, 2): mid-exposure minus its own full-press; NaN where unknown."""
     return np.asarray(mids.mid_s - shots.full_s, dtype=np.float64)
 
 

@@ -1,0 +1,61 @@
+"""`coincide calibrate`: measure, suggest, set, verify, keep."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from coincide.cli.options import json_option, port_options, rig_option, yes_option
+
+
+@click.command("calibrate")
+@click.option(
+    "-n",
+    "--pairs",
+    type=click.IntRange(10, 5000),
+    default=30,
+    show_default=True,
+    help="Pairs to measure with.",
+)
+@click.option(
+    "--verify",
+    "fresh_pairs",
+    type=click.IntRange(10, 5000),
+    default=20,
+    show_default=True,
+    help="Pairs of the fresh series, fired with the offset on.",
+)
+@rig_option
+@port_options
+@yes_option
+@json_option
+def command(
+    pairs: int,
+    fresh_pairs: int,
+    rig_path: Path,
+    port: str | None,
+    world: str | None,
+    seed: int,
+    confirmed: bool,
+    as_json: bool,
+) -> None:
+    """Measure the skew, suggest the offset, set it, fire a fresh series, and keep what was found.
+
+    The calibration is kept, dated, beside the rig file, and the offset in the box as a preset for this pair
+    of shutter times. Exit code 1 when the fresh series does not agree with what was predicted: then nothing
+    is kept but the measurements.
+
+    Example: coincide calibrate --port /dev/ttyACM0
+    """
+    from coincide.cli.calibration import calibrate, show_calibrated
+    from coincide.cli.firing import confirm_checklist
+    from coincide.cli.opening import opened_box
+    from coincide.rig.file import load_rig
+
+    rig = load_rig(rig_path)
+    with opened_box(rig, port, world, seed) as client:
+        items = confirm_checklist(rig, simulated=client.identity.simulated, confirmed=confirmed)
+        done = calibrate(client, rig_path, (pairs, fresh_pairs), items, quiet=as_json)
+    show_calibrated(done, as_json=as_json)
+    click.get_current_context().exit(0 if done.kept else 1)

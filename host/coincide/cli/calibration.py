@@ -1,0 +1,212 @@
+"""The steps of a calibration in their order: each calls the library, none computes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from coincide.cli.firing import Fired, Firing, fire, session_path
+from coincide.cli.results import analyse_file, show_analysis
+from coincide.cli.show import as_json as print_json
+from coincide.cli.show import say
+from coincide.errors import BadInput, BoxFailed
+from coincide.rig.plan import rig_plan
+
+if TYPE_CHECKING:
+    from coincide.box.client import BoxClient
+    from coincide.rig.calibration import Calibration
+    from coincide.rig.model import Rig
+    from coincide.timing.analysis import Analysis
+    from coincide.timing.verify import Verification
+
+
+@dataclass(frozen=True, slots=True)
+class Calibrated:
+    """How far a calibration came. `kept`: the calibration file, or None with `why_not` saying why."""
+
+    measured: Fired
+    analysis: Analysis
+    fresh: Fired | None
+    fresh_analysis: Analysis | None
+    verification: Verification | None
+    kept: Path | None
+    why_not: str | None
+
+
+def calibrate(
+    client: BoxClient,
+    rig_path: Path,
+    pairs: tuple[int, int],
+    confirmed: tuple[str, ...],
+    *,
+    quiet: bool = False,
+) -> Calibrated:
+    """Measure `pairs[0]` pairs without an offset, then `pairs[1]` with the one they suggest; keep it if they agree."""
+    from coincide.rig.calibration import preset_name
+    from coincide.rig.file import parse_rig, read_text
+
+    rig_toml = read_text(rig_path, "rig")
+    rig = parse_rig(rig_toml, str(rig_path))
+    tell = _silent if quiet else say
+
+    tell(f"1. Measure: {pairs[0]} pairs at {rig.exposures[0]} (A) and {rig.exposures[1]} (B), no offset.")
+    firing = Firing("series", pairs[0], confirmed=confirmed)
+    fired = fire(client, rig, rig_toml, session_path(rig_path, rig, "series"), firing)
+    analysis = analyse_file(fired.path, rig_path)
+    if not quiet:
+        show_analysis(analysis)
+    suggestion = analysis.suggestion
+    if not fired.outcome.complete or suggestion is None:
+        why = analysis.why_none or f"the series stopped early ({fired.outcome.ending})"
+        return Calibrated(fired, analysis, None, None, None, None, why)
+
+    tell("")
+    tell(f"2. Verify: {pairs[1]} fresh pairs with the offset on.")
+    firing = Firing("verify", pairs[1], suggestion.offset_s, preset_name(rig.exposures), confirmed=confirmed)
+    fresh = fire(client, rig, rig_toml, session_path(rig_path, rig, "verify"), firing)
+    fresh_analysis = analyse_file(fresh.path, rig_path)
+    try:
+        verification = verification_of(analysis, fresh_analysis)
+    except BadInput as refused:
+        return Calibrated(fired, analysis, fresh, fresh_analysis, None, None, str(refused))
+    if not verification.centre_agrees:
+        why = "the fresh series does not agree with what was predicted"
+        return Calibrated(fired, analysis, fresh, fresh_analysis, verification, None, why)
+    kept = _keep(client, rig_path, rig, analysis, verification, (fired.path, fresh.path))
+    return Calibrated(fired, analysis, fresh, fresh_analysis, verification, kept, None)
+
+
+def show_calibrated(done: Calibrated, *, as_json: bool) -> None:
+    """Predicted beside obtained, and where everything is."""
+    from coincide.report.results_json import session_json, verification_json
+    from coincide.report.summary import verified
+
+    if as_json:
+        print_json(
+            {
+                "format": "coincide-calibration-result",
+                "version": 1,
+                "measured": session_json(done.analysis, done.measured.path),
+                "fresh": None
+                if done.fresh is None or done.fresh_analysis is None
+                else session_json(done.fresh_analysis, done.fresh.path),
+                "verification": None if done.verification is None else verification_json(done.verification),
+                "calibration": done.kept,
+                "why_not_kept": done.why_not,
+            }
+        )
+        return
+    if done.verification is not None:
+        for line in verified(
+            done.analysis.measured.rig, done.verification, done.analysis.measured.tolerance_s
+        ):
+            say(line)
+    if done.kept is not None:
+        say(f"Kept as {done.kept}, and in the box as a preset for this pair of shutter times.")
+    else:
+        say(f"No calibration was kept: {done.why_not}")
+        say(f"The pairs measured are in {done.measured.path}")
+
+
+def verification_of(analysis: Analysis, fresh: Analysis) -> Verification:
+    """The fresh session against what the first one promised. Raises BadInput when it holds too few pairs."""
+    from coincide.timing.verify import verify
+
+    assert analysis.suggestion is not None
+    measured = fresh.measured
+    return verify(
+        analysis.suggestion,
+        measured.skew_s,
+        start_s=measured.shots.start_s,
+        rest_s=measured.shots.rest_s,
+        resolution_s=measured.resolution_s,
+    )
+
+
+def _keep(
+    client: BoxClient,
+    rig_path: Path,
+    rig: Rig,
+    analysis: Analysis,
+    verification: Verification,
+    sessions: tuple[Path, Path],
+) -> Path:
+    """Write the calibration beside the rig, and its preset into the box."""
+    from coincide.rig.calibration import save_calibration
+
+    calibration = _calibration(client, rig, analysis, verification, sessions)
+    kept = save_calibration(rig_path, calibration)
+    _store_preset(client, rig, calibration)
+    return kept
+
+
+def _calibration(
+    client: BoxClient,
+    rig: Rig,
+    analysis: Analysis,
+    verification: Verification,
+    sessions: tuple[Path, Path],
+) -> Calibration:
+    from coincide.rig import calibration as kept
+    from coincide.timing.mid_exposure import learn
+
+    suggestion, measured = analysis.suggestion, analysis.measured
+    assert suggestion is not None
+    return kept.Calibration(
+        created=datetime.now(UTC).isoformat(timespec="seconds"),
+        rig_name=rig.name,
+        exposures=rig.exposures,
+        apertures=(rig.bodies.a.lens.aperture, rig.bodies.b.lens.aperture),
+        offset_s=suggestion.offset_s,
+        interval_s=suggestion.interval_s,
+        jitter_s=suggestion.jitter_s,
+        expected_keepers=suggestion.expected_keepers,
+        tolerance_s=measured.tolerance_s,
+        shots=suggestion.shots_used,
+        how="+".join(body.how for body in measured.mids.bodies),
+        sessions=tuple(path.name for path in sessions),
+        box=client.identity.uid,
+        verification=kept.Verification(
+            shots=verification.pairs,
+            keepers=verification.keepers,
+            centre_s=verification.centre_s,
+            centre_interval_s=verification.centre_interval_s,
+            jitter_s=verification.jitter_s,
+            keepers_interval=verification.share_interval,
+            passed=verification.agrees,
+        ),
+        learned=tuple(one for one in learn(measured.shots, rig) if one is not None),
+        rig=kept.timing_keys(rig),
+    )
+
+
+def _silent(sentence: str) -> None:
+    """For --json: the sentences are in the object."""
+
+
+def _store_preset(client: BoxClient, rig: Rig, calibration: Calibration) -> None:
+    """Into the place of the same name, else the first empty one; and in use from now on."""
+    from coincide.timing.preset import box_preset
+    from coincide_firmware.app.settings import PRESETS_MOST
+
+    preset = box_preset(rig, calibration)
+    names = [*client.identify().presets]
+    names += [None] * (PRESETS_MOST - len(names))
+    if preset["name"] not in names and None not in names:
+        raise BoxFailed(
+            f"The calibration is kept, but the box holds {PRESETS_MOST} presets already: free a place with "
+            "'coincide box settings --forget NAME', then store it with 'coincide box settings --store'."
+        )
+    place = names.index(preset["name"] if preset["name"] in names else None)
+    client.put_preset(place, preset)
+    client.put_settings(
+        {
+            "preset": place,
+            "manual_wind": int(any(body.wind == "manual" for body in rig.both)),
+            "lead_ms": round(rig.release.lead_s * 1e3),
+            "closure_ms": round(rig.release.closure_s * 1e3),
+            "window_ms": rig_plan(rig).window_ns // 1_000_000,
+        }
+    )

@@ -1,0 +1,136 @@
+"""Firing a series into a session file, for the commands that do: check list, header, progress, outcome."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from coincide.cli.show import aside
+
+if TYPE_CHECKING:
+    from coincide.box.client import BoxClient
+    from coincide.box.plans import SeriesOutcome
+    from coincide.rig.model import Rig
+    from coincide.session.model import Header
+
+
+@dataclass(frozen=True, slots=True)
+class Firing:
+    """What is to be fired: how many pairs, with which signed offset (positive holds A back), named how."""
+
+    purpose: str
+    pairs: int
+    offset_s: float = 0.0
+    preset: str | None = None
+    interval_s: float | None = None
+    confirmed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Fired:
+    """The session file and how the series ended."""
+
+    path: Path
+    outcome: SeriesOutcome
+
+
+def confirm_checklist(rig: Rig, *, simulated: bool, confirmed: bool) -> tuple[str, ...]:
+    """Show the check list and have it confirmed; the items confirmed. Aborts when the person says no.
+
+    Nobody is asked about invented bodies, nor where --yes was given.
+    """
+    from coincide.rig.checklist import checklist
+
+    items = checklist(rig)
+    if simulated:
+        return ()
+    aside("Before the series, make sure of each:")
+    for item in items:
+        aside(f"  - {item}")
+    if not confirmed:
+        click.confirm("All done?", abort=True, err=True)
+    return items
+
+
+def session_path(rig_path: Path, rig: Rig, purpose: str) -> Path:
+    """A new file in `sessions` beside the rig, named by time, pair of shutter times and purpose."""
+    folder = rig_path.parent / "sessions"
+    folder.mkdir(parents=True, exist_ok=True)
+    stamp = datetime.now().astimezone().strftime("%Y%m%d-%H%M%S")
+    pair = "+".join(re.sub(r"[^0-9A-Za-z.]+", "-", text) for text in rig.exposures)
+    path = folder / f"{stamp}-{pair}-{purpose}.jsonl"
+    again = 2
+    while path.exists():
+        path = folder / f"{stamp}-{pair}-{purpose}-{again}.jsonl"
+        again += 1
+    return path
+
+
+def fire(client: BoxClient, rig: Rig, rig_toml: str, path: Path, firing: Firing) -> Fired:
+    """Fire the series into a new file, or go on with one that exists, showing how it goes."""
+    from coincide.box.conduct import run_series
+    from coincide.box.plans import SeriesPlan, offset_plan
+    from coincide.cli.enter import EnterKey
+    from coincide.cli.live import LiveView
+    from coincide.rig.plan import rig_plan
+    from coincide.session.file import SessionWriter
+
+    plan = SeriesPlan(
+        pairs=firing.pairs,
+        plan=offset_plan(firing.offset_s, client.identity, rig_plan(rig)),
+        interval_s=rig.release.interval_s if firing.interval_s is None else firing.interval_s,
+        manual_wind=any(body.wind == "manual" for body in rig.both),
+        names=(f"body A ({rig.bodies.a.name})", f"body B ({rig.bodies.b.name})"),
+        senses=_senses(rig),
+    )
+    enter = EnterKey()
+    header = session_header(client, rig, rig_toml, firing, plan.interval_s)
+    writer = SessionWriter.resume(path) if path.exists() else SessionWriter(path, header)
+    already = writer.last_shot
+    with writer, LiveView(header, rig, firing.pairs, already=already) as view:
+        if writer.found is not None:
+            view.note(writer.found)
+        outcome = run_series(client, writer, plan, view.take, wound=enter.pressed, on_note=view.note)
+    return Fired(path, outcome)
+
+
+def session_header(
+    client: BoxClient, rig: Rig, rig_toml: str, firing: Firing, interval_s: float | None
+) -> Header:
+    """The first line of the session: what was fired, with which rig, by which box."""
+    from coincide.session.model import Header
+
+    return Header(
+        created=datetime.now(UTC).isoformat(timespec="seconds"),
+        purpose=firing.purpose,
+        tick_hz=client.identity.tick_hz,
+        channels=client.identity.channels,
+        rig_toml=rig_toml,
+        box=client.identity.raw,
+        exposures=rig.exposures,
+        preset=firing.preset,
+        interval_s=interval_s,
+        confirmed=firing.confirmed,
+    )
+
+
+def _senses(rig: Rig) -> tuple[bool, bool]:
+    """Whether a body has anything that can answer: a gate sensor, or an X contact at a speed that has one."""
+    from coincide.rig.parts import FocalPlane
+
+    found = []
+    for body in rig.both:
+        gate = any(sensor is not None for sensor in body.sensors.gates)
+        shutter = body.shutter
+        suppressed = (
+            isinstance(shutter, FocalPlane)
+            and shutter.sync_speed is not None
+            and shutter.exposure.nominal_s < shutter.sync_speed.nominal_s * 0.99
+        )
+        found.append(gate or (body.sync != "none" and not suppressed))
+    return (found[0], found[1])

@@ -1,0 +1,110 @@
+"""The live view of a series or a watch: in a terminal a small panel, in a pipe plain lines now and then."""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from types import TracebackType
+from typing import TYPE_CHECKING
+
+from coincide.report.words import ms, ms_with_interval
+from coincide.timing.running import RunningSeries
+
+if TYPE_CHECKING:
+    from rich.console import Console, Group
+    from rich.live import Live
+
+    from coincide.rig.model import Rig
+    from coincide.session.model import Header, ShotRecord
+    from coincide.timing.offset import OffsetSuggestion
+
+SHOWN = 6
+PLAIN_EVERY = 10
+SUGGEST_EVERY = 5
+
+
+class LiveView:
+    """Shows pairs as they come. `total` None: no end known (a watch). Use as a context manager."""
+
+    def __init__(self, header: Header, rig: Rig, total: int | None, *, already: int = 0) -> None:
+        from rich.console import Console
+
+        self._console: Console = Console(stderr=True, highlight=False, markup=False)
+        self._running = RunningSeries(header)
+        self._names = (rig.bodies.a.name, rig.bodies.b.name)
+        self._total = total
+        self._already = already
+        self._last: deque[tuple[int, float]] = deque(maxlen=SHOWN)
+        self._missed = 0
+        self._suggestion: OffsetSuggestion | None = None
+        self._live: Live | None = None
+
+    def __enter__(self) -> LiveView:
+        if self._console.is_terminal:
+            from rich.live import Live
+
+            # Redrawn on news only, a few times a second at most: a steady picture at 80 columns.
+            self._live = Live(console=self._console, auto_refresh=False, transient=True)
+            self._live.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self._live is not None:
+            self._live.stop()
+
+    def note(self, sentence: str) -> None:
+        """A sentence for the person; it stays on the screen."""
+        self._console.print(sentence, soft_wrap=True)
+
+    def take(self, record: ShotRecord) -> None:
+        """The next pair, already safe on disk."""
+        skew_s = self._running.take(record)
+        self._last.append((record.shot, skew_s))
+        self._missed += int(math.isnan(skew_s))
+        if self._running.taken % SUGGEST_EVERY == 0:
+            self._suggestion = self._running.suggestion()
+        if self._live is not None:
+            self._live.update(self._picture(), refresh=True)
+        elif self._running.taken % PLAIN_EVERY == 0 or self._total is None:
+            self._console.print(self._line(record.shot, skew_s), soft_wrap=True)
+
+    def _line(self, shot: int, skew_s: float) -> str:
+        of = "" if self._total is None else f" of {self._total}"
+        return f"pair {shot}{of}: {self._skew(skew_s)}; {self._so_far()}"
+
+    def _picture(self) -> Group:
+        from rich.console import Group
+        from rich.progress_bar import ProgressBar
+        from rich.text import Text
+
+        done = self._already + self._running.taken
+        lines: list[Text | ProgressBar] = []
+        if self._total is not None:
+            lines.append(
+                Text(f"{done} of {self._total} pairs, {self._missed} without an answer", style="bold")
+            )
+            lines.append(ProgressBar(total=self._total, completed=done, width=48))
+        else:
+            lines.append(Text(f"{done} pairs, {self._missed} without an answer", style="bold"))
+        lines += [Text(f"  pair {shot:4d}   {self._skew(skew_s)}") for shot, skew_s in self._last]
+        lines.append(Text(self._so_far()))
+        return Group(*lines)
+
+    def _skew(self, skew_s: float) -> str:
+        measured = self._running.measured
+        if math.isnan(skew_s) or measured is None:
+            return "not measured: a body did not answer"
+        late = self._names[1] if skew_s > 0 else self._names[0]
+        verdict = "within tolerance" if abs(skew_s) <= measured.tolerance_s else "out of tolerance"
+        return f"{late} late by {ms(abs(skew_s), 1e-4)}, {verdict}"
+
+    def _so_far(self) -> str:
+        found = self._suggestion
+        if found is None:
+            return "too few pairs for an offset yet"
+        said = f"centre so far {ms_with_interval(found.best_s, found.interval_s)}"
+        if found.interval_s[1] - found.interval_s[0] < found.tolerance_s / 4:
+            said += "; that is enough for this tolerance"
+        return said

@@ -1,0 +1,34 @@
+"""Opening the box for a command: a real one on a port, or the simulated one, and saying which."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+from coincide.cli.show import aside
+
+if TYPE_CHECKING:
+    from coincide.box.client import BoxClient
+    from coincide.rig.model import Rig
+
+
+@contextmanager
+def opened_box(rig: Rig, port: str | None, world: str | None, seed: int) -> Iterator[BoxClient]:
+    """The box, introduced, closed again at the end. A real one only after the cautions were acknowledged."""
+    from coincide.box.acknowledge import require_acknowledgement
+    from coincide.box.client import BoxClient
+    from coincide.box.ports import SerialPort
+    from coincide.box.simulated.port import open_simulated
+    from coincide.cli.simulation import world_for
+
+    if port is None:
+        aside("No --port given: a simulated box plays an invented rig; nothing real is measured.")
+        client = BoxClient(open_simulated(world_for(rig, world), seed=seed))
+    else:
+        require_acknowledgement()
+        client = BoxClient(SerialPort(port))
+    try:
+        yield client
+    finally:
+        client.close()

@@ -1,0 +1,44 @@
+"""`coincide report`: tables, plots and a page from any session file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from coincide.cli.options import json_option
+
+
+@click.command("report")
+@click.argument("session", type=click.Path(path_type=Path))
+@click.option(
+    "--fresh",
+    type=click.Path(path_type=Path),
+    default=None,
+    help="The session fired with the offset on: draws before and after, and predicted beside obtained.",
+)
+@click.option(
+    "--to",
+    "folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=None,
+    help="Folder for the pictures and the page. Default: beside the session file.",
+)
+@click.option("--pair", type=click.IntRange(1), default=None, help="Draw the timing diagram of this pair.")
+@json_option
+def command(session: Path, fresh: Path | None, folder: Path | None, pair: int | None, as_json: bool) -> None:
+    """Show what a session file holds: tables here, pictures and a page in files.
+
+    Everything is worked out anew from the raw edges in the file. Nothing in it is changed.
+
+    Example: coincide report sessions/20261125-101200-1-60+1-30-series.jsonl
+    """
+    from coincide.cli.reporting import write_report
+    from coincide.cli.results import show_session
+    from coincide.cli.show import aside, say
+
+    analysis = show_session(session, as_json=as_json)
+    tell = aside if as_json else say
+    tell("Wrote:")
+    for path in write_report(analysis, session, fresh, folder or session.parent, pair):
+        tell(f"  {path}")

@@ -1,0 +1,61 @@
+"""`coincide series`: fire pairs, keep every edge, say what they show."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from coincide.cli.options import json_option, port_options, rig_option, yes_option
+
+
+@click.command("series")
+@click.option(
+    "-n", "--pairs", type=click.IntRange(5, 5000), default=30, show_default=True, help="Pairs to fire."
+)
+@click.option(
+    "--offset", "offset_text", default=None, help="Offset that is on, such as 'A 18.2ms' or 'B 3ms'."
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    default=None,
+    help="Session file; an existing one is continued. Default: a new one in 'sessions' beside the rig.",
+)
+@rig_option
+@port_options
+@yes_option
+@json_option
+def command(
+    pairs: int,
+    offset_text: str | None,
+    out: Path | None,
+    rig_path: Path,
+    port: str | None,
+    world: str | None,
+    seed: int,
+    confirmed: bool,
+    as_json: bool,
+) -> None:
+    """Fire a series of pairs and measure it.
+
+    Every pair is on disk before the box forgets it; Ctrl-C keeps what there is, and the same --out goes on
+    with it.
+
+    Example: coincide series -n 30 --port /dev/ttyACM0
+    """
+    from coincide.cli.firing import Firing, confirm_checklist, fire, session_path
+    from coincide.cli.opening import opened_box
+    from coincide.cli.results import leave_unless_complete, show_session
+    from coincide.report.words import offset_from_text
+    from coincide.rig.file import load_rig, read_text
+
+    rig = load_rig(rig_path)
+    offset_s = offset_from_text(offset_text)
+    with opened_box(rig, port, world, seed) as client:
+        items = confirm_checklist(rig, simulated=client.identity.simulated, confirmed=confirmed)
+        path = out or session_path(rig_path, rig, "series")
+        firing = Firing("series", pairs, offset_s, confirmed=items)
+        fired = fire(client, rig, read_text(rig_path, "rig"), path, firing)
+    show_session(fired.path, rig_path, as_json=as_json)
+    leave_unless_complete(fired, f"coincide series -n {pairs} --out {path}", as_json=as_json)

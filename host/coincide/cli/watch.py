@@ -1,0 +1,67 @@
+"""`coincide watch`: listen only, for a rig fired by a mechanical twin cable."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from coincide.cli.options import json_option, port_options, rig_option, yes_option
+
+
+@click.command("watch")
+@click.option(
+    "-n", "--pairs", type=click.IntRange(1, 1_000_000), default=None, help="Stop after so many pairs."
+)
+@click.option("--gap", "gap_text", default="500 ms", show_default=True, help="Quiet that ends a pair.")
+@click.option(
+    "--quiet", "quiet_text", default=None, help="Stop when nothing comes for so long, such as '60 s'."
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    default=None,
+    help="Session file. Default: in 'sessions' beside the rig.",
+)
+@rig_option
+@port_options
+@yes_option
+@json_option
+def command(
+    pairs: int | None,
+    gap_text: str,
+    quiet_text: str | None,
+    out: Path | None,
+    rig_path: Path,
+    port: str | None,
+    world: str | None,
+    seed: int,
+    confirmed: bool,
+    as_json: bool,
+) -> None:
+    """Listen without firing: every edge is kept, grouped into pairs, and the skew shown as it comes.
+
+    For bodies fired by a mechanical twin cable, or by hand. There is no full-press edge, so there is skew
+    but no lag. Ctrl-C ends it; everything is kept.
+
+    Example: coincide watch --port COM5 --quiet "60 s"
+    """
+    from coincide.cli.firing import Firing, confirm_checklist, session_path
+    from coincide.cli.listening import listen
+    from coincide.cli.opening import opened_box
+    from coincide.cli.results import show_session
+    from coincide.rig.file import load_rig, read_text
+    from coincide.units import quantity
+
+    rig = load_rig(rig_path)
+    gap_s = quantity(gap_text, "time")
+    quiet_s = None if quiet_text is None else quantity(quiet_text, "time")
+    simulated_world = world or ("twin cable" if port is None else None)
+    with opened_box(rig, port, simulated_world, seed) as client:
+        if port is None and quiet_s is None and pairs is None:
+            quiet_s = 60.0  # the invented photographer presses forty times and goes home
+        items = confirm_checklist(rig, simulated=client.identity.simulated, confirmed=confirmed)
+        path = out or session_path(rig_path, rig, "watch")
+        firing = Firing("watch", pairs or 0, confirmed=items)
+        listen(client, rig, read_text(rig_path, "rig"), path, firing, gap_s=gap_s, quiet_s=quiet_s)
+    show_session(path, rig_path, as_json=as_json)

@@ -1,0 +1,207 @@
+"""Fills the page from an analysis: the verdict first, then what to set, then what it rests on."""
+
+from __future__ import annotations
+
+from importlib.metadata import version
+
+import numpy as np
+
+from coincide.report.figures import comparison_figure, pair_edges, session_figures
+from coincide.report.page.model import (
+    Column,
+    Page,
+    PageFigure,
+    PageFinding,
+    PagePair,
+    PageTable,
+    Provenance,
+    Section,
+    Setting,
+)
+from coincide.report.page.svg import page_svg
+from coincide.report.summary import (
+    BODY_COLUMNS,
+    body_rows,
+    lateness,
+    verified,
+    what_to_expect,
+    what_to_set,
+    who,
+)
+from coincide.report.words import ms, percent
+from coincide.session.model import BODIES
+from coincide.timing.analysis import Analysis, Measured
+from coincide.timing.verify import Verification
+
+PAIRS_ON_PAGE = 300  # more would make the page heavy on a phone; the session file keeps all
+
+ALTS = {
+    "skew-by-shot": "Skew of every pair in milliseconds against its number, with the tolerance band.",
+    "distribution": "Histogram of the skews with the suggested offset, its interval and the tolerance.",
+    "before-after": "Skews before and with the offset on one axis, tolerance about zero marked.",
+    "one-pair": "Every edge of one typical pair on a time axis, lane by lane.",
+}
+CAPTIONS = {
+    "skew-by-shot": "Each dot is one pair. The band is the tolerance about the centre; a pair outside it would show "
+    "a ghost on the design subject.",
+    "distribution": "Where the skews lie without any offset. The pale field is what the offset brings within "
+    "tolerance.",
+    "before-after": "The measured series above, the fresh series with the offset on below.",
+    "one-pair": "The pair nearest the middle of the series, from the first full-press on.",
+}
+
+
+def page_content(
+    analysis: Analysis, name: str, fresh: Analysis | None, verification: Verification | None
+) -> Page:
+    """The page about session `name`; with a fresh series, before and after too."""
+    measured = analysis.measured
+    header = measured.session.header
+    figures = {key: _figure(key, figure) for key, figure in session_figures(analysis).items()}
+    simulated = bool(header.box.get("board", {}).get("simulated"))
+    lead = [] if analysis.suggestion is None else [what_to_set(measured.rig, analysis.suggestion)]
+    if verification is not None:
+        lead += verified(measured.rig, verification, measured.tolerance_s)
+    return Page(
+        title=f"{measured.rig.name}: {' and '.join(header.exposures)}",
+        kicker=f"{measured.rig.name}, {header.exposures[0]} (A) and {header.exposures[1]} (B), {header.created[:10]}",
+        verdict=lateness(analysis),
+        lead=tuple(lead),
+        invented=simulated,
+        settings=_settings(analysis),
+        sections=tuple(_sections(analysis, figures, fresh)),
+        pairs=tuple(_pairs(measured)),
+        pairs_note=_pairs_note(measured),
+        cautions=_cautions(),
+        provenance=tuple(_provenance(measured, name)),
+        rig_toml=header.rig_toml,
+        footer="Made by coincide from the raw edges in the session file; everything here can be worked out again.",
+        version=version("coincide"),
+    )
+
+
+def _figure(name: str, figure: object) -> PageFigure:
+    from matplotlib.figure import Figure
+
+    assert isinstance(figure, Figure)
+    return PageFigure(page_svg(figure, name), ALTS[name], CAPTIONS[name])
+
+
+def _settings(analysis: Analysis) -> tuple[Setting, ...]:
+    found, rig = analysis.suggestion, analysis.measured.rig
+    if found is None:
+        return ()
+    half_s = (found.interval_s[1] - found.interval_s[0]) / 2
+    low, high = found.next_frame_s
+    body = "Nothing" if found.body_to_delay is None else who(rig)[BODIES.index(found.body_to_delay)]
+    return (
+        Setting(f"Delay {body} by", ms(found.delay_s, half_s), f"give or take {ms(half_s, half_s)} (95 %)"),
+        Setting(
+            "Expected keepers",
+            percent(found.expected_keepers),
+            f"within ±{ms(found.tolerance_s, found.tolerance_s / 20)}",
+        ),
+        Setting(
+            "Next frame's skew",
+            f"{ms(low, (high - low) / 20).removesuffix(' ms')} to {ms(high, (high - low) / 20)}",
+            "95 % of frames, offset on",
+        ),
+    )
+
+
+def _sections(analysis: Analysis, figures: dict[str, PageFigure], fresh: Analysis | None) -> list[Section]:
+    measured = analysis.measured
+    pictures = [figures[key] for key in ("skew-by-shot", "distribution") if key in figures]
+    sections = []
+    if fresh is not None:
+        drawn = _figure("before-after", comparison_figure(measured, fresh.measured))
+        sections.append(Section("before-after", "Before and after", figures=(drawn,)))
+    expect = () if analysis.suggestion is None else what_to_expect(analysis.suggestion)
+    sections.append(Section("measured", "What was measured", lines=expect, figures=tuple(pictures)))
+    findings = tuple(
+        PageFinding(finding.say, finding.advice, bool(finding.advice)) for finding in analysis.findings
+    )
+    remarks = tuple(PageFinding(remark.say, "", False) for remark in measured.session.remarks)
+    columns = tuple(Column(name, "," in name) for name in BODY_COLUMNS)
+    table = PageTable("Each body", columns, tuple(body_rows(measured)))
+    drawn_pair = (figures["one-pair"],) if "one-pair" in figures else ()
+    sections.append(
+        Section(
+            "bodies",
+            "Each body's behaviour",
+            figures=drawn_pair,
+            findings=findings + remarks,
+            tables=(table,),
+        )
+    )
+    return sections
+
+
+def _pairs(measured: Measured) -> list[PagePair]:
+    rows = _rows_shown(measured)
+    return [
+        PagePair(
+            number=int(measured.shots.number[row]),
+            lag_a=_ms(measured.lag_s[row, 0]),
+            lag_b=_ms(measured.lag_s[row, 1]),
+            skew=_ms(measured.skew_s[row]),
+            verdict=_verdict(float(measured.skew_s[row]), measured.tolerance_s),
+            edges=pair_edges(measured, int(row)),
+        )
+        for row in rows
+    ]
+
+
+def _rows_shown(measured: Measured) -> list[int]:
+    """All rows, or of a long session the first, the last and the most extreme ones."""
+    total = measured.shots.number.size
+    if total <= PAIRS_ON_PAGE:
+        return list(range(total))
+    third = PAIRS_ON_PAGE // 3
+    away = np.abs(measured.skew_s - np.nanmedian(measured.skew_s))
+    worst = np.argsort(np.where(np.isfinite(away), -away, -np.inf))[:third]
+    return sorted({*range(third), *range(total - third, total), *map(int, worst)})
+
+
+def _pairs_note(measured: Measured) -> str:
+    total = measured.shots.number.size
+    if total <= PAIRS_ON_PAGE:
+        return ""
+    return f"Of {total} pairs the first, the last and the most unusual are here; the session file has all."
+
+
+def _verdict(skew_s: float, tolerance_s: float) -> str:
+    if not np.isfinite(skew_s):
+        return "not measured"
+    return "within tolerance" if abs(skew_s) <= tolerance_s else "out of tolerance"
+
+
+def _ms(value_s: float) -> str:
+    return f"{value_s * 1e3:.3f}" if np.isfinite(value_s) else "-"
+
+
+def _cautions() -> tuple[str, ...]:
+    from coincide_wiring.cautions import cautions_for
+
+    return tuple(caution.say for place in ("arm", "meter", "gate") for caution in cautions_for(place))
+
+
+def _provenance(measured: Measured, name: str) -> list[Provenance]:
+    header = measured.session.header
+    board = header.box.get("board", {})
+    return [
+        Provenance("session file", name),
+        Provenance("begun", header.created),
+        Provenance("purpose", header.purpose),
+        Provenance("pairs", f"{measured.shots.number.size}, of which {measured.answered} with a skew"),
+        Provenance("rig", measured.rig.name),
+        Provenance(
+            "box",
+            f"{board.get('board', 'unknown')}, id {board.get('uid', 'unknown')}, "
+            f"firmware {header.box.get('firmware', 'unknown')}, {header.tick_hz / 1e6:g} MHz",
+        ),
+        Provenance(
+            "confirmed before the series", "; ".join(header.confirmed) or "nothing (simulated, or older)"
+        ),
+        Provenance("coincide", version("coincide")),
+    ]

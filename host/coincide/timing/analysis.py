@@ -1,0 +1,98 @@
+"""A whole session analysed: edges -> pairs -> mid-exposures -> skews -> offset. One call for everyone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from coincide.errors import BadInput
+from coincide.rig.calibration import Learned
+from coincide.rig.file import parse_rig
+from coincide.rig.model import Rig
+from coincide.rig.tolerance import tolerance_s
+from coincide.session.model import Floats, Session, Shots
+from coincide.session.shots import shots_from_session
+from coincide.timing.finding import Finding
+from coincide.timing.mid_exposure import MidExposures, mid_exposures
+from coincide.timing.offset import OffsetSuggestion, suggest_offset
+from coincide.timing.skew import lags_s, offsets_on_s, skews_s
+
+QUANTUM_TICKS = 2  # the grid on which the box's releases leave
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """The pairs of a session, measured; n rows.
+
+    rig: as the session carries it. lag_s (n, 2): release lag of each body. skew_s (n,): positive when B is
+    late, NaN where a body did not answer. offset_on_s (n,): what the box had added, positive to A.
+    resolution_s: the step of an offset. tolerance_s: the largest |skew| of a keeper.
+    """
+
+    session: Session
+    rig: Rig
+    shots: Shots
+    mids: MidExposures
+    lag_s: Floats
+    skew_s: Floats
+    offset_on_s: Floats
+    resolution_s: float
+    tolerance_s: float
+
+    @property
+    def answered(self) -> int:
+        """Pairs with a skew."""
+        return int(np.isfinite(self.skew_s).sum())
+
+
+@dataclass(frozen=True, slots=True)
+class Analysis:
+    """A measured session, the offset it suggests (`why_none` says why there is none), and what was noticed."""
+
+    measured: Measured
+    suggestion: OffsetSuggestion | None
+    why_none: str | None
+    findings: tuple[Finding, ...] = ()
+
+
+def measure(session: Session, learned: tuple[Learned | None, Learned | None] = (None, None)) -> Measured:
+    """Pairs, mid-exposures and skews of a session, from the file alone.
+
+    learned: what earlier series with both sensors taught (a calibration keeps it). Raises BadInput when the
+    rig the session carries cannot be read.
+    """
+    rig = parse_rig(session.header.rig_toml, "the rig in the session file")
+    shots = shots_from_session(session, rig.edge_rules)
+    mids = mid_exposures(shots, rig, learned)
+    return Measured(
+        session=session,
+        rig=rig,
+        shots=shots,
+        mids=mids,
+        lag_s=lags_s(shots, mids),
+        skew_s=skews_s(mids),
+        offset_on_s=offsets_on_s(shots),
+        resolution_s=QUANTUM_TICKS / session.header.tick_hz,
+        tolerance_s=tolerance_s(rig),
+    )
+
+
+def analyse(session: Session, learned: tuple[Learned | None, Learned | None] = (None, None)) -> Analysis:
+    """Measure a session and suggest the offset. Raises BadInput as `measure` does."""
+    measured = measure(session, learned)
+    if measured.mids.refusals:
+        return Analysis(measured, None, " ".join(measured.mids.refusals))
+    try:
+        suggestion = suggest_offset(
+            measured.skew_s,
+            tolerance_s=measured.tolerance_s,
+            resolution_s=measured.resolution_s,
+            offset_s=measured.offset_on_s,
+            start_s=measured.shots.start_s,
+            rest_s=measured.shots.rest_s,
+            type_b_s=measured.mids.type_b_s,
+        )
+    except BadInput as refused:
+        return Analysis(measured, None, str(refused))
+    return Analysis(measured, suggestion, None)

@@ -1,0 +1,50 @@
+"""A series while it is being fired: the latest pairs measured, without reading the file again and again."""
+
+from __future__ import annotations
+
+from collections import deque
+
+import numpy as np
+
+from coincide.errors import BadInput
+from coincide.session.memory import session_from_records
+from coincide.session.model import Header, ShotRecord
+from coincide.timing.analysis import Measured, measure
+from coincide.timing.offset import OffsetSuggestion, suggest_offset
+
+KEPT = 400  # of a long watch only the latest are looked at; the file keeps all
+
+
+class RunningSeries:
+    """Takes records one by one; knows the latest `KEPT` pairs, measured."""
+
+    def __init__(self, header: Header) -> None:
+        self._header = header
+        self._records: deque[ShotRecord] = deque(maxlen=KEPT)
+        self.measured: Measured | None = None
+        self.taken = 0
+
+    def take(self, record: ShotRecord) -> float:
+        """Take the next record. Its skew in seconds, NaN where it has none."""
+        self._records.append(record)
+        self.taken += 1
+        self.measured = measure(session_from_records(self._header, tuple(self._records)))
+        return float(self.measured.skew_s[-1])
+
+    def suggestion(self) -> OffsetSuggestion | None:
+        """The offset the pairs so far suggest, or None while there are too few."""
+        now = self.measured
+        if now is None or np.isfinite(now.skew_s).sum() < 8:
+            return None
+        try:
+            return suggest_offset(
+                now.skew_s,
+                tolerance_s=now.tolerance_s,
+                resolution_s=now.resolution_s,
+                offset_s=now.offset_on_s,
+                start_s=now.shots.start_s,
+                rest_s=now.shots.rest_s,
+                type_b_s=now.mids.type_b_s,
+            )
+        except BadInput:
+            return None
