@@ -117,7 +117,8 @@ def _draw_mids(axes: Axes, pair: PairEdges, lanes: int) -> None:
         )
         axes.set_title(
             f"Pair {pair.number}: every edge.  Skew {1e3 * (mid_b - mid_a):+.3f} ms",
+            loc="left",
             fontweight="bold",
         )
     else:
-        axes.set_title(f"Pair {pair.number}: every edge.  Skew not measured", fontweight="bold")
+        axes.set_title(f"Pair {pair.number}: every edge.  Skew not measured", loc="left", fontweight="bold")

@@ -1,0 +1,118 @@
+"""The box's frame log on the host: one row a frame shot in the field, as a CSV file that spreadsheets read."""
+
+from __future__ import annotations
+
+import csv
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields
+from pathlib import Path
+
+from coincide.errors import BadInput
+
+LONGEST_FILE_BYTES = 16 << 20
+VERDICT_WORDS = {
+    "within": "within tolerance",
+    "out": "out of tolerance",
+    "no_answer_a": "body A did not answer",
+    "no_answer_b": "body B did not answer",
+    "no_answer_both": "neither body answered",
+    "not_measured": "not measured",
+    "damaged": "the entry is damaged",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """One frame. frame: its number on the roll, or None before the log was joined to a roll.
+
+    entry: place in the log, from 0. boot: which start of the box. since_boot_s: when. preset: name of the
+    offset that was on. verdict: a key of VERDICT_WORDS. Times in seconds, NaN where the box had none:
+    skew_s positive when B was late, lag of each body from its full-press, delay added to each body.
+    """
+
+    frame: int | None
+    entry: int
+    boot: int
+    since_boot_s: float
+    preset: str
+    verdict: str
+    skew_s: float
+    lag_a_s: float
+    lag_b_s: float
+    delay_a_s: float
+    delay_b_s: float
+    tolerance_s: float
+
+
+_FLOATS = ("since_boot_s", "skew_s", "lag_a_s", "lag_b_s", "delay_a_s", "delay_b_s", "tolerance_s")
+_NAMES = tuple(field.name for field in fields(Frame))
+
+
+def joined_to_roll(frames: Sequence[Frame], first_entry: int, first_frame: int = 1) -> tuple[Frame, ...]:
+    """The frames from log entry `first_entry` on, numbered as on the roll from `first_frame`.
+
+    Raises BadInput when the log has no such entry.
+    """
+    from dataclasses import replace
+
+    entries = [frame.entry for frame in frames]
+    if first_entry not in entries:
+        held = f"{min(entries)} to {max(entries)}" if entries else "none"
+        raise BadInput(f"The frame log has no entry {first_entry}: it holds {held}.")
+    roll = frames[entries.index(first_entry) :]
+    return tuple(replace(frame, frame=first_frame + place) for place, frame in enumerate(roll))
+
+
+def write_frames(path: Path, frames: Iterable[Frame]) -> Path:
+    """Write a new CSV file; an existing one is never overwritten. Raises BadInput where it cannot."""
+    try:
+        with path.open("x", newline="", encoding="utf-8") as file:
+            writer = csv.writer(file)
+            writer.writerow(_NAMES)
+            for frame in frames:
+                writer.writerow([_cell(getattr(frame, name)) for name in _NAMES])
+    except FileExistsError:
+        raise BadInput(f"{path} exists already and stays as it is: choose another name.") from None
+    except OSError as error:
+        raise BadInput(f"{path} cannot be written: {error.strerror}.") from error
+    return path
+
+
+def read_frames(path: Path) -> tuple[Frame, ...]:
+    """Read such a file. Raises BadInput naming the line and the column of what is wrong."""
+    try:
+        if path.stat().st_size > LONGEST_FILE_BYTES:
+            raise BadInput(f"{path} is larger than any frame log: it is not one.")
+        with path.open(newline="", encoding="utf-8-sig") as file:
+            rows = list(csv.reader(file))
+    except FileNotFoundError:
+        raise BadInput(f"{path} does not exist: 'coincide framelog --csv {path}' writes one.") from None
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise BadInput(f"{path} cannot be read as a frame log: {error}.") from None
+    if not rows or tuple(rows[0]) != _NAMES:
+        raise BadInput(f"{path} is not a frame log: its first line must be {','.join(_NAMES)}.")
+    return tuple(_frame(row, number, path) for number, row in enumerate(rows[1:], 2) if row)
+
+
+def _cell(value: float | int | str | None) -> str:
+    if value is None or (isinstance(value, float) and math.isnan(value)):
+        return ""
+    return f"{value:.9f}" if isinstance(value, float) else str(value)
+
+
+def _frame(row: list[str], number: int, path: Path) -> Frame:
+    if len(row) != len(_NAMES):
+        raise BadInput(f"{path}, line {number}: {len(row)} columns; {len(_NAMES)} were expected.")
+    found = dict(zip(_NAMES, row, strict=True))
+    try:
+        seconds = {name: float(found[name]) if found[name] else math.nan for name in _FLOATS}
+        counts = {name: int(found[name]) for name in ("entry", "boot")}
+        frame = int(found["frame"]) if found["frame"] else None
+    except ValueError as error:
+        raise BadInput(f"{path}, line {number}: {error}.") from None
+    if found["verdict"] not in VERDICT_WORDS:
+        raise BadInput(
+            f"{path}, line {number}: verdict is '{found['verdict']:.40}'; one of {', '.join(VERDICT_WORDS)} was expected."
+        )
+    return Frame(frame=frame, preset=found["preset"], verdict=found["verdict"], **counts, **seconds)
