@@ -142,7 +142,8 @@ def test_x_is_suppressed_above_the_sync_speed_and_an_m_post_closes_early() -> No
     exposure = expose(ShutterSpec(travel_s=0.010), 0.002)
     assert sync_changes(ContactSpec(x_exposure_s=0.008), exposure, 0.002, Random(1)) == []
     early = sync_changes(ContactSpec(placement_s=-0.014), exposure, 0.002, Random(1))
-    assert early[0] == (pytest.approx(-0.004), 1)
+    assert early[0][0] == pytest.approx(-0.004)
+    assert early[0][1] == 1
 
 
 def lags(spec: ReleaseSpec, times_s: list[float], half_held_s: float | None = 1.0) -> list[float]:

@@ -20,7 +20,7 @@ from .answers import (
     status_from,
 )
 from .conversation import NOISY_TRIES, SIGN_OF_LIFE_S, Conversation
-from .lost import PortLost
+from .lost import BoxSilent, PortLost
 from .ports import Port
 
 INTRODUCTION_TRIES = 5
@@ -197,9 +197,9 @@ class BoxClient:
             # A stranger that talks nonsense is not worth the patience a known box is.
             noisy = INTRODUCTION_TRIES if known is None else NOISY_TRIES
             reply = self.talk.ask("identify", tries=INTRODUCTION_TRIES, noisy_tries=noisy)
-        except PortLost:
-            raise
-        except BoxFailed:
+        except BoxSilent:
+            if known is not None:
+                raise
             raise BoxFailed(self._stranger(self.talk.lines > before)) from None
         self._check_version(reply)
         identity = identity_from(reply)

@@ -38,7 +38,7 @@ class Collector:
         on_note: Callable[[str], None],
     ) -> None:
         self.sentences: list[str] = []
-        self.last_fault = ""
+        self.interlock_opened = False
         self.wound = False
         self._client = client
         self._sink = sink
@@ -76,8 +76,9 @@ class Collector:
         if event.kind == "wound":
             self.wound = True
         elif event.kind == "fault":
-            self.last_fault = str(fields.get("code"))
-            self.note("fault", str(fields.get("say")), {"code": self.last_fault})
+            code = str(fields.get("code"))
+            self.interlock_opened |= code == "interlock"
+            self.note("fault", str(fields.get("say")), {"code": code})
         elif event.kind == "overrun":
             lost = _whole(fields, "lost")
             self.note(

@@ -38,6 +38,10 @@ def _unheard(_: object) -> None:
     """Nobody listens."""
 
 
+class _NotFired(Exception):
+    """A pair was stopped before any full-press left the box."""
+
+
 class _Ended(Exception):
     def __init__(self, ending: Ending) -> None:
         super().__init__(ending)
@@ -124,6 +128,8 @@ class _Series:
                     if self._done:
                         break
                     self._pair(self._writer.last_shot + 1)
+                except _NotFired:
+                    unsure = True
                 except PortLost as lost:
                     self._recover(lost)
                     unsure = True
@@ -162,9 +168,9 @@ class _Series:
         if client.settings()["values"].get("manual_wind") != wanted:
             client.put_settings({"manual_wind": wanted})
 
-    def _wait_for_interval(self) -> None:
+    def _wait_for_interval(self, shot: int) -> None:
         while (left := self._next_s - self._client.port.now_s()) > 0:
-            self._check_stop()
+            self._check_stop(shot)
             self._listen(min(left, LISTEN_S * 4))
 
     def _wait_until_wound(self, shot: int) -> None:
@@ -177,7 +183,7 @@ class _Series:
         deadline = client.port.now_s() + self._plan.wound_patience_s
         collector.wound = False
         while not collector.wound:
-            self._check_stop()
+            self._check_stop(shot)
             if self._wound():
                 client.wound()
                 return
@@ -190,17 +196,33 @@ class _Series:
                 raise _Ended("not wound")
             self._listen(LISTEN_S)
 
-    def _check_stop(self) -> None:
-        if self._stop():
+    @property
+    def _stop_wished(self) -> bool:
+        # Asked once is enough: the wish may have been put while something else was being waited for.
+        self._stopping = self._stopping or self._stop()
+        return self._stopping
+
+    def _check_stop(self, shot: int) -> None:
+        """Raises an ending when somebody wants one: by hand, or by opening the interlock."""
+        if self._stop_wished:
             raise _Ended("stopped")
+        if self._collector.interlock_opened:
+            self._end_for_interlock(f"The interlock was opened before pair {shot}")
+
+    def _end_for_interlock(self, what: str) -> None:
+        self._collector.note(
+            "interlock",
+            f"{what}: close it and run the same command again; the series goes on where it stopped.",
+        )
+        raise _Ended("interlock")
 
     # -- one pair -------------------------------------------------------------------------------------------
 
     def _pair(self, shot: int) -> None:
         """Pair `shot` fired and kept; or an ending raised."""
-        self._wait_for_interval()
+        self._wait_for_interval(shot)
         self._wait_until_wound(shot)
-        self._check_stop()
+        self._check_stop(shot)
         self._fire(shot)
         self._collect(shot)
         if not self._stays_armed:
@@ -224,7 +246,7 @@ class _Series:
         if self._stays_armed:
             lasts_ms = max(lasts_ms, round(self._plan.interval_s * 1000))
         while True:
-            self._check_stop()
+            self._check_stop(shot)
             try:
                 client.arm(min(lasts_ms + ARM_MARGIN_MS, 60_000))
                 start_s = client.port.now_s()
@@ -238,12 +260,7 @@ class _Series:
     def _overcome(self, refused: BoxRefused, shot: int) -> None:
         """Do what a refusal asks for; raises when only the person can."""
         if refused.code == "interlock":
-            self._collector.note(
-                "interlock",
-                f"The interlock is open before pair {shot}: close it and run the same command again; the series goes "
-                "on where it stopped.",
-            )
-            raise _Ended("interlock") from refused
+            self._end_for_interlock(f"The interlock is open before pair {shot}")
         if refused.code == "not_wound":
             self._wait_until_wound(shot)
         elif refused.code == "busy":
@@ -262,7 +279,7 @@ class _Series:
         deadline = client.port.now_s() + lasts_s + LATE_S * client.talk.slowdown
         opened = False
         while self._writer.last_shot < shot:
-            if self._stop() and not opened:
+            if self._stop_wished and not opened:
                 # The pair may have been exposed: open everything, and still wait for what it has to say.
                 client.ensure_open()
                 opened = True
@@ -291,7 +308,13 @@ class _Series:
     def _file(self, event: Event) -> None:
         """A complete pair: into this session if it is its next, else aside."""
         number = event.fields.get("shot", 0) - self._base if event.kind == "shot" else 0
-        if number == self._writer.last_shot + 1 and number < NUMBERS_PER_SESSION:
+        next_one = number == self._writer.last_shot + 1 and number < NUMBERS_PER_SESSION
+        if next_one and event.fields.get("full_a") is None and event.fields.get("full_b") is None:
+            self._collector.set_aside(
+                event, f"Pair {number} was stopped before any full-press: it does not count."
+            )
+            raise _NotFired
+        if next_one:
             record = self._collector.keep(event, number, self._plan.plan)
             self._kept += 1
             for kind, say in self._answers.judge(record):
@@ -397,6 +420,7 @@ class _Watch:
                     "The box still held a pair or group of an earlier run; its edges are kept in a remark.",
                 )
             status = self._client.status()
+        self._client.disarm()
         self._client.watch(True, self._gap_ns)
 
     def _listen(self) -> None:

@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections import deque
 from typing import Any
 
-from coincide.errors import BoxFailed
 from coincide_firmware.app.wire import LineReader, Refused, encode
 
 from .answers import BoxRefused, Event
+from .lost import BoxSilent
 from .ports import Port
 
 REPLY_S = 0.4
@@ -72,7 +72,7 @@ class Conversation:
         noisy_tries: int = NOISY_TRIES,
         reply_s: float = REPLY_S,
     ) -> dict[str, Any]:
-        """The `ok` part of the reply. Raises BoxRefused when the box says no, BoxFailed when it says nothing.
+        """The `ok` part of the reply. Raises BoxRefused when the box says no, BoxSilent when it says nothing.
 
         It gives up after `tries` met with silence, or after `noisy_tries` in all: a line on which something still
         comes, damaged, is worth more patience.
@@ -93,7 +93,7 @@ class Conversation:
             silent += self.lines == lines
             if silent >= tries:
                 break
-        raise BoxFailed(
+        raise BoxSilent(
             f"The box on {self.port.name} does not answer any more: check the USB cable; if it stays silent, "
             "unplug it and plug it in again."
         )

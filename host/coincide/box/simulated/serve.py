@@ -5,6 +5,7 @@ POSIX only, as pseudo-terminals are; elsewhere the simulated box is reached with
 
 from __future__ import annotations
 
+import contextlib
 import os
 import select
 import sys
@@ -44,18 +45,14 @@ class PtyServer:
         """Let the world catch up with real time; bytes both ways. Returns after at most about TURN_S."""
         ready, _, _ = select.select([self._master], [], [], TURN_S)
         if ready:
-            try:
+            with contextlib.suppress(BlockingIOError):
                 self.machine.link.to_box.put(os.read(self._master, READ_BYTES))
-            except BlockingIOError:
-                pass
         self.machine.run(int((time.monotonic() - self._began_s) * TICK_HZ))
         self._unsent = self._unsent or self.machine.link.to_host.take()
         if self._unsent:
-            try:
+            # When nobody reads, the box finds its line full, as on a real port.
+            with contextlib.suppress(BlockingIOError):
                 self._unsent = self._unsent[os.write(self._master, self._unsent) :]
-            except BlockingIOError:
-                # Nobody reads: the box finds its line full, as on a real port.
-                pass
 
     def close(self) -> None:
         """End the pseudo-terminal: whoever has it open finds the box unplugged."""
