@@ -8,7 +8,7 @@ from random import Random
 import pytest
 
 from coincide.box.client import BoxClient
-from coincide.box.conduct import run_series
+from coincide.box.conduct import run_series, watch
 from coincide.box.plans import SeriesOutcome, SeriesPlan
 from coincide.box.simulated.port import open_simulated
 from coincide.box.simulated.spec import BoxSpec, WorldSpec
@@ -141,6 +141,19 @@ def test_a_box_that_resets_mid_series(seed: int) -> None:
     ticks = [record.tick[0] for record in campaign.session.records]
     assert ticks == sorted(ticks)
     assert (ticks[-1] - ticks[0]) / 125e6 == pytest.approx(campaign.port.now_s() - 1.0, rel=0.2)
+
+
+@pytest.mark.parametrize("name", ["bursts, 1 %", "single bytes, 0.4 %", "stalls", "splits"])
+def test_watching_over_a_bad_cable_keeps_every_group(name: str) -> None:
+    inner = open_simulated("twin cable", seed=2)
+    witness = Witness(inner.world)
+    port = LossyPort(inner, CABLES[name], 2)
+    client = _connect(port)
+    session = MemorySession(header_for(client))
+    outcome = watch(client, session, quiet_s=30.0)
+    assert outcome.kept == len(inner.truth) == 40
+    assert numbers(session.records) == list(range(1, 41))
+    assert all(witness.saw(record) and record.lost == 0 for record in session.records)
 
 
 def test_a_host_slower_than_the_box_and_a_box_slower_than_the_host() -> None:

@@ -8,6 +8,7 @@ import threading
 from collections.abc import Iterator
 
 import pytest
+import serial
 
 from coincide.box.client import BoxClient
 from coincide.box.conduct import run_series
@@ -76,6 +77,13 @@ def test_a_second_host_is_told_who_has_the_box(served: Served) -> None:
         SerialPort(served.name)
     first.close()
     SerialPort(served.name).close()
+
+
+def test_a_port_held_by_another_program_is_refused(served: Served) -> None:
+    held = serial.Serial(served.name, exclusive=True)
+    with pytest.raises(BoxFailed, match="Another program has the port"):
+        SerialPort(served.name)
+    held.close()
 
 
 def test_an_unplugged_box_is_one_sentence(served: Served) -> None:

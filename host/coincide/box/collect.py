@@ -18,6 +18,8 @@ Edge = tuple[int, int, int]
 
 EDGES_KEPT_MOST = 100_000  # of one pair or group; a contact that chatters for hours must not fill the memory
 
+SENTENCES_MOST = 1000  # in an outcome; the file has them all
+
 
 def now_text() -> str:
     """The wall clock as files write it. Only for people: nothing is computed from it."""
@@ -54,7 +56,8 @@ class Collector:
     def note(self, kind: str, say: str, detail: dict[str, Any] | None = None) -> None:
         """A remark into the file, and the sentence to the person."""
         self._sink.remark(Remark(now_text(), kind, say, detail or {}))
-        self.sentences.append(say)
+        if len(self.sentences) < SENTENCES_MOST:
+            self.sentences.append(say)
         self._on_note(say)
 
     def restarted(self) -> None:

@@ -101,8 +101,8 @@ class Conversation:
     def event(self, timeout_s: float, *, sign_of_life_s: float = SIGN_OF_LIFE_S) -> Event | None:
         """The next event, or None after `timeout_s`.
 
-        When nothing was asked for `sign_of_life_s` the box is asked for its status: an armed box must not think the host
-        gone, and an event that was lost at the end of a burst shows only there.
+        When nothing was asked for `sign_of_life_s` the box is asked for its status: an armed box must not think
+        the host gone, and an event that was lost at the end of a burst shows only there.
         """
         deadline = self.port.now_s() + timeout_s
         while True:
