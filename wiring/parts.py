@@ -1,0 +1,75 @@
+"""The parts list: what to buy, counted from the netlist, with substitutes and the reason for each value."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from coincide_wiring.model import Part
+from coincide_wiring.netlist import Build, sheets
+
+# Things the netlist holds that nobody buys, or already has.
+NOT_BOUGHT = ("body", "metal", "laptop_port")
+
+# What else will do, by kind of part.
+SUBSTITUTES = {
+    "resistor": "any film type of the same value; 5 % where the corner sweep still passes",
+    "capacitor": "any type of the same or a higher voltage; keep C0G for picofarads",
+    "photorelay": "a type operating at 3 mA or less; not a phototransistor, which is polarised",
+    "optocoupler": "any type of the same or a higher transfer ratio grade; not a slow Darlington",
+    "diode": "a higher voltage or current",
+    "zener": "a transient suppressor of the same voltage",
+    "limiter": "another depletion type of 500 V or more; then compute the source resistor again",
+    "photodiode": "another area: the load changes in inverse proportion",
+    "comparator": "any single-supply type of 2 µs or quicker with an open-collector output",
+    "opamp": "a quicker rail-to-rail type; then compute the feedback capacitor again",
+    "trimmer": "a single-turn type, more fiddly to set",
+    "npn": "a small n-channel MOSFET that is fully on at 2.5 V",
+    "mosfet": "any 60 V type with 0.1 Ω or less at 8 V on the gate",
+    "led": "another colour, if the two are told apart by everyone who uses the box",
+    "led_array": "eight single LEDs in a straight row, evenly spaced",
+    "resistor_array": "eight single resistors",
+    "shift_register": "any 8-bit type with an output latch that runs on 3.3 V",
+    "cell": "any floating supply of the same voltage that nothing else shares",
+    "supply": "a battery of the same voltage",
+    "solenoid": "another 12 V type within 0.35 to 0.65 A; then compute again",
+    "fuse": "a slow fuse of 1 A",
+    "insulator": "any stiff insulating sheet of 2 mm or more; nothing anodised or painted",
+    "board": "any board with one of the two chips and the pins of the table",
+    "switch": "a link plug that is pulled to stop",
+    "button": "any normally open contact",
+    "button2": "two single buttons",
+    "jack_release": "any 3-way connector that cannot touch the panel",
+    "jack_sync": "any 2-way connector that cannot be reversed",
+    "laptop": "a USB isolator in the lead is welcome",
+    "loopback": "four crocodile leads, for a single check",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of the parts list: `quantity` of `sort`, where it goes, what else will do, and why."""
+
+    quantity: int
+    sort: str
+    refs: tuple[str, ...]
+    substitute: str
+    why: tuple[str, ...]
+
+
+def parts_list(build: Build) -> tuple[Line, ...]:
+    """Parts to buy for a build, grouped by sort, in the order they first appear."""
+    grouped: dict[str, list[Part]] = {}
+    for sheet in sheets(build):
+        for one in sheet.parts:
+            if one.kind not in NOT_BOUGHT:
+                grouped.setdefault(one.sort, []).append(one)
+    return tuple(
+        Line(
+            len(parts),
+            sort,
+            tuple(one.ref for one in parts),
+            SUBSTITUTES[parts[0].kind],
+            tuple(dict.fromkeys(one.why for one in parts)),
+        )
+        for sort, parts in grouped.items()
+    )
