@@ -113,6 +113,7 @@ def _frame(row: list[str], number: int, path: Path) -> Frame:
         raise BadInput(f"{path}, line {number}: {error}.") from None
     if found["verdict"] not in VERDICT_WORDS:
         raise BadInput(
-            f"{path}, line {number}: verdict is '{found['verdict']:.40}'; one of {', '.join(VERDICT_WORDS)} was expected."
+            f"{path}, line {number}: verdict is '{found['verdict']:.40}'; one of "
+            f"{', '.join(VERDICT_WORDS)} was expected."
         )
     return Frame(frame=frame, preset=found["preset"], verdict=found["verdict"], **counts, **seconds)
