@@ -11,13 +11,13 @@ from pathlib import Path
 import numpy as np
 import orjson
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from coincide.errors import BadInput
 from coincide.session.file import SessionWriter, read_session
 from coincide.session.lines import header_line, remark_line, shot_line
 from coincide.session.model import Plan, Remark, Session, ShotRecord
-from hypothesis import given, settings
-from hypothesis import strategies as st
-
 from tests.session.sessions import AT, HEADER, pulse, record, write
 
 PAIRS = [

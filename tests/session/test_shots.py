@@ -6,11 +6,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
 from coincide.session.file import read_session
 from coincide.session.model import Plan, ShotRecord, Shots
 from coincide.session.rules import EdgeRules
 from coincide.session.shots import shots_from_session
-
 from tests.session.sessions import TICK_HZ, pulse, record, write
 
 TICK_S = 1 / TICK_HZ

@@ -62,7 +62,7 @@ def _turning(rig: Rig, body: int, mount: Mount, view: View, now_s: float, then_s
     moves = mount.looks != rig.both[body].mount.looks
     how = f"looking {mount.looks}, with" if moves else "with"
     say = (
-        f"Mount {'AB'[body]} {how} the top plate {_facing(mount.top_plate)}: {now_s * 1e3:.1f} ms across the frame "
+        f"Mount {'AB'[body]} {how} the top plate {facing(mount.top_plate)}: {now_s * 1e3:.1f} ms across the frame "
         f"{'becomes' if then_s < now_s else 'would become'} {then_s * 1e3:.1f} ms. "
         f"Its scan, as its own finder would show the picture, then wants: {scan_words(view)}."
     )
@@ -88,5 +88,6 @@ def _field(first: View, second: View) -> float:
     return 4 * min(first.half_x, second.half_x) * min(first.half_z, second.half_z)
 
 
-def _facing(top_plate: TopPlate) -> str:
+def facing(top_plate: TopPlate) -> str:
+    """'towards the scene', 'facing up': for a sentence."""
     return top_plate if top_plate.startswith("towards") else f"facing {top_plate}"
