@@ -7,10 +7,11 @@ import subprocess
 import sys
 
 import pytest
-from coincide.errors import BadInput
-from coincide.units import Kind, UnitError, f_number, quantity, scan_pitch_m, shutter_time
 from hypothesis import given
 from hypothesis import strategies as st
+
+from coincide.errors import BadInput
+from coincide.units import Kind, UnitError, f_number, quantity, scan_pitch_m, shutter_time
 
 
 @pytest.mark.parametrize(

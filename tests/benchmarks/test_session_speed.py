@@ -12,9 +12,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
 from coincide.session.lines import header_line, shot_line
 from coincide.session.model import Plan
-
 from tests.session.sessions import HEADER, pulse, record
 
 PAIRS = 100_000
