@@ -171,8 +171,14 @@ WORLDS = (
     ),
     WorldSpec(
         "mirror slap",
-        "Lapwing's mirror shakes its sync contact closed for 0.6 ms.",
-        replace(STEADY_A, contact=ContactSpec(flick_at_s=0.025, flick_s=0.0006)),
+        "Lapwing's mirror shakes its sync contact closed for 0.3 ms before the exposure.",
+        replace(STEADY_A, contact=ContactSpec(flick_at_s=0.025, flick_s=0.0003)),
+        STEADY_B,
+    ),
+    WorldSpec(
+        "long mirror slap",
+        "Lapwing's mirror shakes its sync contact closed for 0.8 ms, as long as some exposures.",
+        replace(STEADY_A, contact=ContactSpec(flick_at_s=0.025, flick_s=0.0008)),
         STEADY_B,
     ),
     WorldSpec(
