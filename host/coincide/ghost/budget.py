@@ -248,7 +248,8 @@ def _opened(rig: Rig) -> tuple[str, float] | None:
         return None
     aperture = max(aperture_mark(av - by), body.lens.widest)
     then_s = max(times) * 2.0**-by
-    say = f"Open {body.name} from f/{body.lens.aperture:g} to f/{aperture:g} and shorten its time by {by:.2g} stops"
+    plural = "" if round(by, 1) == 1.0 else "s"
+    say = f"Open {body.name} from f/{body.lens.aperture:g} to f/{aperture:g} and shorten its time by {by:.2g} stop{plural}"
     return say, (then_s - min(times)) / 2
 
 
