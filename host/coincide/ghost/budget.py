@@ -249,7 +249,10 @@ def _opened(rig: Rig) -> tuple[str, float] | None:
     aperture = max(aperture_mark(av - by), body.lens.widest)
     then_s = max(times) * 2.0**-by
     plural = "" if round(by, 1) == 1.0 else "s"
-    say = f"Open {body.name} from f/{body.lens.aperture:g} to f/{aperture:g} and shorten its time by {by:.2g} stop{plural}"
+    say = (
+        f"Open {body.name} from f/{body.lens.aperture:g} to f/{aperture:g} and shorten its time by "
+        f"{by:.2g} stop{plural}"
+    )
     return say, (then_s - min(times)) / 2
 
 
