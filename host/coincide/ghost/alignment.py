@@ -1,0 +1,266 @@
+"""Where a point of scan A lies in scan B: the maps, and fitting them to matches of which many are wrong."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+
+PARAMETERS = {"similarity": 4, "homography": 8, "smooth": 20}
+_CUT = 3.0  # in robust deviations: matches further off are taken to have moved
+_LEAST_MATCHES = 8
+_FLOOR_PX = 0.03  # no match is better than this
+_WORTH = 10.0  # a richer map must win the criterion by this (strong evidence: Kass and Raftery 1995, memory)
+_WORTH_PX = 0.1  # and move some part of the frame by this, or nobody could see the difference
+
+
+@dataclass(frozen=True, slots=True)
+class Alignment:
+    """Map from pixels of A to pixels of B; (0, 0) is the centre of the first pixel, x right, y down.
+
+    `matrix` (3, 3) projective, mirror included. `bend` (7, 2): pixels of B added for x2, xy, y2, x3, x2y,
+    xy2, y3 of the A coordinates less `centre`, over `reach`; None for a plain projective map.
+    """
+
+    kind: str
+    matrix: Floats
+    bend: Floats | None = None
+    centre: tuple[float, float] = (0.0, 0.0)
+    reach: float = 1.0
+
+    def to_b(self, points: Floats) -> Floats:
+        """Pixels of A (..., 2) to pixels of B (..., 2)."""
+        x, y = points[..., 0], points[..., 1]
+        m = self.matrix
+        depth = m[2, 0] * x + m[2, 1] * y + m[2, 2]
+        out: Floats = np.empty(points.shape, np.float64)
+        out[..., 0] = (m[0, 0] * x + m[0, 1] * y + m[0, 2]) / depth
+        out[..., 1] = (m[1, 0] * x + m[1, 1] * y + m[1, 2]) / depth
+        if self.bend is not None:
+            out += _bend_terms(points, self.centre, self.reach) @ self.bend
+        return out
+
+    def reduced(self, factor_a: float, factor_b: float) -> Alignment:
+        """The same map between copies reduced by averaging `factor_a` and `factor_b` pixels a side."""
+        down, up = _to_reduced(factor_b), np.linalg.inv(_to_reduced(factor_a))
+        centre = tuple((c + 0.5) / factor_a - 0.5 for c in self.centre)
+        return Alignment(
+            self.kind,
+            down @ self.matrix @ up,
+            None if self.bend is None else self.bend / factor_b,
+            (centre[0], centre[1]),
+            self.reach / factor_a,
+        )
+
+    @property
+    def mirrored(self) -> bool:
+        """B is seen the other way round."""
+        return bool(np.linalg.det(self.matrix[:2, :2]) < 0)
+
+    def at(self, point: Floats) -> Similarity:
+        """The similarity closest to this map near `point` (x, y) of A."""
+        step = 0.5
+        here = self.to_b(point)
+        along_x = (self.to_b(point + [step, 0.0]) - self.to_b(point - [step, 0.0])) / (2 * step)
+        along_y = (self.to_b(point + [0.0, step]) - self.to_b(point - [0.0, step])) / (2 * step)
+        jacobian = np.stack([along_x, along_y], axis=1)
+        mirrored = bool(np.linalg.det(jacobian) < 0)
+        if mirrored:
+            jacobian = jacobian @ np.diag([-1.0, 1.0])
+        scale = math.sqrt(abs(np.linalg.det(jacobian)))
+        turn = math.atan2(jacobian[1, 0] - jacobian[0, 1], jacobian[0, 0] + jacobian[1, 1])
+        return Similarity((float(here[0]), float(here[1])), math.degrees(turn), scale, mirrored)
+
+
+@dataclass(frozen=True, slots=True)
+class Similarity:
+    """Scale (B pixels to an A pixel), turn (degrees, clockwise as seen) after mirroring left-right if `mirrored`."""
+
+    at_b_px: tuple[float, float]
+    turn_deg: float
+    scale: float
+    mirrored: bool
+
+
+def _to_reduced(factor: float) -> Floats:
+    shift = (1.0 / factor - 1.0) / 2.0
+    return np.array([[1 / factor, 0, shift], [0, 1 / factor, shift], [0, 0, 1.0]])
+
+
+def _bend_terms(points: Floats, centre: tuple[float, float], reach: float) -> Floats:
+    x, y = (points[..., 0] - centre[0]) / reach, (points[..., 1] - centre[1]) / reach
+    return np.stack([x * x, x * y, y * y, x**3, x * x * y, x * y * y, y**3], axis=-1)
+
+
+# -- fitting ---------------------------------------------------------------------------------------
+
+
+def consensus(
+    a: Floats, b: Floats, doubt: Floats, mirrored: bool, within_px: float, rng: np.random.Generator
+) -> Alignment:
+    """The similarity that most matches agree with: minimal pairs, truncated squares (MSAC).
+
+    a, b: (n, 2) matched points, n at least 2; doubt (n,): their relative errors. `within_px`: pixels of B a
+    match may be off and still count.
+    """
+    za, zb = _complex(a, mirrored), b[:, 0] + 1j * b[:, 1]
+    sure = 1.0 / doubt**2
+    first, second = rng.choice(len(a), (2, 600), p=sure / sure.sum())
+    apart = np.abs(za[first] - za[second]) > 0.15 * np.ptp(a, axis=0).max()
+    first, second = first[apart], second[apart]
+    if not len(first):
+        first, second = np.array([0]), np.array([len(a) - 1])
+    base = za[first] - za[second]
+    gain = (zb[first] - zb[second]) / np.where(base == 0, 1, base)
+    shift = zb[first] - gain * za[first]
+    off = np.abs(gain[:, None] * za[None] + shift[:, None] - zb[None]) ** 2
+    best = int((np.minimum(off, within_px**2) / doubt).sum(axis=1).argmin())
+    return _similarity(gain[best], shift[best], mirrored)
+
+
+def _complex(points: Floats, mirrored: bool) -> npt.NDArray[np.complex128]:
+    return np.asarray((-points[:, 0] if mirrored else points[:, 0]) + 1j * points[:, 1])
+
+
+def _similarity(gain: complex, shift: complex, mirrored: bool) -> Alignment:
+    matrix = np.array(
+        [[gain.real, -gain.imag, shift.real], [gain.imag, gain.real, shift.imag], [0.0, 0.0, 1.0]]
+    )
+    return Alignment("similarity", matrix @ np.diag([-1.0, 1.0, 1.0]) if mirrored else matrix)
+
+
+def _fit_similarity(a: Floats, b: Floats, weight: Floats, mirrored: bool) -> Alignment:
+    za, zb = _complex(a, mirrored), b[:, 0] + 1j * b[:, 1]
+    total = weight.sum()
+    mean_a, mean_b = (weight @ za) / total, (weight @ zb) / total
+    da, db = za - mean_a, zb - mean_b
+    gain = (weight @ (db * da.conj())) / (weight @ np.abs(da) ** 2)
+    return _similarity(gain, mean_b - gain * mean_a, mirrored)
+
+
+def _normalising(points: Floats) -> Floats:
+    middle = points.mean(axis=0)
+    size = np.abs(points - middle).max() + 1e-9
+    return np.array([[1 / size, 0, -middle[0] / size], [0, 1 / size, -middle[1] / size], [0, 0, 1]])
+
+
+def _fit_homography(a: Floats, b: Floats, weight: Floats) -> Alignment:
+    """Linear least squares with the denominators of the round before, so that errors stay in pixels."""
+    ta, tb = _normalising(a), _normalising(b)
+    ua = a @ ta[:2, :2].T + ta[:2, 2]
+    ub = b @ tb[:2, :2].T + tb[:2, 2]
+    x, y = ua.T
+    zero, one = np.zeros_like(x), np.ones_like(x)
+    depth = one
+    root = np.sqrt(weight)
+    for _ in range(4):
+        w = root / depth
+        rows_x = np.stack([x, y, one, zero, zero, zero, -x * ub[:, 0], -y * ub[:, 0]], axis=1)
+        rows_y = np.stack([zero, zero, zero, x, y, one, -x * ub[:, 1], -y * ub[:, 1]], axis=1)
+        rows = np.concatenate([rows_x * w[:, None], rows_y * w[:, None]])
+        h = np.linalg.lstsq(rows, np.concatenate([ub[:, 0] * w, ub[:, 1] * w]), rcond=None)[0]
+        depth = np.clip(h[6] * x + h[7] * y + 1.0, 0.2, 5.0)
+    matrix = np.linalg.inv(tb) @ np.append(h, 1.0).reshape(3, 3) @ ta
+    return Alignment("homography", matrix / matrix[2, 2])
+
+
+def _fit_smooth(a: Floats, b: Floats, weight: Floats, centre: tuple[float, float], reach: float) -> Alignment:
+    terms = np.concatenate([a, np.ones((len(a), 1)), _bend_terms(a, centre, reach)], axis=1)
+    terms[:, :2] = (terms[:, :2] - centre) / reach
+    root = np.sqrt(weight)[:, None]
+    found = np.linalg.lstsq(terms * root, b * root, rcond=None)[0]
+    matrix = np.eye(3)
+    matrix[:2, :2] = found[:2].T / reach
+    matrix[:2, 2] = found[2] - matrix[:2, :2] @ np.array(centre)
+    return Alignment("smooth", matrix, found[3:], centre, reach)
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """A fitted map, residual (n, 2) of each match in pixels of A, robust deviation, and which matches hold."""
+
+    alignment: Alignment
+    residual_px: Floats
+    deviation_px: float
+    holds: npt.NDArray[np.bool_]
+
+
+def _refine(
+    fitter: Callable[[Floats], Alignment], first: Alignment, a: Floats, b: Floats, doubt: Floats, gauge: float
+) -> Fit:
+    """Iteratively reweighted least squares (Tukey's biweight), from the matches that `first` explains."""
+    alignment = first
+    for _ in range(12):
+        off = np.linalg.norm(b - alignment.to_b(a), axis=1) / gauge / doubt
+        cut = _CUT * 1.5 * _deviation(off)
+        weight = np.where(off < cut, ((1 - (off / cut) ** 2) / doubt) ** 2, 0.0)
+        if np.count_nonzero(weight) < _LEAST_MATCHES:
+            break
+        alignment = fitter(weight)
+    residual = (b - alignment.to_b(a)) / gauge
+    off = np.linalg.norm(residual, axis=1) / doubt
+    deviation = _deviation(off)
+    return Fit(alignment, residual, deviation, off < _CUT * deviation)
+
+
+def _deviation(off: Floats) -> float:
+    """Per-axis deviation from the median length of two-dimensional errors (Rayleigh: 1.1774 sigma).
+
+    The median would count what moved; the 30th percentile (0.8446 sigma) stays with what stood still while
+    up to half the matches are wrong.
+    """
+    return max(float(np.quantile(off, 0.3)) / 0.8446, _FLOOR_PX)
+
+
+def fit_best(
+    a: Floats,
+    b: Floats,
+    doubt: Floats,
+    first: Alignment,
+    frame_px: tuple[int, int],
+    richest: str = "smooth",
+) -> tuple[Fit, dict[str, float]]:
+    """The plainest map the matches support: similarity, else homography, else smooth, by a penalised criterion.
+
+    a, b (n, 2), doubt (n,); `first`: a map most of them hold to; `frame_px`: width, height of A. Returns the chosen
+    fit and the criterion (BIC with truncated squares, lower is better) of each map tried.
+    """
+    gauge = math.sqrt(abs(np.linalg.det(first.matrix[:2, :2])))
+    centre = ((frame_px[0] - 1) / 2, (frame_px[1] - 1) / 2)
+    reach = max(frame_px) / 2
+    mirrored = first.mirrored
+    fits = {"similarity": _refine(lambda w: _fit_similarity(a, b, w, mirrored), first, a, b, doubt, gauge)}
+    if richest != "similarity" and len(a) >= 30:
+        start = fits["similarity"].alignment
+        fits["homography"] = _refine(lambda w: _fit_homography(a, b, w), start, a, b, doubt, gauge)
+        if richest == "smooth" and len(a) >= 60:
+            start = fits["homography"].alignment
+            fits["smooth"] = _refine(lambda w: _fit_smooth(a, b, w, centre, reach), start, a, b, doubt, gauge)
+    cut = 1.5 * _CUT * min(fit.deviation_px for fit in fits.values())
+    cost = {kind: _criterion(fit, doubt, cut, PARAMETERS[kind]) for kind, fit in fits.items()}
+    chosen = "similarity"
+    for kind in ("homography", "smooth"):
+        if (
+            kind in fits
+            and cost[kind] < cost[chosen] - _WORTH
+            and _differs(fits[kind], fits[chosen], a, gauge)
+        ):
+            chosen = kind
+    return fits[chosen], cost
+
+
+def _criterion(fit: Fit, doubt: Floats, cut_px: float, parameters: int) -> float:
+    """BIC of normal errors whose deviation is itself estimated, squares truncated at `cut_px`."""
+    squares = np.minimum((fit.residual_px**2).sum(axis=1) / doubt**2, cut_px**2)
+    count = 2 * len(squares)
+    return float(count * math.log(squares.sum() / count + _FLOOR_PX**2) + parameters * math.log(count))
+
+
+def _differs(richer: Fit, plainer: Fit, a: Floats, gauge: float) -> bool:
+    apart = np.linalg.norm(richer.alignment.to_b(a) - plainer.alignment.to_b(a), axis=1) / gauge
+    return bool(np.quantile(apart, 0.9) > _WORTH_PX)

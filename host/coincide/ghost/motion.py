@@ -1,0 +1,317 @@
+"""What moved between two registered scans: local displacement with confidence, grouped into regions.
+
+Cells of 16 pixels are compared at every shift up to 24 pixels; the agreement of 3 x 3 cells (48 pixels)
+together decides. The same is done on copies reduced two and four times, so that larger things may move
+further. A region is reported only where some shift beats no shift, and beats chance, by a wide margin.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage, sparse
+
+from coincide.ghost.alignment import Alignment, Floats
+from coincide.ghost.coarse import block_mean
+from coincide.ghost.orientation import Field, Reals, correlate, gradient_floor, orientation, peaks, without_drift
+from coincide.ghost.refine import Displaced, refine
+from coincide.ghost.register import Registration
+from coincide.ghost.scan_file import Scan
+from coincide.ghost.tiles import sample
+
+CELL_PX = 16
+REACH_PX = 24
+LEAST_MOVE_PX = 1.5
+LEAST_REGION_PX = 3 * CELL_PX
+WORKING_PIXELS = 8_000_000
+_DRIFT_PX = 12.0
+_CHANCE = 6.5  # robust deviations above the surface that a shift must reach
+_BETTER = 3.0  # of those, above no shift
+_AGREE_PX = 1.2
+_RIM_PX = 6
+
+Advance = Callable[[str], None]
+Mask = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Region:
+    """Something that moved. Pixels of A, x right, y down, as A shows the scene.
+
+    by_px: where B shows it less where A does, after registration. u_px: standard uncertainty of each
+    component, registration included. cells (n, 2): corner (x, y) of every cell of `cell_px` a side that belongs to it. clear: deviations
+    above chance. confidence: 0 to 1, how far no shift at all is ruled out by the same measure.
+    """
+
+    centre_px: tuple[float, float]
+    box_px: tuple[float, float, float, float]
+    area_px: float
+    by_px: tuple[float, float]
+    u_px: tuple[float, float]
+    cells: Floats
+    cell_px: float
+    clear: float
+    confidence: float
+
+    @property
+    def length_px(self) -> float:
+        """Length of the displacement."""
+        return math.hypot(*self.by_px)
+
+
+@dataclass(frozen=True, slots=True)
+class Motion:
+    """Regions, largest displacement first, and what could have been seen.
+
+    judged: share of the frame with texture enough to tell. least_region_px, least_move_px, most_move_px:
+    the smallest thing looked for and the displacements it was looked for at, pixels of A.
+    """
+
+    regions: tuple[Region, ...]
+    judged: float
+    least_region_px: float
+    least_move_px: float
+    most_move_px: float
+
+
+def motion(a: Scan, b: Scan, registration: Registration, advance: Advance = lambda _: None) -> Motion:
+    """Find what moved between `a` and `b` under `registration`."""
+    pixels = a.grey.shape[0] * a.grey.shape[1]
+    finest = max(registration.factor, math.ceil(math.sqrt(pixels / WORKING_PIXELS)))
+    regions: list[Region] = []
+    judged = 0.0
+    most = 0.0
+    for step in (1, 2, 4):
+        factor = finest * step
+        if min(a.grey.shape) / factor < 6 * CELL_PX:
+            break
+        advance(f"looking for what moved, up to {REACH_PX * factor} pixels")
+        fields = _fields(a.grey, b.grey, registration.alignment, factor)
+        found, share = _regions_at(a, b, registration, fields, factor)
+        regions += [region for region in found if not _known(region, regions)]
+        judged = max(judged, share)
+        most = REACH_PX * factor
+    regions.sort(key=lambda region: -region.length_px)
+    return Motion(tuple(regions), judged, LEAST_REGION_PX * finest, LEAST_MOVE_PX * finest, most)
+
+
+@dataclass(frozen=True, slots=True)
+class _Fields:
+    a: Field
+    b: Field
+    seen: Mask
+
+
+def _fields(a: Reals, b: Reals, alignment: Alignment, factor: int) -> _Fields:
+    """Orientation of A and of B laid on A, both reduced by `factor`; `seen` where B has something to show."""
+    factor_b = max(1, round(factor * alignment.at(np.array([a.shape[1] / 2, a.shape[0] / 2])).scale))
+    small_a, small_b = block_mean(a, factor), block_mean(b, factor_b)
+    laid, seen = laid_on(small_b, alignment.reduced(factor, factor_b), (small_a.shape[0], small_a.shape[1]))
+    field_a = orientation(small_a, _floor_of(small_a))
+    field_b = orientation(laid, _floor_of(laid[seen.any(axis=1)][:, seen.any(axis=0)]))
+    unseen = ndimage.binary_dilation(~seen, iterations=_RIM_PX)
+    unseen[:_RIM_PX] = unseen[-_RIM_PX:] = True
+    unseen[:, :_RIM_PX] = unseen[:, -_RIM_PX:] = True
+    for field in (field_a, field_b):
+        field[unseen] = 0
+    field_a, field_b = without_drift(field_a, _DRIFT_PX), without_drift(field_b, _DRIFT_PX)
+    for field in (field_a, field_b):
+        field[unseen] = 0
+    return _Fields(field_a, field_b, ~unseen)
+
+
+def _floor_of(image: Reals) -> float:
+    step = max(1, image.size // 4_000_000)
+    return gradient_floor(image[: image.shape[0] // step] if step > 1 else image)
+
+
+def laid_on(b: Reals, alignment: Alignment, shape: tuple[int, int]) -> tuple[Reals, Mask]:
+    """B as A would see it, (rows, columns) = `shape`, and where B reaches. Done in strips to bound memory."""
+    out = np.zeros(shape, np.float32)
+    seen = np.zeros(shape, np.bool_)
+    columns = np.arange(shape[1], dtype=np.float64)
+    strip = max(1, 1_000_000 // shape[1])
+    for top in range(0, shape[0], strip):
+        rows = np.arange(top, min(top + strip, shape[0]), dtype=np.float64)
+        points = alignment.to_b(np.stack(np.meshgrid(columns, rows), axis=-1))
+        inside = (
+            (points[..., 0] >= 0)
+            & (points[..., 0] <= b.shape[1] - 1)
+            & (points[..., 1] >= 0)
+            & (points[..., 1] <= b.shape[0] - 1)
+        )
+        if inside.any():
+            np.clip(points, 0, [b.shape[1] - 1, b.shape[0] - 1], out=points)
+            out[top : top + len(rows)] = sample(b, points)
+            seen[top : top + len(rows)] = inside
+    return out, seen
+
+
+# -- cells and windows -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Cells:
+    """Agreement (rows, columns, shifts, shifts) of every cell at every shift, and the energies it is out of."""
+
+    agreement: Reals
+    energy_a: Floats
+    energy_b: Reals
+
+
+def _cells(fields: _Fields) -> _Cells:
+    rows, columns = fields.a.shape[0] // CELL_PX, fields.a.shape[1] // CELL_PX
+    span = 2 * REACH_PX + 1
+    agreement = np.empty((rows, columns, span, span), np.float32)
+    energy_b = np.empty_like(agreement)
+    energy_a = np.empty((rows, columns))
+    wide = np.pad(fields.b, REACH_PX)
+    side = CELL_PX + 2 * REACH_PX
+    for row in range(rows):
+        top = row * CELL_PX
+        band = fields.a[top : top + CELL_PX, : columns * CELL_PX]
+        of = np.ascontiguousarray(band.reshape(CELL_PX, columns, CELL_PX).swapaxes(0, 1))
+        view = np.lib.stride_tricks.sliding_window_view(wide[top : top + side], side, axis=1)
+        within = np.ascontiguousarray(view[:, :: CELL_PX][:, :columns].swapaxes(0, 1))
+        agreement[row], energy_b[row] = correlate(of, within)
+        energy_a[row] = (np.abs(of) ** 2).sum(axis=(1, 2))
+    return _Cells(agreement, energy_a, energy_b)
+
+
+def _pooled(values: npt.NDArray[np.floating]) -> Reals:
+    """Sums over 3 x 3 cells around each."""
+    out = np.asarray(values, np.float32)
+    for axis in (0, 1):
+        out = ndimage.convolve1d(out, np.ones(3), axis=axis, mode="constant")
+    return out
+
+
+def _regions_at(
+    a: Scan, b: Scan, registration: Registration, fields: _Fields, factor: int
+) -> tuple[list[Region], float]:
+    cells = _cells(fields)
+    shape = cells.energy_a.shape
+    area = float((3 * CELL_PX) ** 2)
+    energy_a = _pooled(cells.energy_a)
+    surface = _pooled(cells.agreement)
+    surface /= np.sqrt(
+        np.maximum(energy_a, 0.01 * area)[..., None, None]
+        * np.maximum(_pooled(cells.energy_b), 0.01 * area)
+    )
+    flat = surface.reshape(-1, *surface.shape[2:])
+    found = peaks(flat)
+    middle = REACH_PX
+    still = flat[:, middle - 1 : middle + 2, middle - 1 : middle + 2].max(axis=(1, 2))
+    spread = found.score / np.maximum(found.clear, 1e-6)
+    textured = energy_a.ravel() > 0.02 * area
+    moved = (
+        textured
+        & found.inside
+        & (found.clear > _CHANCE)
+        & (found.score - still > _BETTER * spread)
+        & (np.linalg.norm(found.shift_px, axis=1) > LEAST_MOVE_PX)
+    )
+    regions = []
+    for members in _together(moved.reshape(shape), found.shift_px.reshape(*shape, 2)):
+        region = _region(a, b, registration, cells, members, factor)
+        if region is not None:
+            regions.append(region)
+    told = textured & (found.clear > _CHANCE)
+    return regions, float(told.mean())
+
+
+def _together(moved: Mask, shift: Floats) -> list[Mask]:
+    """Windows that touch and moved alike, as masks over the cells."""
+    rows, columns = moved.shape
+    index = np.arange(rows * columns).reshape(rows, columns)
+    pairs = []
+    for dy, dx in ((0, 1), (1, 0), (1, 1), (1, -1)):
+        one = (slice(0, rows - dy), slice(max(0, -dx), columns - max(0, dx)))
+        two = (slice(dy, rows), slice(max(0, dx), columns - max(0, -dx)))
+        apart = np.linalg.norm(shift[one] - shift[two], axis=-1)
+        alike = apart < np.maximum(_AGREE_PX, 0.12 * np.linalg.norm(shift[one], axis=-1))
+        joined = moved[one] & moved[two] & alike
+        pairs.append(np.stack([index[one][joined], index[two][joined]]))
+    edges = np.concatenate(pairs, axis=1)
+    graph = sparse.coo_matrix(
+        (np.ones(edges.shape[1]), (edges[0], edges[1])), shape=(rows * columns, rows * columns)
+    )
+    _, label = sparse.csgraph.connected_components(graph, directed=False)
+    label = label.reshape(rows, columns)
+    names, counts = np.unique(label[moved], return_counts=True)
+    order = np.argsort(-counts)
+    return [(label == names[k]) & moved for k in order]
+
+
+def _region(
+    a: Scan, b: Scan, registration: Registration, cells: _Cells, members: Mask, factor: int
+) -> Region | None:
+    """Pool the member cells, keep those that follow the pooled shift, and measure at full resolution."""
+    shift = _pooled_shift(cells, members)
+    if shift is None:
+        return None
+    y, x = (round(float(shift[1])) + REACH_PX, round(float(shift[0])) + REACH_PX)
+    near = ndimage.binary_dilation(members, np.ones((3, 3)))
+    middle = REACH_PX
+    follow = _pooled(cells.agreement[:, :, y, x] * 1.0) - _pooled(cells.agreement[:, :, middle, middle] * 1.0)
+    alone = cells.agreement[:, :, y, x] - cells.agreement[:, :, middle, middle]
+    belongs = near & (follow > 0) & (alone > 0)
+    belongs = ndimage.binary_fill_holes(belongs)
+    if belongs.sum() < 4:
+        return None
+    corners = np.argwhere(belongs)[:, ::-1].astype(np.float64) * CELL_PX
+    measured = refine(a, b, registration, corners * factor, CELL_PX * factor, shift * factor, factor)
+    if measured is None or not _holds(measured, factor):
+        return None
+    return _described(measured, registration, corners * factor, CELL_PX * factor)
+
+
+def _pooled_shift(cells: _Cells, members: Mask) -> Floats | None:
+    agreement = cells.agreement[members].sum(axis=0)
+    energy = cells.energy_b[members].sum(axis=0) * float(cells.energy_a[members].sum())
+    found = peaks((agreement / np.sqrt(np.maximum(energy, 1e-6)))[None].astype(np.float32))
+    if not found.inside[0] or np.linalg.norm(found.shift_px[0]) < LEAST_MOVE_PX:
+        return None
+    return np.asarray(found.shift_px[0])
+
+
+def _holds(measured: Displaced, factor: int) -> bool:
+    length = float(np.linalg.norm(measured.by_px))
+    return length > LEAST_MOVE_PX * factor and length > 4 * float(measured.u_px.max()) and measured.gain > 0
+
+
+def _described(measured: Displaced, registration: Registration, corners: Floats, cell_px: float) -> Region:
+    low, high = corners.min(axis=0), corners.max(axis=0) + cell_px
+    centre = corners.mean(axis=0) + (cell_px - 1) / 2
+    u = np.hypot(measured.u_px, registration.uncertainty_px)
+    return Region(
+        centre_px=(float(centre[0]), float(centre[1])),
+        box_px=(float(low[0]), float(low[1]), float(high[0]), float(high[1])),
+        area_px=float(len(corners) * cell_px**2),
+        by_px=(float(measured.by_px[0]), float(measured.by_px[1])),
+        u_px=(float(u[0]), float(u[1])),
+        cells=corners,
+        cell_px=cell_px,
+        clear=measured.clear,
+        confidence=measured.confidence,
+    )
+
+
+def _known(region: Region, others: list[Region]) -> bool:
+    """Half of it or more lies in a region that a finer level has found."""
+    centres = region.cells + region.cell_px / 2
+    covered = np.zeros(len(centres), np.bool_)
+    for other in others:
+        grow = other.cell_px
+        x0, y0, x1, y1 = other.box_px
+        covered |= (
+            (centres[:, 0] > x0 - grow)
+            & (centres[:, 0] < x1 + grow)
+            & (centres[:, 1] > y0 - grow)
+            & (centres[:, 1] < y1 + grow)
+        )
+    return bool(covered.mean() > 0.4)

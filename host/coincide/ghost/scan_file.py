@@ -1,0 +1,290 @@
+"""Read a scan: TIFF (8 or 16 bit, any lossless compression), PNG or JPEG; colour or grey.
+
+Sizes are read from the file's header and bounded before any pixel is allocated. What cannot be read is
+refused with a sentence that names the file.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import struct
+import warnings
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from coincide.errors import BadInput
+
+Pixels = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
+Grey = npt.NDArray[np.float32]
+
+MOST_PIXELS = 160_000_000
+LEAST_SIDE_PX = 64
+# Editors and cameras write 72, 96, 180, 240 or 300 without having measured anything; no film scanner is set there.
+LEAST_CREDIBLE_DPI = 301.0
+
+_LUMA = np.array([0.299, 0.587, 0.114], np.float32)  # ITU-R BT.601
+_STRIP_ROWS = 256
+_BROKEN = (
+    OSError,
+    EOFError,
+    ValueError,
+    TypeError,
+    LookupError,
+    RuntimeError,
+    ArithmeticError,
+    AttributeError,
+    SyntaxError,
+    struct.error,
+    zlib.error,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class ScanInfo:
+    """What the header says. `bits` per channel; `channels` 1 or 3; `dpi` None where not credible."""
+
+    path: Path
+    width_px: int
+    height_px: int
+    bits: int
+    channels: int
+    dpi: float | None
+    turn: int  # EXIF orientation, 1 to 8; already applied to what `read_pixels` returns
+
+
+@dataclass(frozen=True, slots=True)
+class Scan:
+    """A scan ready to be measured: `grey` (height, width), float32 in 0..1."""
+
+    name: str
+    grey: Grey
+    dpi: float | None = None
+
+    @property
+    def pitch_um(self) -> float | None:
+        """Micrometres on the film per pixel: 25 400 / dpi."""
+        return None if self.dpi is None else 25_400.0 / self.dpi
+
+
+def read_scan(path: Path, dpi: float | None = None) -> Scan:
+    """Read `path` as grey. `dpi`, when given, overrides what the file claims.
+
+    Raises BadInput when the file is no image of a kind we read, is cut short, too large or too small.
+    """
+    pixels, info = read_pixels(path)
+    return Scan(path.name, _to_grey(pixels), dpi if dpi is not None else info.dpi)
+
+
+def read_pixels(path: Path) -> tuple[Pixels, ScanInfo]:
+    """The pixels as stored, (h, w) or (h, w, 3), uint8 or uint16, turned as the file's orientation says."""
+    kind = _kind(path)
+    with _quiet():
+        try:
+            pixels, info = _read_tiff(path) if kind == "tiff" else _read_pillow(path, kind)
+        except _BROKEN as error:
+            if isinstance(error, FileNotFoundError | PermissionError):
+                raise BadInput(f"{path}: cannot be opened ({error.strerror}).") from error
+            raise BadInput(
+                f"{path}: starts like a {kind.upper()} but cannot be decoded; it is cut short or damaged. "
+                "Copy or scan it again."
+            ) from error
+        except MemoryError as error:
+            raise BadInput(f"{path}: too large for the memory of this computer; reduce it first.") from error
+    return _turned(pixels, info.turn), info
+
+
+def read_info(path: Path) -> ScanInfo:
+    """The header alone, with the same checks of kind and size; decodes no pixels."""
+    kind = _kind(path)
+    with _quiet():
+        try:
+            return _tiff_info(path) if kind == "tiff" else _pillow_info(path)
+        except _BROKEN as error:
+            raise BadInput(f"{path}: starts like a {kind.upper()} but its header is damaged.") from error
+
+
+def _kind(path: Path) -> str:
+    if path.is_dir():
+        raise BadInput(f"{path}: is a folder; name one scan in it.")
+    try:
+        with path.open("rb") as stream:
+            head = stream.read(8)
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be opened ({error.strerror}).") from error
+    if head[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
+        return "tiff"
+    if head == b"\x89PNG\r\n\x1a\n":
+        return "png"
+    if head[:3] == b"\xff\xd8\xff":
+        return "jpeg"
+    what = "is empty" if not head else "is not a TIFF, PNG or JPEG image"
+    raise BadInput(f"{path}: {what}. Export the scan as TIFF (8 or 16 bit), PNG or JPEG.")
+
+
+@contextlib.contextmanager
+def _quiet() -> Iterator[None]:
+    """Libraries chatter about odd tags; our own sentence says what matters."""
+    logger = logging.getLogger("tifffile")
+    before = logger.disabled
+    logger.disabled = True
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            yield
+    finally:
+        logger.disabled = before
+
+
+def _bounded(path: Path, width: int, height: int) -> None:
+    if width * height > MOST_PIXELS:
+        raise BadInput(
+            f"{path}: {width} x {height} is {width * height / 1e6:.0f} megapixels; at most "
+            f"{MOST_PIXELS / 1e6:.0f} are read. Reduce or crop it first."
+        )
+    if min(width, height) < LEAST_SIDE_PX:
+        raise BadInput(
+            f"{path}: {width} x {height} pixels are too few to measure; give the scan, not a thumbnail."
+        )
+
+
+def _credible(dpi: float | None) -> float | None:
+    return dpi if dpi is not None and np.isfinite(dpi) and dpi >= LEAST_CREDIBLE_DPI else None
+
+
+# -- TIFF ------------------------------------------------------------------------------------------
+
+
+def _largest_page(tiff: Any) -> Any:
+    """The biggest image in the file: scanners put a preview beside it."""
+    return max(tiff.pages, key=lambda page: page.imagewidth * page.imagelength)
+
+
+def _tiff_page_info(path: Path, page: Any) -> ScanInfo:
+    _bounded(path, int(page.imagewidth), int(page.imagelength))
+    bits = page.bitspersample
+    bits = int(bits if np.isscalar(bits) else bits[0])
+    if bits not in (8, 16) or page.dtype is None or page.dtype.kind != "u":
+        raise BadInput(f"{path}: holds {bits}-bit samples of kind {page.dtype}; give 8 or 16 bit integers.")
+    photometric = int(page.photometric)
+    if photometric not in (0, 1, 2, 6):
+        raise BadInput(
+            f"{path}: its colours are stored as {page.photometric.name}; export it as RGB or grey."
+        )
+    tags = page.tags
+    dpi = None
+    if "XResolution" in tags:
+        top, bottom = tags["XResolution"].value
+        unit = int(tags["ResolutionUnit"].value) if "ResolutionUnit" in tags else 2
+        if bottom:
+            dpi = top / bottom * (2.54 if unit == 3 else 1.0) if unit in (2, 3) else None
+    turn = int(tags["Orientation"].value) if "Orientation" in tags else 1
+    channels = 3 if photometric in (2, 6) else 1
+    width, height = int(page.imagewidth), int(page.imagelength)
+    return ScanInfo(path, width, height, bits, channels, _credible(dpi), turn)
+
+
+def _tiff_info(path: Path) -> ScanInfo:
+    import tifffile
+
+    with tifffile.TiffFile(path) as tiff:
+        return _tiff_page_info(path, _largest_page(tiff))
+
+
+def _read_tiff(path: Path) -> tuple[Pixels, ScanInfo]:
+    import tifffile
+
+    with tifffile.TiffFile(path) as tiff:
+        page = _largest_page(tiff)
+        info = _tiff_page_info(path, page)
+        ends = [at + count for at, count in zip(page.dataoffsets, page.databytecounts, strict=True)]
+        if not ends or max(ends) > path.stat().st_size or min(page.databytecounts) == 0:
+            raise BadInput(f"{path}: is cut short: pixels are missing at its end. Copy or scan it again.")
+        pixels = page.asarray()
+        separate = pixels.ndim == 3 and int(page.planarconfig) == 2
+    if separate:
+        pixels = np.moveaxis(pixels, 0, -1)
+    if pixels.ndim == 3:
+        pixels = pixels[..., :3] if info.channels == 3 else pixels[..., 0]
+    if int(page.photometric) == 0:
+        pixels = np.iinfo(pixels.dtype).max - pixels
+    return pixels, info
+
+
+# -- PNG and JPEG ----------------------------------------------------------------------------------
+
+
+def _pillow_info(path: Path) -> ScanInfo:
+    from PIL import Image
+
+    with Image.open(path) as image:
+        return _image_info(path, image)
+
+
+def _image_info(path: Path, image: Any) -> ScanInfo:
+    _bounded(path, *image.size)
+    dpi = image.info.get("dpi")
+    grey = image.mode in ("1", "L", "LA", "I;16", "I;16B", "I")
+    bits = 16 if image.mode.startswith("I") or _png_depth(path) == 16 else 8
+    turn = int(image.getexif().get(0x0112, 1))
+    width, height = image.size
+    return ScanInfo(
+        path, width, height, bits, 1 if grey else 3, _credible(float(dpi[0]) if dpi else None), turn
+    )
+
+
+def _png_depth(path: Path) -> int:
+    """Bits per sample from a PNG's first chunk (ISO/IEC 15948, 11.2.2); 8 for anything else."""
+    with path.open("rb") as stream:
+        head = stream.read(26)
+    return head[24] if head[:4] == b"\x89PNG" and len(head) > 24 else 8
+
+
+def _read_pillow(path: Path, kind: str) -> tuple[Pixels, ScanInfo]:
+    from PIL import Image
+
+    with Image.open(path) as image:
+        info = _image_info(path, image)
+        if kind == "png" and info.bits == 16:
+            # Pillow would cut 16-bit colour down to 8.
+            import imagecodecs
+
+            image.load()  # raises where the file is cut short
+            pixels = np.asarray(imagecodecs.png_decode(path.read_bytes()))
+            if pixels.ndim == 3:
+                pixels = pixels[..., 0] if pixels.shape[-1] < 3 else pixels[..., :3]
+            return pixels, info
+        wanted = "L" if info.channels == 1 else "RGB"
+        return np.asarray(image if image.mode == wanted else image.convert(wanted)), info
+
+
+def _turned(pixels: Pixels, turn: int) -> Pixels:
+    """Apply EXIF/TIFF orientation 1 to 8, so that up is up."""
+    if turn in (5, 6, 7, 8):
+        pixels = np.swapaxes(pixels, 0, 1)
+    if turn in (2, 3, 6, 7):
+        pixels = pixels[:, ::-1]
+    if turn in (3, 4, 7, 8):
+        pixels = pixels[::-1]
+    return pixels
+
+
+def _to_grey(pixels: Pixels) -> Grey:
+    """Luma in 0..1, strip by strip so that a large scan is never held twice in floating point."""
+    full = float(np.iinfo(pixels.dtype).max)
+    grey = np.empty(pixels.shape[:2], np.float32)
+    weights = _LUMA / np.float32(full)
+    for top in range(0, grey.shape[0], _STRIP_ROWS):
+        strip = pixels[top : top + _STRIP_ROWS]
+        into = grey[top : top + _STRIP_ROWS]
+        if strip.ndim == 3:
+            np.matmul(strip.astype(np.float32), weights, out=into)
+        else:
+            np.multiply(strip, np.float32(1.0 / full), out=into)
+    return grey
