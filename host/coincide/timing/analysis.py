@@ -48,7 +48,8 @@ class Measured:
 
 @dataclass(frozen=True, slots=True)
 class Analysis:
-    """A measured session, the offset it suggests (`why_none` says why there is none), and what was noticed."""
+    """A measured session, the offset it suggests (`why_none` says why there is none), and what was
+    noticed."""
 
     measured: Measured
     suggestion: OffsetSuggestion | None

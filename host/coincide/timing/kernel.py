@@ -22,7 +22,8 @@ Floats = npt.NDArray[np.float64]
 RESAMPLES = 400
 MOST_SHOTS = 300
 BANDWIDTHS = (0.1, 0.15, 0.22, 0.33, 0.5, 0.7)  # of the standard deviation
-LEAD = 4.0  # nats by which the kernel must beat the fitted shape, shot by shot left out, to be preferred
+LEAD = 3.5  # nats by which the kernel must beat the fitted shape, shot by shot left out, to be preferred
+DRIFT_LEAD = 3.0  # more where a drift was taken off first: two parameters that the kernel got for nothing
 _GRID = 241
 
 
@@ -44,9 +45,9 @@ class KernelFit:
 def at_the_end(series: Series, draws: LevelDraws) -> Floats:
     """Skews with the likeliest drift taken off, as they would be at the end of the series; the last
     MOST_SHOTS."""
-    best = int(np.argmax(draws.weight))
-    shape = warm_up(series.x, draws.time_constant[best])
-    return np.asarray(series.skew_s - draws.change_s[best] * shape, dtype=np.float64)[-MOST_SHOTS:]
+    x = series.x[-MOST_SHOTS:]
+    drift = draws.level_at(x) - draws.level_s[:, None]
+    return np.asarray(series.skew_s[-MOST_SHOTS:] - draws.weight @ drift, dtype=np.float64)
 
 
 def shape_fits(series: Series, draws: LevelDraws) -> bool:
@@ -57,15 +58,21 @@ def shape_fits(series: Series, draws: LevelDraws) -> bool:
     posterior mean less half a nat for each of its three parameters (Akaike's correction for having seen the
     shot).
     """
-    skew = at_the_end(series, draws)
-    _, kernel_score = _bandwidth(skew)
-    heaviest = np.argsort(draws.weight)[-200:]
-    weight = draws.weight[heaviest] / draws.weight[heaviest].sum()
-    sigma = draws.sigma_s[heaviest, None]
-    z = (skew - draws.level_s[heaviest, None]) / sigma
-    log_f = log_density(z, draws.half[heaviest, None]) - np.log(sigma)
-    shape_score = float(special.logsumexp(log_f, axis=0, b=weight[:, None]).sum()) - 3.0
-    return kernel_score < shape_score + LEAD
+    drifting = float(draws.weight[np.isfinite(draws.time_constant)].sum())
+    return kernel_lead(series, draws) < LEAD + DRIFT_LEAD * drifting
+
+
+def kernel_lead(series: Series, draws: LevelDraws) -> float:
+    """Log score of the kernel less that of the shape, nats; see `shape_fits`."""
+    _, kernel_score = _bandwidth(at_the_end(series, draws))
+    few = np.argsort(draws.weight)[-300:]
+    skew, x = series.skew_s[-MOST_SHOTS:], series.x[-MOST_SHOTS:]
+    level = draws.level_s[few, None] + draws.change_s[few, None] * warm_up(x, draws.time_constant[few, None])
+    sigma = draws.sigma_s[few, None]
+    log_f = log_density((skew - level) / sigma, draws.half[few, None]) - np.log(sigma)
+    weight = draws.weight[few] / draws.weight[few].sum()
+    whole = float(special.logsumexp(log_f.sum(axis=1), b=weight))
+    return kernel_score - whole
 
 
 def kernel_offset(series: Series, draws: LevelDraws, tolerance_s: float, *, seed: int = 516) -> KernelFit:
@@ -87,10 +94,11 @@ def kernel_offset(series: Series, draws: LevelDraws, tolerance_s: float, *, seed
     counts = rng.multinomial(skew.size, np.full(skew.size, 1.0 / skew.size), RESAMPLES)
     curves = held @ counts.T / skew.size
     chosen = _peak(curves)
-    optimism = float(np.mean(curves[chosen, np.arange(RESAMPLES)] - curve[chosen]))
-    # What counts is shots, not their kernels: the share actually within tolerance at the chosen offset.
-    inside = float(np.mean(np.abs(skew - grid[best]) <= tolerance_s))
-    keepers = float(np.clip(min(inside, curve[best]) - optimism, 0.0, 1.0))
+    # What counts is shots, not their kernels, which spill over the edge of the window.
+    inside = (np.abs(skew - grid[:, None]) <= tolerance_s).astype(np.float64)
+    again = (inside[chosen] * counts).sum(axis=1) / skew.size
+    optimism = float(np.mean(again - inside[chosen].mean(axis=1)))
+    keepers = float(np.clip(inside[best].mean() - optimism, 0.0, 1.0))
     low, high = np.quantile(grid[chosen], (0.025, 0.975))
     frames = rng.choice(skew, 4000) + width * rng.standard_normal(4000)
     below, above = np.quantile(frames, (0.025, 0.975))
@@ -98,7 +106,7 @@ def kernel_offset(series: Series, draws: LevelDraws, tolerance_s: float, *, seed
         best_s=float(grid[best]),
         interval_s=(float(min(low, grid[best])), float(max(high, grid[best]))),
         keepers=keepers,
-        keepers_u=float(np.std(curves[best])),
+        keepers_u=float(np.std(inside[best] @ counts.T / skew.size)),
         next_shot_s=(float(below), float(above)),
         curve_offset_s=grid,
         curve_keepers=curve,

@@ -28,10 +28,13 @@ Floats = npt.NDArray[np.float64]
 
 TIME_CONSTANTS = (0.05, 0.08, 0.13, 0.2, 0.33, 0.5, 0.8, 1.5)
 HALVES = (0.0, 1.5, 2.5, 4.0, 6.0, 9.0, 14.0, 25.0, 50.0)
-CHANGE_PRIOR = 4.0
-DRIFT_PRIOR = 0.3
+CHANGE_PRIOR = 6.0
+DRIFT_PRIOR = 0.15
+POLLING_PRIOR = 0.5
 MOST_SHOTS = 1000
 DRAWS = 3000
+WIDENINGS = (2.0, 6.0, 18.0)  # of the proposal's covariance
+LEAST_EFFECTIVE = 250.0  # effective draws: 1 / sum of squared weights
 _EVALUATIONS = 1_500_000
 _HEAVY = 5.0  # degrees of freedom of the proposal: heavier tails than any posterior here
 
@@ -89,19 +92,16 @@ def warm_up(x: Floats, time_constant: Floats) -> Floats:
     return np.asarray(np.where(moving, np.expm1(-x * safe) / np.expm1(safe), 0.0), dtype=np.float64)
 
 
-def draw_level(
-    skew_s: Floats, x: Floats, *, floor_s: float, drift_prior: float = DRIFT_PRIOR, seed: int = 516
-) -> LevelDraws:
+def draw_level(skew_s: Floats, x: Floats, *, drift_prior: float = DRIFT_PRIOR, seed: int = 516) -> LevelDraws:
     """Posterior draws of the level at x = 0 for skews (n,) at times x (n,), n >= 3.
 
-    `floor_s` is the least jitter believed (the box's resolution over sqrt 12): without it identical shots
-    would claim certainty. `drift_prior` is the probability of a drift before looking; 0 allows none. The
-    last MOST_SHOTS shots are used. Time O(choices * n + draws * n).
+    `drift_prior` is the probability of a drift before looking; 0 allows none. The last MOST_SHOTS shots are
+    used. Time O(choices * n + draws * n).
     """
     if skew_s.size > MOST_SHOTS:
         skew_s, x = skew_s[-MOST_SHOTS:], x[-MOST_SHOTS:]
-    middle = float(np.median(skew_s))
-    scale = max(float(np.std(skew_s)), floor_s)
+    rng = np.random.default_rng(seed)
+    middle, scale = float(np.median(skew_s)), float(np.std(skew_s))
     y = (skew_s - middle) / scale
     choices = _Choices.of(x, drift_prior)
     mode, covariance, evidence = _modes(y, choices)
@@ -110,17 +110,23 @@ def draw_level(
     tempered = chance**0.7
     draws = int(np.clip(_EVALUATIONS // y.size, 800, DRAWS))
     picked = _spread(tempered / tempered.sum(), draws)
-    rng = np.random.default_rng(seed)
-    point, log_proposal = _propose(rng, mode[picked], covariance[picked], choices.drifting[picked])
-    target = _log_posterior(point, y, choices.pick(picked))
-    log_weight = np.where(point[:, 0] > 0, target - log_proposal - np.log(tempered[picked]), -np.inf)
-    weight = np.exp(log_weight - log_weight.max())
+    # Near a rectangle's edge the posterior is broader than its curvature says: propose wider until it is
+    # covered.
+    for widen in WIDENINGS:
+        point, log_proposal = _propose(
+            rng, mode[picked], widen * covariance[picked], choices.drifting[picked]
+        )
+        target = _log_posterior(point, y, choices.pick(picked))
+        log_weight = np.where(point[:, 0] > 0, target - log_proposal - np.log(tempered[picked]), -np.inf)
+        weight = np.exp(log_weight - log_weight.max())
+        if weight.sum() ** 2 >= LEAST_EFFECTIVE * (weight**2).sum():
+            break
     sigma = 1.0 / np.where(point[:, 0] > 0, point[:, 0], 1.0)
     return LevelDraws(
         level_s=middle + scale * point[:, 1] * sigma,
         change_s=scale * point[:, 2] * sigma,
         time_constant=choices.time_constant[picked],
-        sigma_s=np.maximum(scale * sigma, floor_s),
+        sigma_s=scale * sigma,
         half=choices.half[picked],
         weight=weight / weight.sum(),
     )
@@ -145,7 +151,8 @@ class _Choices:
         half = np.tile(np.array(HALVES), constants.size)
         time_constant = np.repeat(constants, len(HALVES))
         drifting = np.isfinite(time_constant)
-        prior = np.where(drifting, drift_prior / len(TIME_CONSTANTS), 1.0 - drift_prior) / len(HALVES)
+        prior = np.where(drifting, drift_prior / len(TIME_CONSTANTS), 1.0 - drift_prior)
+        prior = prior * np.where(half > 0, POLLING_PRIOR / (len(HALVES) - 1), 1.0 - POLLING_PRIOR)
         return _Choices(half, time_constant, warm_up(x[None, :], time_constant[:, None]), np.log(prior))
 
     def pick(self, index: npt.NDArray[np.intp]) -> _Choices:

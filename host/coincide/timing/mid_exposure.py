@@ -186,7 +186,8 @@ def _from_sync(
 
 
 def sync_to_mid_s(body: Body, letter: str, learned: Learned | None) -> float | None:
-    """What to add to the edge of the sync input for mid-exposure at frame centre; None where sync cannot tell."""
+    """What to add to the edge of the sync input for mid-exposure at frame centre; None where sync cannot
+    tell."""
     if body.sync == "none" or _sync_refusal(body, letter) is not None:
         return None
     return _contact(body, learned)[0] + _exposure(body, learned)[0] / 2 - body.sensors.sync.delay_s

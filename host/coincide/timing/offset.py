@@ -41,8 +41,8 @@ class OffsetSuggestion:
     frame, offset on. shots_to_halve: further shots that would halve the interval (None where shots cannot:
     type B rules). drift_s: how far the centre moved over the series (end minus start; mean over the
     posterior), drift_chance the probability that it moved at all. method: 'shape' or 'kernel'.
-    curve_offset_s, curve_keepers: expected keepers for offsets about the suggestion, for plotting. used,
-    first, outliers, missed: rows of the series.
+    curve_offset_s, curve_keepers: expected keepers for offsets about the suggestion, for plotting. Rows of
+    the series: used; first, shots after a rest left out because they differ; outliers; missed.
     """
 
     offset_s: float
@@ -100,13 +100,14 @@ def suggest_offset(
     """
     if not tolerance_s > 0:
         raise BadInput(f"The tolerance must be more than zero, not {tolerance_s * 1e3:g} ms.")
-    series = sort_out(skew_s, offset_s=offset_s, start_s=start_s, rest_s=rest_s)
+    series = sort_out(skew_s, step_s=resolution_s, offset_s=offset_s, start_s=start_s, rest_s=rest_s)
     if series.used.size < LEAST_SHOTS:
         raise BadInput(
-            f"Only {series.used.size} pairs have a usable skew; an offset needs at least {LEAST_SHOTS}. "
+            f"Only {series.used.size + series.differing.size} pairs have a usable skew; "
+            f"an offset needs at least {LEAST_SHOTS}. "
             "Fire more pairs, and see why the others have none."
         )
-    draws = draw_level(series.skew_s, series.x, floor_s=resolution_s / np.sqrt(12.0), seed=seed)
+    draws = draw_level(series.skew_s, series.x, seed=seed)
     if shape_fits(series, draws):
         return _from_shape(series, draws, tolerance_s, resolution_s, type_b_s, seed)
     kernel = kernel_offset(series, draws, tolerance_s, seed=seed)
@@ -219,7 +220,7 @@ def _assemble(
         curve_offset_s=tuple(curve[0].tolist()),
         curve_keepers=tuple((curve[1] * sane).tolist()),
         used=tuple(series.used.tolist()),
-        first=tuple(series.first.tolist()),
+        first=tuple(series.differing.tolist()),
         outliers=tuple(series.outliers.tolist()),
         missed=tuple(series.missed.tolist()),
         draws=draws,

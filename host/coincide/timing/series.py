@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +15,7 @@ Floats = npt.NDArray[np.float64]
 Indices = npt.NDArray[np.intp]
 
 FAR_OUT = 7.0  # robust standard deviations; see `far_out`
+DIFFERS = 2.0  # robust standard deviations by which a first shot must stand off to be left out
 LONG_REST = 5.0  # a rest this many times the usual one makes the next shot a first shot
 MOST_OUTLIERS = 0.1  # beyond this share they are not outliers but part of how the body behaves
 
@@ -32,6 +34,7 @@ class Series:
     skew_s: Floats
     x: Floats
     first: Indices
+    differing: Indices
     outliers: Indices
     missed: Indices
     spacing_x: float
@@ -41,34 +44,46 @@ class Series:
 def sort_out(
     skew_s: Floats,
     *,
+    step_s: float,
     offset_s: npt.ArrayLike = 0.0,
     start_s: Floats | None = None,
     rest_s: Floats | None = None,
+    keep_first: bool = True,
 ) -> Series:
     """Sort out skews (n,), seconds, NaN where a body did not answer, measured with `offset_s` on ((n,) or
     one).
 
-    Skew plus the offset then on is what the bodies do by themselves. The first shot, and any after a rest
-    of more than LONG_REST times the usual, is set aside: bodies often answer it differently, and one shot
-    in twenty costs the interval only 3 % of its width.
+    Skew plus the offset then on is what the bodies do by themselves. Each is dithered by half a step of the
+    box, `step_s`, either way: rounding hid as much, and identical shots must not claim certainty. The first
+    shot, and any after a rest of more than LONG_REST times the usual, is left out when it stands DIFFERS
+    robust deviations off the curve through the others, always with `keep_first` off: bodies often answer it
+    differently. One that is only a little off and kept moves the centre by less than DIFFERS / n
+    deviations, half the centre's uncertainty at 20 shots.
     """
-    natural = np.asarray(skew_s, dtype=np.float64) + np.asarray(offset_s, dtype=np.float64)
+    dither = step_s * np.random.default_rng(8).uniform(-0.5, 0.5, np.size(skew_s))
+    natural = np.asarray(skew_s, dtype=np.float64) + np.asarray(offset_s, dtype=np.float64) + dither
     seen = np.isfinite(natural)
     count = natural.size
     clock = np.arange(count, dtype=np.float64) if start_s is None else np.asarray(start_s, dtype=np.float64)
     span = float(clock[-1] - clock[0]) if count > 1 else 0.0
     x = (clock - clock[-1]) / span if span > 0 else np.zeros(count)
     first = after_rest(count, rest_s)
-    usable = seen & ~first
-    far = np.zeros(count, dtype=np.bool_)
-    if usable.sum() >= 5:
-        far[usable] = far_out(natural[usable], x[usable])
-    used = np.flatnonzero(usable & ~far)
+    differing, far = first.copy(), np.zeros(count, dtype=np.bool_)
+    steady = seen & ~first
+    if steady.sum() >= 5:
+        off = _standing_off(natural, x, steady)
+        far = steady & (off > FAR_OUT)
+        if far.sum() > max(1.0, MOST_OUTLIERS * steady.sum()):
+            far[:] = False
+        if keep_first:
+            differing = first & (off > DIFFERS)
+    used = np.flatnonzero(seen & ~differing & ~far)
     return Series(
         used=used,
         skew_s=natural[used],
         x=x[used],
         first=np.flatnonzero(first & seen),
+        differing=np.flatnonzero(differing & seen),
         outliers=np.flatnonzero(far),
         missed=np.flatnonzero(~seen),
         spacing_x=float(np.median(np.diff(x))) if count > 1 else 0.0,
@@ -88,26 +103,22 @@ def after_rest(count: int, rest_s: Floats | None) -> npt.NDArray[np.bool_]:
     return first
 
 
-def far_out(skew_s: Floats, x: Floats) -> npt.NDArray[np.bool_]:
-    """Shots more than FAR_OUT robust deviations (1.4826 MAD) from the best robust warm-up curve, (n,).
+def _standing_off(skew_s: Floats, x: Floats, steady: npt.NDArray[np.bool_]) -> Floats:
+    """How far each shot (n,) lies from the best robust warm-up curve through the steady ones, in their robust
+    standard deviations (1.4826 MAD); NaN where there is no skew.
 
-    Gaussian series lose a shot in about 1 of 300 series of 20 this way, polling series in fewer. More than
-    MOST_OUTLIERS of the shots is no outlier but a habit: then none is flagged and the shape test sees them
-    all.
+    Beyond FAR_OUT, gaussian series lose a shot in fewer than 1 of 300 series of 20, polling series in none.
+    More than MOST_OUTLIERS of the shots is no outlier but a habit: then none is flagged and the shape test
+    sees them.
     """
-    rest = _robust_rest(skew_s, x)
-    deviation = special_mad(rest)
-    far = np.abs(rest) > FAR_OUT * deviation if deviation > 0 else np.zeros(rest.size, dtype=np.bool_)
-    return far if far.sum() <= max(1.0, MOST_OUTLIERS * far.size) else np.zeros_like(far)
+    curve = _robust_curve(skew_s[steady], x[steady])
+    rest = np.abs(skew_s - curve(x))
+    deviation = float(np.median(rest[steady])) / float(special.ndtri(0.75))
+    return np.asarray(rest / deviation if deviation > 0 else np.zeros_like(rest), dtype=np.float64)
 
 
-def special_mad(rest: Floats) -> float:
-    """Median absolute value over that of a standard normal."""
-    return float(np.median(np.abs(rest))) / float(special.ndtri(0.75))
-
-
-def _robust_rest(skew_s: Floats, x: Floats) -> Floats:
-    """Residuals from the level or warm-up curve that leaves the smallest median absolute residual.
+def _robust_curve(skew_s: Floats, x: Floats) -> Callable[[Floats], Floats]:
+    """The level or warm-up curve that leaves the smallest median absolute residual.
 
     Each curve is fitted by reweighted least squares with Cauchy weights, which a few wild shots cannot pull.
     A long series is judged against its last MOST_SHOTS, as the fit is.
@@ -135,5 +146,4 @@ def _robust_rest(skew_s: Floats, x: Floats) -> Floats:
     spread = np.median(np.abs(rest), axis=1)
     # A curve must earn its place: a tenth less scatter than no curve at all.
     best = int(np.argmin(np.where(np.isfinite(constants), spread / 0.9, spread)))
-    curve = level[best] + change[best] * warm_up(x, constants[best])
-    return np.asarray(skew_s - curve, dtype=np.float64)
+    return lambda when: np.asarray(level[best] + change[best] * warm_up(when, constants[best]))

@@ -21,9 +21,9 @@ Floats = npt.NDArray[np.float64]
 class Verification:
     """A fresh series against its promise. Seconds, probabilities, 95 % intervals (low, high).
 
-    pairs: answered pairs, first shots after a rest left out (`first`, rows) as in the series. keepers: of
-    them within tolerance; share = keepers / pairs; share_interval: Wilson's, which is all that this series
-    proves. predicted_share: from the series, any drift carried on through these very shots.
+    pairs: answered pairs, first shots after a rest always left out (`first`, rows): no picking by result.
+    keepers: of them within tolerance; share = keepers / pairs; share_interval: Wilson's, which is all that
+    this series proves. predicted_share: from the series, any drift carried on through these very shots.
     predicted_keepers: range the count should fall in. centre_s: skew left over; centre_interval_s its own
     interval; centre_allowed_s: how far from zero it may lie when the offset is right, from both series'
     uncertainty and the drift still to come. predicted_centre_s: where that drift should have taken it.
@@ -69,7 +69,7 @@ def verify(
     first of this one; by default one usual interval, so that a drift found is carried on without a break.
     Raises BadInput with fewer than LEAST_SHOTS pairs that count.
     """
-    fresh = sort_out(skew_s, start_s=start_s, rest_s=rest_s)
+    fresh = sort_out(skew_s, step_s=resolution_s, start_s=start_s, rest_s=rest_s, keep_first=False)
     if fresh.used.size < LEAST_SHOTS:
         raise BadInput(
             f"Only {fresh.used.size} pairs of the fresh series have a usable skew; "
@@ -85,13 +85,15 @@ def verify(
     low_count, high_count = int(np.floor(predicted[0])), int(np.ceil(predicted[1]))
     wilson = stats.binomtest(keepers, counted.size).proportion_ci(0.95, method="wilson")
 
-    own = draw_level(fresh.skew_s, fresh.x, floor_s=resolution_s / np.sqrt(12.0), drift_prior=0.0)
+    own = draw_level(fresh.skew_s, fresh.x, drift_prior=0.0)
     centre, interval, error = _centre(suggestion, fresh, own, rng)
     expected = path.mean(axis=1)
     allowed = float(suggestion.draws.quantile(np.abs(expected + error), 0.95))
     if suggestion.method == "kernel":
-        expected = np.zeros_like(expected)
-        allowed = float(np.hypot(_half(suggestion.interval_s), _half(interval)))
+        expected = expected + suggestion.offset_s - suggestion.draws.level_s
+        allowed = abs(suggestion.draws.mean(expected)) + float(
+            np.hypot(_half(suggestion.interval_s), _half(interval))
+        )
     return Verification(
         pairs=int(counted.size),
         keepers=keepers,
@@ -129,9 +131,19 @@ def _shares(suggestion: OffsetSuggestion, path: Floats) -> Floats:
     """Share within tolerance over the fresh shots in each draw, (d,)."""
     answered = len(suggestion.used) + len(suggestion.outliers)
     if suggestion.method == "kernel":
+        # The smoothed shots know no parameters: move them along the drift, and blur by their uncertainty.
+        moved = (path + suggestion.offset_s - suggestion.draws.level_s[:, None]).mean(axis=0)
+        curve = np.interp(
+            suggestion.offset_s - moved,
+            suggestion.curve_offset_s,
+            suggestion.curve_keepers,
+            left=0.0,
+            right=0.0,
+        )
+        here = np.interp(suggestion.offset_s, suggestion.curve_offset_s, suggestion.curve_keepers)
         rng = np.random.default_rng(answered)
         spread = suggestion.expected_keepers_u * rng.standard_normal(path.shape[0])
-        return np.asarray(suggestion.expected_keepers + spread)
+        return np.asarray(suggestion.expected_keepers * float(np.mean(curve)) / here + spread)
     inside = suggestion.draws.within(path, suggestion.tolerance_s).mean(axis=1)
     return np.asarray(inside * len(suggestion.used) / answered)
 
