@@ -1,0 +1,241 @@
+"""What a bench test found, kept as a dated TOML file, and the zero correction a later measurement takes from it.
+
+Records lie under the user's data directory, one folder a box; none is ever overwritten. A zero check holds
+only for the wiring it was made with: the record carries the wiring's digest.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+from platformdirs import user_data_path
+
+from coincide.errors import BadInput
+from coincide_wiring.netlist import Build, digest
+
+FORMAT = "coincide-bench"
+VERSION = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One thing tested: `kind` is 'output', 'input' or 'zero'; `passed` None means left out."""
+
+    name: str
+    kind: str
+    passed: bool | None
+    say: str
+
+
+@dataclass(frozen=True, slots=True)
+class Loop:
+    """Delay from an output's edge to an input's, seconds, with its standard uncertainty, over n pulses."""
+
+    output: str
+    input: str
+    delay_s: float
+    u_s: float
+    pulses: int
+
+
+@dataclass(frozen=True, slots=True)
+class ZeroResult:
+    """`skew_s`: how much later B's sync input answers than A's; subtract it from a measured skew. `loop_s`:
+    (A, B) delay of each full-press loop; subtract it from a measured lag. Standard uncertainties beside."""
+
+    loops: tuple[Loop, ...]
+    skew_s: float
+    u_skew_s: float
+    loop_s: tuple[float, float]
+    u_loop_s: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class BenchRecord:
+    """One bench test: when, of which box, wired how, with what result."""
+
+    made_at: str
+    box_uid: str
+    firmware: str
+    wiring_digest: str
+    build: Build
+    items: tuple[Item, ...]
+    zero: ZeroResult | None
+
+    @property
+    def passed(self) -> bool:
+        """Nothing that was tested failed, and something was tested."""
+        tested = [one.passed for one in self.items if one.passed is not None]
+        return bool(tested) and all(tested)
+
+
+@dataclass(frozen=True, slots=True)
+class ZeroCorrection:
+    """The newest zero check of a box. `stale` says why it must not be used, or is None."""
+
+    zero: ZeroResult
+    made_at: str
+    path: Path
+    stale: str | None
+
+
+def bench_folder(box_uid: str, directory: Path | None = None) -> Path:
+    """Where a box's records lie; `directory` replaces the user's data directory."""
+    base = user_data_path("coincide", appauthor=False) / "bench" if directory is None else directory
+    return base / re.sub(r"[^A-Za-z0-9_-]", "_", box_uid)
+
+
+def save_record(record: BenchRecord, directory: Path | None = None) -> Path:
+    """Write a record beside the earlier ones. Raises BadInput when it cannot be written."""
+    folder = bench_folder(record.box_uid, directory)
+    stem = datetime.fromisoformat(record.made_at).strftime("%Y-%m-%dT%H%M%S")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for count in range(1000):
+            path = folder / (f"{stem}.toml" if count == 0 else f"{stem}-{count}.toml")
+            try:
+                with path.open("x", encoding="utf-8") as file:
+                    file.write(record_text(record))
+            except FileExistsError:
+                continue
+            return path
+    except OSError as failure:
+        raise BadInput(f"The bench record could not be kept in {folder}: {failure.strerror}.") from failure
+    raise BadInput(f"There are a thousand records of the same second in {folder}; clear some away.")
+
+
+def record_text(record: BenchRecord) -> str:
+    """A record as TOML."""
+    text = tomlkit.document()
+    text.add(tomlkit.comment("Bench test of a box; written by 'coincide box check', never overwritten."))
+    text["format"], text["version"] = FORMAT, VERSION
+    text["made_at"], text["box_uid"], text["firmware"] = record.made_at, record.box_uid, record.firmware
+    text["wiring"] = {
+        "digest": record.wiring_digest,
+        "sync": list(record.build.sync),
+        "release": list(record.build.release),
+        "gate": list(record.build.gate),
+    }
+    if record.zero is not None:
+        zero = record.zero
+        text["zero"] = {
+            "skew_s": zero.skew_s,
+            "u_skew_s": zero.u_skew_s,
+            "loop_s": list(zero.loop_s),
+            "u_loop_s": list(zero.u_loop_s),
+        }
+        loops = tomlkit.aot()
+        for loop in zero.loops:
+            loops.append(
+                tomlkit.item(
+                    {
+                        "output": loop.output,
+                        "input": loop.input,
+                        "delay_s": loop.delay_s,
+                        "u_s": loop.u_s,
+                        "pulses": loop.pulses,
+                    }
+                )
+            )
+        text["loops"] = loops
+    items = tomlkit.aot()
+    for item in record.items:
+        outcome = {True: "passed", False: "failed", None: "left out"}[item.passed]
+        items.append(
+            tomlkit.item({"name": item.name, "kind": item.kind, "outcome": outcome, "say": item.say})
+        )
+    text["items"] = items
+    return tomlkit.dumps(text)
+
+
+def read_record(path: Path) -> BenchRecord:
+    """A record from its file. Raises BadInput that names the file when it is not one."""
+    try:
+        return _record_from(tomllib.loads(path.read_text(encoding="utf-8")))
+    except OSError as failure:
+        raise BadInput(f"The bench record {path} could not be read: {failure.strerror}.") from failure
+    except (ValueError, KeyError, TypeError, BadInput) as failure:
+        raise BadInput(
+            f"{path} is no bench record this version reads ({failure}); run 'coincide box check'."
+        ) from None
+
+
+def _record_from(text: dict[str, Any]) -> BenchRecord:
+    if text["format"] != FORMAT or text["version"] != VERSION:
+        raise ValueError(f"format {text['format']} {text['version']}")
+    wiring = text["wiring"]
+    zero = None
+    if "zero" in text:
+        kept = text["zero"]
+        loops = tuple(
+            Loop(one["output"], one["input"], float(one["delay_s"]), float(one["u_s"]), int(one["pulses"]))
+            for one in text["loops"]
+        )
+        zero = ZeroResult(
+            loops,
+            float(kept["skew_s"]),
+            float(kept["u_skew_s"]),
+            _pair(kept["loop_s"]),
+            _pair(kept["u_loop_s"]),
+        )
+    outcomes = {"passed": True, "failed": False, "left out": None}
+    return BenchRecord(
+        made_at=datetime.fromisoformat(text["made_at"]).isoformat(),
+        box_uid=str(text["box_uid"]),
+        firmware=str(text["firmware"]),
+        wiring_digest=str(wiring["digest"]),
+        build=Build(*(_names(wiring[key]) for key in ("sync", "release", "gate"))),
+        items=tuple(
+            Item(str(one["name"]), str(one["kind"]), outcomes[one["outcome"]], str(one["say"]))
+            for one in text["items"]
+        ),
+        zero=zero,
+    )
+
+
+def _pair(values: list[float]) -> tuple[float, float]:
+    one, other = values
+    return float(one), float(other)
+
+
+def _names(values: list[str]) -> tuple[str, str]:
+    one, other = values
+    return str(one), str(other)
+
+
+def zero_correction(
+    box_uid: str, build: Build | None = None, directory: Path | None = None
+) -> ZeroCorrection | None:
+    """The newest zero check of a box, or None when there is none.
+
+    `build` is how the box is wired now, None for 'as the record says'. The correction is stale when the
+    wiring it was made with is not the wiring of now: because the person changed it, or because this
+    version's circuits did. Records that cannot be read are passed over.
+    """
+    for path in sorted(bench_folder(box_uid, directory).glob("*.toml"), key=_age, reverse=True):
+        try:
+            record = read_record(path)
+        except BadInput:
+            continue
+        if record.zero is not None:
+            now = record.build if build is None else build
+            stale = None
+            if digest(now) != record.wiring_digest:
+                stale = (
+                    f"The zero check of {record.made_at[:10]} was made with other wiring: put the loopback plug "
+                    "in and run 'coincide box check' again."
+                )
+            return ZeroCorrection(record.zero, record.made_at, path, stale)
+    return None
+
+
+def _age(path: Path) -> tuple[str, int]:
+    """Sorting key of a record's file name: its second, then its count."""
+    stem, _, count = path.stem[10:].partition("-")
+    return path.stem[:10] + stem, int(count) if count.isdigit() else 0

@@ -1,0 +1,279 @@
+"""The guided bench test on the simulated box: it passes what is right, names what is wrong, times the isolators."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from coincide.box.bench_check import OUTPUTS, WATCHED, BenchCheck, zero_result
+from coincide.box.bench_record import (
+    BenchRecord,
+    Item,
+    bench_folder,
+    read_record,
+    record_text,
+    save_record,
+    zero_correction,
+)
+from coincide.box.client import BoxClient
+from coincide.box.simulated.port import SimulatedPort, open_simulated
+from coincide.box.simulated.worlds import world_spec
+from coincide.errors import BadInput, BoxFailed
+from coincide_firmware.app.pins import CHANNELS
+from coincide_wiring.netlist import Build, digest
+
+AT = datetime(2031, 5, 4, 9, 30, tzinfo=UTC)
+
+
+class Person:
+    """Answers like someone at the bench: does what a question asks, then says yes (or the answer given)."""
+
+    def __init__(self, port: SimulatedPort, wires: dict[str, str] | None = None) -> None:
+        self.world = port.world
+        self.wires = wires or {}
+        self.refuses: tuple[str, ...] = ()
+        self.told: list[str] = []
+        self.asked: list[str] = []
+
+    def ask(self, question: str) -> bool:
+        self.asked.append(question)
+        if any(word in question for word in self.refuses):
+            return False
+        for name, _ in WATCHED:
+            if f"test {name}?" in question:
+                for reached in self.wires.get(name, name).split("+"):
+                    self._close(CHANNELS.index(reached))
+        if "'wound' button" in question:
+            self.world.clock.after_s(0.5, lambda: self.world.set_input("wound", True))
+            self.world.clock.after_s(0.8, lambda: self.world.set_input("wound", False))
+        if "Interlock: open" in question:
+            self.world.open_interlock(math.inf)
+        if "Interlock: close" in question:
+            self.world.close_interlock()
+        return True
+
+    def _close(self, channel: int) -> None:
+        world = self.world
+        world.clock.after_s(0.5, lambda: world.sampler.drive(channel, world.clock.now, True))
+        world.clock.after_s(0.6, lambda: world.sampler.drive(channel, world.clock.now, False))
+
+
+def bench(
+    world: str = "loopback both", seed: int = 4, **wires: str
+) -> tuple[BenchCheck, Person, SimulatedPort]:
+    port = open_simulated(world, seed=seed)
+    person = Person(port, wires)
+    return BenchCheck(BoxClient(port), person.ask, person.told.append), person, port
+
+
+def outcome(items: tuple[Item, ...]) -> dict[str, bool | None]:
+    return {one.name: one.passed for one in items}
+
+
+def test_a_sound_box_passes_and_leaves_its_outputs_open_and_disarmed() -> None:
+    check, person, port = bench()
+    record = check.run(now=AT)
+    assert record.passed, [one for one in record.items if not one.passed]
+    assert outcome(record.items) == dict.fromkeys(
+        (*OUTPUTS, *(name for name, _ in WATCHED), "wound", "interlock", "loopback"), True
+    )
+    assert record.box_uid == "sim-00000004"
+    assert record.wiring_digest == digest(Build())
+    status = BoxClient(port).status()
+    assert (status.outputs, status.armed_ms, status.watching) == (0, 0, False)
+    assert person.told
+
+
+def test_the_zero_check_finds_the_delays_the_box_was_made_with() -> None:
+    """Injected: isolators 420 and 450 us, inputs 3 and 4 us; found within twice the stated uncertainty."""
+    check, _, port = bench()
+    box = port.world.spec.box
+    item, zero = check.zero_check(pulses=10)
+    assert item.passed
+    assert zero is not None
+    assert abs(zero.skew_s - (box.input_on_s[1] - box.input_on_s[0])) <= 2 * zero.u_skew_s + 8e-9
+    for side in (0, 1):
+        true_s = box.isolator_s[side] + box.input_on_s[side]
+        assert abs(zero.loop_s[side] - true_s) <= 2 * zero.u_loop_s[side] + 8e-9
+    assert 0 < zero.u_skew_s < 50e-9
+    assert len(zero.loops) == 8
+
+
+def test_a_plug_that_joins_only_its_own_side_is_named() -> None:
+    check, _, _ = bench("loopback")
+    item, zero = check.zero_check()
+    assert (item.passed, zero) == (False, None)
+    assert "half_a did not reach sync_b" in item.say
+
+
+def test_no_plug_at_all_is_named() -> None:
+    check, _, _ = bench("steady")
+    item, _ = check.zero_check()
+    assert item.passed is False
+    assert "sync_a and sync_b" in item.say
+
+
+@pytest.mark.parametrize(
+    ("wires", "name", "words"),
+    [
+        ({"sync_a": "sync_b"}, "sync_a", "sync_b answered instead of sync_a"),
+        ({"gate_b1": "gate_b2"}, "gate_b1", "swapped"),
+        ({"gate_a1": "gate_a1+gate_a2"}, "gate_a1", "gate_a2 answered together with gate_a1"),
+    ],
+)
+def test_leads_that_are_wrong_are_named(wires: dict[str, str], name: str, words: str) -> None:
+    check, _, _ = bench("steady", **wires)
+    (item,) = [one for one in check.inputs(timeout_s=3.0) if one.name == name]
+    assert item.passed is False
+    assert words in item.say
+
+
+def test_silence_is_named_and_a_refused_item_is_left_out_not_failed() -> None:
+    check, person, _ = bench("steady")
+    person.refuses = ("sync_b", "gate_", "wound", "Interlock")
+    person._close = lambda channel: None  # type: ignore[method-assign]
+    found = outcome(check.inputs(timeout_s=1.0))
+    assert found["sync_a"] is False
+    assert all(passed is None for name, passed in found.items() if name != "sync_a")
+
+
+def test_an_interlock_that_is_stuck_closed_fails() -> None:
+    check, person, port = bench("steady")
+    port.world.open_interlock = lambda for_s: None  # type: ignore[method-assign]
+    person.refuses = ("test ", "wound")
+    (item,) = [one for one in check.inputs() if one.name == "interlock"]
+    assert item.passed is False
+    assert "reads closed" in item.say
+
+
+def test_a_person_who_saw_nothing_fails_the_output() -> None:
+    check, person, _ = bench()
+    person.refuses = ("Did socket A, half",)
+    found = check.outputs()
+    assert outcome(found) == {"half_a": False, "full_a": True, "half_b": True, "full_b": True}
+    assert "wiring-faults" in found[0].say
+
+
+def test_an_open_interlock_stops_it_in_words_with_outputs_open() -> None:
+    check, _, port = bench()
+    port.world.open_interlock(math.inf)
+    with pytest.raises(BoxFailed, match="nterlock"):
+        check.outputs()
+    assert BoxClient(port).status().outputs == 0
+
+
+def test_an_output_that_drags_another_along_is_named() -> None:
+    check, _, port = bench()
+    drive = port.world.sampler.drive
+
+    def shorted(channel: int, tick: int, closed: bool) -> None:
+        drive(channel, tick, closed)
+        if channel == 1:
+            drive(3, tick, closed)
+
+    port.world.sampler.drive = shorted  # type: ignore[method-assign]
+    (item,) = [one for one in check.outputs() if one.name == "full_a"]
+    assert item.passed is False
+    assert "full_b moved too" in item.say
+
+
+def test_a_real_box_needs_the_cautions_acknowledged(tmp_path: Path) -> None:
+    port = open_simulated("loopback both", seed=1)
+    client = BoxClient(port)
+    client.identity = replace(client.identity, simulated=False)
+    check = BenchCheck(client, lambda question: True, lambda said: None, config=tmp_path)
+    with pytest.raises(BadInput, match="acknowledge"):
+        check.outputs()
+
+
+def record(zero: bool = True, at: datetime = AT, build: Build | None = None) -> BenchRecord:
+    made = Build() if build is None else build
+    rng = np.random.default_rng(1)
+    delays = 450e-6 + rng.normal(0, 1e-8, (4, 5, 2)) + np.array([0.0, 1e-6])
+    return BenchRecord(
+        at.isoformat(timespec="seconds"),
+        "e660583883241",
+        "1",
+        digest(made),
+        made,
+        (
+            Item("full_a", "output", True, "closes"),
+            Item("sync_a", "input", False, 'no edge "seen"'),
+            Item("x", "zero", None, ""),
+        ),
+        zero_result(delays, 125_000_000) if zero else None,
+    )
+
+
+@pytest.mark.parametrize("zero", [True, False])
+def test_a_record_survives_its_file(tmp_path: Path, zero: bool) -> None:
+    written = record(zero)
+    assert replace(read_record(save_record(written, tmp_path)), made_at=written.made_at) == written
+
+
+def test_records_are_never_overwritten(tmp_path: Path) -> None:
+    paths = [save_record(record(), tmp_path) for _ in range(12)]
+    assert len(set(paths)) == 12
+    found = zero_correction(record().box_uid, None, tmp_path)
+    assert found is not None
+    assert found.path == paths[-1]
+
+
+def test_the_newest_zero_check_counts_and_lapses_with_the_wiring(tmp_path: Path) -> None:
+    assert zero_correction("e660583883241", None, tmp_path) is None
+    save_record(record(at=AT), tmp_path)
+    save_record(record(at=AT.replace(year=2032)), tmp_path)
+    save_record(record(zero=False, at=AT.replace(year=2033)), tmp_path)
+    found = zero_correction("e660583883241", Build(), tmp_path)
+    assert found is not None
+    assert (found.made_at[:4], found.stale) == ("2032", None)
+    rewired = zero_correction("e660583883241", Build(sync=("wetted", "cell")), tmp_path)
+    assert rewired is not None
+    assert rewired.stale is not None
+    assert "other wiring" in rewired.stale
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda text: "",
+        lambda text: "not toml [",
+        lambda text: text.replace("coincide-bench", "something"),
+        lambda text: text.replace("version = 1", "version = 9"),
+        lambda text: text.replace('"cell"', '"laser"'),
+        lambda text: text.replace("skew_s", "askew_s"),
+    ],
+)
+def test_a_spoiled_record_is_refused_by_name_and_passed_over(
+    tmp_path: Path, spoil: Callable[[str], str]
+) -> None:
+    folder = bench_folder("e660583883241", tmp_path)
+    folder.mkdir(parents=True)
+    path = folder / "2031-05-04T093000.toml"
+    path.write_text(spoil(record_text(record())), encoding="utf-8")
+    with pytest.raises(BadInput, match="2031-05-04"):
+        read_record(path)
+    assert zero_correction("e660583883241", None, tmp_path) is None
+
+
+def test_the_stated_uncertainty_covers_the_truth_over_many_checks() -> None:
+    """Scatter of 0.2 us on each pulse: the interval of two standard uncertainties holds about 95 % of the time."""
+    rng = np.random.default_rng(11)
+    held = 0
+    for _ in range(400):
+        delays = 450e-6 + rng.normal(0, 0.2e-6, (4, 5, 2)) + np.array([0.0, 1e-6])
+        zero = zero_result(delays, 125_000_000)
+        held += abs(zero.skew_s - 1e-6) <= 2 * zero.u_skew_s
+    assert 0.90 <= held / 400 <= 0.99
+
+
+def test_the_named_world_is_the_plug_the_schematic_shows() -> None:
+    spec = world_spec("loopback both")
+    assert spec.loopback
+    assert spec.loopback_both
