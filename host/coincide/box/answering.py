@@ -117,7 +117,8 @@ class Answers:
         swapped = None if self._swapped else swapped_plugs(record, self.names)
         if swapped is not None:
             self._swapped = True
-            said.append(("swapped", swapped))
+            # What else seems wrong with a pair heard through the wrong plugs would only mislead.
+            return [("swapped", swapped)]
         return said
 
     def given_up(self, most: int) -> str | None:

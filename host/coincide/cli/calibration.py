@@ -22,12 +22,16 @@ if TYPE_CHECKING:
     from coincide.timing.verify import Verification
 
 
+# B fires so long after A: longer than the lag of a body worth calibrating, within what the box can delay.
+PLUGS_APART_S = -0.45
+
+
 @dataclass(frozen=True, slots=True)
 class Calibrated:
     """How far a calibration came. `kept`: the calibration file, or None with `why_not` saying why."""
 
     measured: Fired
-    analysis: Analysis
+    analysis: Analysis | None
     fresh: Fired | None
     fresh_analysis: Analysis | None
     verification: Verification | None
@@ -51,21 +55,36 @@ def calibrate(
     rig = parse_rig(rig_toml, str(rig_path))
     tell = _silent if quiet else say
 
-    tell(f"1. Measure: {pairs[0]} pairs at {rig.exposures[0]} (A) and {rig.exposures[1]} (B), no offset.")
+    tell("1. Plugs: one pair fired far apart shows who answers to which release.")
+    plugs = fire(
+        client,
+        rig,
+        rig_toml,
+        session_path(rig_path, rig, "plugs"),
+        Firing("plugs", 1, PLUGS_APART_S, confirmed=confirmed),
+    )
+    wrong = _plugs_wrong(plugs)
+    if wrong is not None:
+        return Calibrated(plugs, None, None, None, None, None, wrong)
+
+    tell(f"2. Measure: {pairs[0]} pairs at {rig.exposures[0]} (A) and {rig.exposures[1]} (B), no offset.")
     firing = Firing("series", pairs[0], confirmed=confirmed)
     fired = fire(client, rig, rig_toml, session_path(rig_path, rig, "series"), firing)
+    if not fired.outcome.complete:
+        return Calibrated(fired, None, None, None, None, None, _stopped(fired))
     analysis = analyse_file(fired.path, rig_path)
     if not quiet:
         show_analysis(analysis)
     suggestion = analysis.suggestion
-    if not fired.outcome.complete or suggestion is None:
-        why = analysis.why_none or f"the series stopped early ({fired.outcome.ending})"
-        return Calibrated(fired, analysis, None, None, None, None, why)
+    if suggestion is None:
+        return Calibrated(fired, analysis, None, None, None, None, analysis.why_none)
 
     tell("")
-    tell(f"2. Verify: {pairs[1]} fresh pairs with the offset on.")
+    tell(f"3. Verify: {pairs[1]} fresh pairs with the offset on.")
     firing = Firing("verify", pairs[1], suggestion.offset_s, preset_name(rig.exposures), confirmed=confirmed)
     fresh = fire(client, rig, rig_toml, session_path(rig_path, rig, "verify"), firing)
+    if not fresh.outcome.complete:
+        return Calibrated(fired, analysis, fresh, None, None, None, _stopped(fresh))
     fresh_analysis = analyse_file(fresh.path, rig_path)
     try:
         verification = verification_of(analysis, fresh_analysis)
@@ -78,6 +97,22 @@ def calibrate(
     return Calibrated(fired, analysis, fresh, fresh_analysis, verification, kept, None)
 
 
+def _plugs_wrong(plugs: Fired) -> str | None:
+    """What the pair fired far apart showed to be wrong, or None."""
+    from coincide.session.file import read_session
+
+    if not plugs.outcome.complete:
+        return _stopped(plugs)
+    kinds = ("swapped", "no answer")
+    said = [remark.say for remark in read_session(plugs.path).remarks if remark.kind in kinds]
+    return " ".join(said) or None
+
+
+def _stopped(fired: Fired) -> str:
+    why = fired.outcome.sentences[-1] if fired.outcome.sentences else fired.outcome.ending
+    return f"the {fired.path.stem.rsplit('-', 1)[-1]} stopped after {fired.outcome.in_file} pairs. {why}"
+
+
 def show_calibrated(done: Calibrated, *, as_json: bool) -> None:
     """Predicted beside obtained, and where everything is."""
     from coincide.report.results_json import session_json, verification_json
@@ -88,7 +123,9 @@ def show_calibrated(done: Calibrated, *, as_json: bool) -> None:
             {
                 "format": "coincide-calibration-result",
                 "version": 1,
-                "measured": session_json(done.analysis, done.measured.path),
+                "measured": None
+                if done.analysis is None
+                else session_json(done.analysis, done.measured.path),
                 "fresh": None
                 if done.fresh is None or done.fresh_analysis is None
                 else session_json(done.fresh_analysis, done.fresh.path),
@@ -98,16 +135,15 @@ def show_calibrated(done: Calibrated, *, as_json: bool) -> None:
             }
         )
         return
-    if done.verification is not None:
-        for line in verified(
-            done.analysis.measured.rig, done.verification, done.analysis.measured.tolerance_s
-        ):
+    suggestion = None if done.analysis is None else done.analysis.suggestion
+    if done.analysis is not None and suggestion is not None and done.verification is not None:
+        for line in verified(done.analysis.measured.rig, suggestion, done.verification):
             say(line)
     if done.kept is not None:
         say(f"Kept as {done.kept}, and in the box as a preset for this pair of shutter times.")
     else:
         say(f"No calibration was kept: {done.why_not}")
-        say(f"The pairs measured are in {done.measured.path}")
+        say(f"Every edge is kept in {done.measured.path}")
 
 
 def verification_of(analysis: Analysis, fresh: Analysis) -> Verification:

@@ -41,6 +41,7 @@ def command(folder: Path, seed: int) -> None:
     with opened_box(load_rig(rig_path), None, None, seed) as client:
         done = calibrate(client, rig_path, (30, 20), ())
     show_calibrated(done, as_json=False)
+    assert done.analysis is not None  # the invented bodies answer
     fresh = None if done.fresh is None else done.fresh.path
     written = write_report(done.analysis, done.measured.path, fresh, rig_path.parent / "report")
     say()

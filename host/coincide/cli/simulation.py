@@ -6,26 +6,29 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from coincide.box.simulated.spec import BodySpec, WorldSpec
+    from coincide.box.simulated.spec import BodySpec, ShutterKind, WorldSpec
     from coincide.rig.model import Body, Rig
 
 
 def world_for(rig: Rig, name: str | None) -> WorldSpec:
     """The named world with the dials turned as in the rig, or, without a name, the demo's world given the
-    rig's shutters, sensors and winding. Raises BadInput for a name there is not.
+    rig's shutters and sensors. Bodies are wound as the rig says. Raises BadInput for a name there is not.
     """
     from coincide.box.simulated.worlds import DEMO, world_spec
 
     if name is not None:
         seconds = (body.shutter.exposure.nominal_s for body in rig.both)
-        return world_spec(name).with_exposures(*seconds)
-    base = world_spec(DEMO)
-    winds = any(body.wind == "manual" for body in rig.both)
+        world = world_spec(name).with_exposures(*seconds)
+    else:
+        base = world_spec(DEMO)
+        world = replace(
+            base, body_a=_dressed(base.body_a, rig.bodies.a), body_b=_dressed(base.body_b, rig.bodies.b)
+        )
     return replace(
-        base,
-        body_a=_dressed(base.body_a, rig.bodies.a),
-        body_b=_dressed(base.body_b, rig.bodies.b),
-        hand=replace(base.hand, winds=winds),
+        world,
+        body_a=replace(world.body_a, wind=rig.bodies.a.wind),
+        body_b=replace(world.body_b, wind=rig.bodies.b.wind),
+        hand=replace(world.hand, winds=any(body.wind == "manual" for body in rig.both)),
     )
 
 
@@ -42,7 +45,7 @@ def _dressed(spec: BodySpec, body: Body) -> BodySpec:
     elif shutter.kind == "electronic":
         made = ShutterSpec(kind="electronic", exposure_s=exposure_s, readout_s=shutter.readout_s)
     else:
-        kind = "focal plane" if shutter.kind == "focal-plane" else "electronic first curtain"
+        kind: ShutterKind = "focal plane" if shutter.kind == "focal-plane" else "electronic first curtain"
         made = replace(spec.shutter, kind=kind, exposure_s=exposure_s, travel_s=shutter.travel_s)
         if shutter.sweep in ("left to right", "right to left"):
             side_m = body.frame.width_m
@@ -57,5 +60,4 @@ def _dressed(spec: BodySpec, body: Body) -> BodySpec:
         release=replace(spec.release, kind=body.release),
         contact=replace(spec.contact, fitted=body.sync != "none"),
         gates=(gates[0], gates[1]),
-        wind=body.wind,
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 BODY_COLOUR = ("#1f4e79", "#c4622d")  # A: deep blue, B: burnt orange; distinct to colour-blind eyes
 BODY_MARKER = ("o", "D")
 WITHIN = "#d9e6df"  # the tolerance band: a pale field, never the only carrier of meaning
@@ -15,7 +17,7 @@ AFTER = "#2b7a6b"
 BEFORE = "#8a9099"
 DOUBT = "#a3243b"  # outliers, misses
 
-RC = {
+RC: dict[Any, Any] = {  # keys are matplotlib's, which types them as several hundred literals
     "figure.facecolor": PAPER,
     "axes.facecolor": PAPER,
     "axes.edgecolor": FAINT,

@@ -125,6 +125,8 @@ def distribution(
     who: tuple[str, str] = ("A", "B"),
 ) -> Figure:
     """Histogram of the skews (n,) with the suggested offset, its 95 % interval and the tolerance."""
+    from matplotlib.ticker import MaxNLocator
+
     figure, axes = new_figure("Where the skews lie, and the offset that centres them")
     seen = skew_s[np.isfinite(skew_s)]
     axes.axvspan(
@@ -135,7 +137,9 @@ def distribution(
         linewidth=0.8,
         label=f"kept: within ±{_ms(tolerance_s)}",
     )
-    axes.hist(seen * MS, bins=_bins(seen) * MS, color=FAINT, edgecolor=INK, linewidth=0.6, label="pairs")
+    axes.hist(
+        seen * MS, bins=(_bins(seen) * MS).tolist(), color=FAINT, edgecolor=INK, linewidth=0.6, label="pairs"
+    )
     axes.plot(
         seen * MS,
         np.full(seen.size, -0.02),
@@ -159,7 +163,7 @@ def distribution(
     axes.set_xlabel(_skew_label(who))
     axes.set_ylabel("pairs")
     axes.tick_params(axis="x", pad=8)
-    axes.yaxis.get_major_locator().set_params(integer=True)
+    axes.yaxis.set_major_locator(MaxNLocator(integer=True))
     figure.legend(loc="outside lower center", frameon=False, ncols=4)
     return figure
 

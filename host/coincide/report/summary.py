@@ -62,8 +62,9 @@ def what_to_expect(suggestion: OffsetSuggestion) -> tuple[str, ...]:
     return tuple(said)
 
 
-def verified(rig: Rig, verification: Verification, tolerance_s: float) -> tuple[str, ...]:
+def verified(rig: Rig, suggestion: OffsetSuggestion, verification: Verification) -> tuple[str, ...]:
     """What was predicted beside what came; a sentence each."""
+    tolerance_s = suggestion.tolerance_s
     low, high = verification.share_interval
     centre_half_s = (verification.centre_interval_s[1] - verification.centre_interval_s[0]) / 2
     first = ", the first after a rest left out" if verification.first else ""
@@ -76,6 +77,11 @@ def verified(rig: Rig, verification: Verification, tolerance_s: float) -> tuple[
     ]
     if verification.agrees:
         said.append("The fresh series agrees with what was predicted.")
+    elif _moved_the_wrong_way(suggestion, verification):
+        said.append(
+            f"The offset moved the skew the wrong way: the release leads of {rig.bodies.a.name} and "
+            f"{rig.bodies.b.name} are swapped, or their sensors are. Put each plug in its own body and calibrate again."
+        )
     elif not verification.centre_agrees:
         said.append(
             f"The fresh series does not agree: something changed between the two. Check that {rig.bodies.a.name} "
@@ -89,9 +95,15 @@ def verified(rig: Rig, verification: Verification, tolerance_s: float) -> tuple[
     return tuple(said)
 
 
+def _moved_the_wrong_way(suggestion: OffsetSuggestion, verification: Verification) -> bool:
+    """The delay reached the other body: twice the skew is left instead of none."""
+    left_s, twice_s = verification.centre_s, 2 * suggestion.offset_s
+    return abs(left_s - twice_s) < 0.25 * abs(twice_s) and abs(left_s) > verification.centre_allowed_s
+
+
 def body_rows(measured: Measured) -> list[tuple[str, ...]]:
     """One row a body: name, how it was seen, lag, spread of the lag, exposure, pairs without an answer."""
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for index, body in enumerate(measured.rig.both):
         lag_s = measured.lag_s[:, index]
         seen = lag_s[np.isfinite(lag_s)]

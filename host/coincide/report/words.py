@@ -33,11 +33,13 @@ def ms_with_interval(value_s: float, interval_s: tuple[float, float]) -> str:
 
 
 def percent(share: float) -> str:
-    """'93 %', but never '100 %' of a thing that was only counted: 0.996 is '99.6 %'."""
+    """'93 %', '99.6 %', 'over 99.9 %': only what is whole is called '100 %'."""
     if not math.isfinite(share):
         return "unknown"
     points = share * 100
-    return f"{points:.0f} %" if points <= 99.5 or share == 1.0 else f"{points:.1f} %"
+    if 99.9 < points < 100:
+        return "over 99.9 %"
+    return f"{points:.0f} %" if points <= 99.5 or points >= 100 else f"{points:.1f} %"
 
 
 def count(n: int, one: str, many: str | None = None) -> str:

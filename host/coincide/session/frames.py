@@ -107,7 +107,7 @@ def _frame(row: list[str], number: int, path: Path) -> Frame:
     found = dict(zip(_NAMES, row, strict=True))
     try:
         seconds = {name: float(found[name]) if found[name] else math.nan for name in _FLOATS}
-        counts = {name: int(found[name]) for name in ("entry", "boot")}
+        entry, boot = int(found["entry"]), int(found["boot"])
         frame = int(found["frame"]) if found["frame"] else None
     except ValueError as error:
         raise BadInput(f"{path}, line {number}: {error}.") from None
@@ -116,4 +116,4 @@ def _frame(row: list[str], number: int, path: Path) -> Frame:
             f"{path}, line {number}: verdict is '{found['verdict']:.40}'; one of "
             f"{', '.join(VERDICT_WORDS)} was expected."
         )
-    return Frame(frame=frame, preset=found["preset"], verdict=found["verdict"], **counts, **seconds)
+    return Frame(frame=frame, preset=found["preset"], verdict=found["verdict"], entry=entry, boot=boot, **seconds)

@@ -15,7 +15,7 @@ import orjson
 from coincide.errors import BadInput
 from coincide.session.model import FORMAT, VERSION, Header, Remark, ShotRecord
 
-PURPOSES = ("series", "verify", "watch", "ready", "zero")
+PURPOSES = ("series", "verify", "watch", "ready", "zero", "plugs")
 PLAN_KEYS = ("delay_a_ns", "delay_b_ns", "lead_ns", "closure_ns", "window_ns")
 OPTIONS = orjson.OPT_APPEND_NEWLINE | orjson.OPT_NON_STR_KEYS | orjson.OPT_SERIALIZE_NUMPY
 

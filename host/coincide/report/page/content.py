@@ -60,8 +60,8 @@ def page_content(
     figures = {key: _figure(key, figure) for key, figure in session_figures(analysis).items()}
     simulated = bool(header.box.get("board", {}).get("simulated"))
     lead = [] if analysis.suggestion is None else [what_to_set(measured.rig, analysis.suggestion)]
-    if verification is not None:
-        lead += verified(measured.rig, verification, measured.tolerance_s)
+    if verification is not None and analysis.suggestion is not None:
+        lead += verified(measured.rig, analysis.suggestion, verification)
     return Page(
         title=f"{measured.rig.name}: {' and '.join(header.exposures)}",
         kicker=f"{measured.rig.name}, {header.exposures[0]} (A) and {header.exposures[1]} (B), {header.created[:10]}",
