@@ -80,8 +80,8 @@ class Box:
         lost = board.read_edges(self._keep)
         if lost:
             self._overrun(lost)
-        if self.shot.busy and self.shot.advance(now):
-            self._complete_shot(now)
+        if self.shot.busy:
+            self._advance_shot(now)
         self.watch.advance(now)
         # 3 requests
         self._answer_requests(now)
@@ -90,19 +90,19 @@ class Box:
         self.lights.advance(now)
         # 5 output
         self.events.tell_dropped()
-        sent = self.link.send()
-        return self._due_in(now, sent)
+        more_ms = self.link.send()
+        return self._due_in(now, more_ms)
 
-    def _due_in(self, now, sent):
-        if self.link.reading:
+    def _due_in(self, now, more_ms):
+        if self.link.reading or more_ms == 0:
             return 0
         due = min(STEP_MOST_MS, self.field.due_in(now), self.lights.due_in(now), self.watch.due_in(now))
         if self.guard.armed:
             due = min(due, self.guard.due_in(now))
         if self.shot.busy:
             due = min(due, self.shot.due_in(now))
-        if not sent:
-            due = min(due, 2)
+        if more_ms > 0:
+            due = min(due, more_ms)
         return due
 
     # -- 1 safety -----------------------------------------------------------------------------
@@ -166,20 +166,23 @@ class Box:
         self.board.ensure_open()
         self.guard.disarm()
         self.guard.withdraw()
-        self.shot.cancel()
+        self.shot.end()
         self.events.release()
         self.field.drop()
         gc.collect()
-        self.crash.keep(error, self.boot, self.board.millis(), self.commands.doing or "loop")
-        self.fault("exception", ERRORS["failed"])
-        self.lights.show(lights.FAULT, self.board.millis())
+        try:
+            self.crash.keep(error, self.boot, self.board.millis(), self.commands.doing or "loop")
+            self.fault("exception", ERRORS["failed"])
+            self.lights.show(lights.FAULT, self.board.millis())
+        except Exception:  # noqa: BLE001 - no memory even to say so: start afresh
+            self.board.reset()
         if self.crash.since_boot >= CRASHES_UNTIL_RESET:
             self.board.reset()
 
     # -- 2 edges ------------------------------------------------------------------------------
 
     def _keep_edge(self, channel, level, tick):
-        if self.shot.state != shots.IDLE:
+        if self.shot.taking:
             self.shot.edges.keep(channel, level, tick)
         elif self.watch.on:
             self.watch.keep(channel, level, tick)
@@ -187,7 +190,7 @@ class Box:
             self.shot.stray += 1
 
     def _overrun(self, lost):
-        if self.shot.busy:
+        if self.shot.taking:
             self.shot.edges.lost += lost
         elif self.watch.on:
             self.watch.lose(lost)
@@ -228,15 +231,21 @@ class Box:
         if source != shots.FIELD:
             self.events.reserve(shots.BYTES_MOST, shots.LINES_MOST)
 
-    def _complete_shot(self, now):
-        self.guard.withdraw()
-        if self.shot.source == shots.FIELD:
-            self.field.completed(now)
-            return
-        self.events.release()
-        seq = self.shot.put_events(self.events)
-        if self.shot.source == shots.HOST:
-            self._shot_event = seq
+    def _advance_shot(self, now):
+        shot = self.shot
+        if shot.advance(now):
+            self.guard.withdraw()
+            if shot.source == shots.FIELD:
+                shot.end()
+                self.field.completed(now)
+        elif shot.state == shots.TELLING:
+            # The room kept for this shot is its own; what is left of it stays kept.
+            self.events.release()
+            if not shot.tell(self.events):
+                lines = shot.lines_left()
+                self.events.reserve(lines * shots.LINE_BYTES_MOST, lines)
+            elif shot.source == shots.HOST:
+                self._shot_event = self.events.last
 
     def forget_shot_number(self):
         """Numbers may begin anew, unless the host may still have to learn that the last shot was fired."""

@@ -136,7 +136,8 @@ class Field:
         """A frame of the field is complete: read it, log it, show it."""
         box = self._box
         preset = self.preset()
-        reading = read_frame(box.shot.edges, preset, box.board.tick_hz)
+        # A shot that was stopped says nothing about the bodies.
+        reading = read_frame(box.shot.edges, None if box.shot.aborted else preset, box.board.tick_hz)
         logged = box.framelog.finish(
             box.boot, box.shot.started_ms, preset["name"] if preset else "", reading, preset
         )

@@ -64,7 +64,8 @@ class FrameLog:
         self.damaged = 0
         self.unlogged = 0
         self._open = False
-        self._mount()
+        self._mounted = False
+        self._repair()
 
     # -- reading ------------------------------------------------------------------------------
 
@@ -130,8 +131,10 @@ class FrameLog:
     def begin(self):
         """Write the opening of an entry. False, and counted, when the log is full or the flash fails."""
         self._open = False
+        if not self._mounted:
+            self._repair()
         try:
-            if not self._ready_for_entry():
+            if not self._mounted or not self._ready_for_entry():
                 self.unlogged += 1
                 return False
             place = self._last * ENTRIES_A_SEGMENT + self._slots_used - 1
@@ -235,11 +238,13 @@ class FrameLog:
             self._files.append(_name(self._last), b"\0" * (SLOT_BYTES - over))
 
     def _repair(self):
-        """Look at the flash again after it failed."""
+        """Look at the flash, at boot and again after it failed. The log is out of use while that fails."""
+        self._open = False
         try:
             self._mount()
+            self._mounted = True
         except OSError:
-            self._open = False
+            self._mounted = False
 
     def _mount(self):
         """Find the segments, finish what a power cut left half done, count what cannot be read."""
@@ -247,7 +252,7 @@ class FrameLog:
         headers = {}
         sizes = {}
         for name in files.names():
-            if not name.startswith("frames."):
+            if not name.startswith("frames.") or not name[7:].isdigit():
                 continue
             place = int(name[7:])
             sizes[place] = files.size(name)

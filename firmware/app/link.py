@@ -3,6 +3,8 @@
 from .wire import LineReader, encode
 
 HELD_MOST = 2048  # no request is read while more than this waits to go out
+LINES_A_STEP = 4  # and then back to the loop, where safety comes first
+STALLED_MS = 2  # the port took no more: try again so soon
 
 
 class Link:
@@ -46,8 +48,8 @@ class Link:
         self._held += len(line)
 
     def send(self):
-        """Write what the port takes. True when nothing is left to send."""
-        while True:
+        """Write a few lines, or what the port takes. Milliseconds until there is more to do, -1 for nothing."""
+        for _ in range(LINES_A_STEP):
             if not self._going:
                 if self._replies:
                     self._going = self._replies.pop(0)
@@ -55,11 +57,12 @@ class Link:
                 else:
                     line = self._events.next_line()
                     if line is None:
-                        return True
+                        return -1
                     self._going = line
             taken = self._board.serial_write(self._going)
             if taken >= len(self._going):
                 self._going = b""
             else:
                 self._going = self._going[taken:]
-                return False
+                return STALLED_MS
+        return 0

@@ -81,8 +81,9 @@ EVENTS = (
     # 2 * channel + level, delta the ticks since the edge before (the first: since `base`, so 0)
     "edges",
     # the shot is complete: {"shot": n, "full_a": tick or null, "full_b": tick or null, "edges": count,
-    # "lost": count, "stray": edges seen outside any shot since the last, "aborted": null or a fault's code,
-    # "plan": {...}} where the plan as used, all in ticks, has the fields of `fire` or of `pulse` without _ns
+    # "lost": count, "stray": count, "aborted": code or null, "plan": {...}}. Stray edges came outside any shot
+    # since the last one; `aborted` is the code of the fault or the verb that opened the outputs early; the
+    # plan is what was used, all in ticks, with the fields of `fire` or `pulse` without their _ns
     "shot",
     "group",  # watch: a group ended {"group": n, "edges": count, "lost": count}
     "overrun",  # {"lost": count}: edges the sampler saw and could not keep

@@ -68,6 +68,8 @@ class Guard:
         """Outputs may be closed from now on, each for so long at a time."""
         self._limit_ms[0] = self._limit_ms[2] = min(half_ms, HALF_MOST_MS)
         self._limit_ms[1] = self._limit_ms[3] = min(full_ms, FULL_MOST_MS)
+        since = self._since_ms
+        since[0] = since[1] = since[2] = since[3] = -1
 
     def withdraw(self):
         """No output may be closed from now on."""

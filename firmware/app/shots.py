@@ -1,7 +1,8 @@
-"""One pair: idle, armed (the guard's), firing while an output may be closed, listening until the window ends.
+"""One pair: idle, armed (the guard's), firing while an output may be closed, listening until the window ends,
+telling until its edges are events.
 
 The edges of the shot at hand go into arrays laid out at boot; nothing is allocated while they come. They
-become events when the shot is complete.
+become events when the shot is complete, one line a step, so that the loop never stays away from safety.
 """
 
 from array import array
@@ -12,7 +13,8 @@ from .units import ticks_to_ms_up
 IDLE = 0
 FIRING = 1
 LISTENING = 2
-STATE_NAMES = ("idle", "firing", "listening")
+TELLING = 3
+STATE_NAMES = ("idle", "firing", "listening", "telling")
 
 EDGES_MOST = 384
 EDGES_A_LINE = 16
@@ -69,19 +71,20 @@ class Edges:
         i = self.first(channel, level)
         return None if i < 0 else self.base + self.at[i]
 
-    def put_events(self, events, shot):
-        """All edges as `edges` events of at most 16 each; counts what the buffer had no room for."""
+    def put_event(self, events, shot, start):
+        """At most 16 edges from `start` on as one `edges` event; counts what the buffer had no room for.
+        Where the next event starts."""
         at = self.at
-        for start in range(0, self.count, EDGES_A_LINE):
-            end = min(self.count, start + EDGES_A_LINE)
-            pairs = []
-            before = at[start]
-            for i in range(start, end):
-                pairs.append(self.code[i])
-                pairs.append(at[i] - before)
-                before = at[i]
-            if not events.put("edges", {"shot": shot, "base": self.base + at[start], "e": pairs}):
-                self.lost += end - start
+        end = min(self.count, start + EDGES_A_LINE)
+        pairs = []
+        before = at[start]
+        for i in range(start, end):
+            pairs.append(self.code[i])
+            pairs.append(at[i] - before)
+            before = at[i]
+        if not events.put("edges", {"shot": shot, "base": self.base + at[start], "e": pairs}):
+            self.lost += end - start
+        return end
 
 
 class Shot:
@@ -98,11 +101,17 @@ class Shot:
         self.started_ms = 0
         self.closed_by_ms = 0  # by now every output has opened by itself
         self.until_ms = 0
+        self._told = 0  # edges that are events already
         self.stray = 0  # edges that came outside any shot, since the last one
 
     @property
     def busy(self):
         return self.state != IDLE
+
+    @property
+    def taking(self):
+        """Whether edges that come now are this shot's."""
+        return self.state in (FIRING, LISTENING)
 
     def fire_pair(self, number, source, delay_a, delay_b, lead, closure, window):
         """Close the releases as planned and listen for `window` ticks after the later full-press."""
@@ -140,16 +149,21 @@ class Shot:
         if self.state == FIRING and self.aborted is None:
             self.aborted = why
 
-    def cancel(self):
-        """Give the shot up, after a failure inside the box."""
+    def lines_left(self):
+        """Events that are still to be told."""
+        return 1 + -(-(self.edges.count - self._told) // EDGES_A_LINE)
+
+    def end(self):
+        """The shot is over, told or not."""
         self.state = IDLE
 
     def advance(self, now):
-        """Move on. True once, when the window has ended and no output is busy."""
+        """Move on. True once, when the window has ended and no output is busy: then it is to be told."""
         if self.state == FIRING and not self._board.outputs_busy():
             self.state = LISTENING
         if self.state == LISTENING and now >= self.until_ms:
-            self.state = IDLE
+            self.state = TELLING
+            self._told = 0
             return True
         return False
 
@@ -158,12 +172,15 @@ class Shot:
         if self.state == FIRING:
             # Short steps: the software's watch over closures is only as fine as its steps.
             return min(20, max(1, self.closed_by_ms - now))
-        return max(0, self.until_ms - now)
+        return max(0, self.until_ms - now) if self.state == LISTENING else 0
 
-    def put_events(self, events):
-        """The edges, then the `shot` event that says the shot is complete. Its sequence number."""
+    def tell(self, events):
+        """Put the next event: edges, or in the end the `shot` event that says the shot is complete. True when
+        that was the last, and the shot is over."""
         edges = self.edges
-        edges.put_events(events, self.number)
+        if self._told < edges.count:
+            self._told = edges.put_event(events, self.number, self._told)
+            return False
         record = {
             "shot": self.number,
             "full_a": edges.tick_of_first(FULL_A, 1),
@@ -175,4 +192,6 @@ class Shot:
             "plan": self.plan,
         }
         self.stray = 0
-        return events.put("shot", record)
+        self.state = IDLE
+        events.put("shot", record)
+        return True

@@ -54,7 +54,7 @@ class Watch:
 
     def _flush(self):
         if self._edges.count:
-            self._edges.put_events(self._events, 0)
+            self._edges.put_event(self._events, 0, 0)
             self._lost += self._edges.lost
             self._edges.clear()
 

@@ -8,11 +8,12 @@ import binascii
 import json
 
 MAX_LINE_BYTES = 1024  # longer lines are refused: a box has no memory for them
+MAX_BRACKETS = 64  # opening ones: a thousand nested lists would take a third of a box's memory
 
 
 class Refused:
     """A line that did not survive the cable, and why: 'too long', 'no checksum', 'bad checksum',
-    'not JSON' or 'not an object'."""
+    'too nested', 'not JSON' or 'not an object'."""
 
     def __init__(self, why, line):
         self.why = why
@@ -45,10 +46,12 @@ def decode_line(line):
     payload = line[:at]
     if line[at + 1 :].rstrip(b"\r") != crc32_hex(payload):
         return Refused("bad checksum", line)
+    if payload.count(b"[") + payload.count(b"{") > MAX_BRACKETS:
+        return Refused("too nested", line[:40])
     try:
         record = json.loads(payload)
     except (ValueError, RuntimeError, MemoryError):
-        # RuntimeError: nesting deeper than the interpreter's stack.
+        # RuntimeError: deeper than the interpreter's stack, should that be shallow indeed.
         return Refused("not JSON", line)
     if not isinstance(record, dict):
         return Refused("not an object", line)

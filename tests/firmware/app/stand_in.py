@@ -11,6 +11,7 @@ from coincide_firmware.app.wire import LineReader, Refused, encode
 
 TICK_HZ = 125000000
 TICKS_A_MS = TICK_HZ // 1000
+SERIAL_READ_BYTES = 256  # what a USB serial port hands over at a time
 OUTPUT_CHANNELS = (HALF_A, FULL_A, HALF_B, FULL_B)
 
 
@@ -106,6 +107,7 @@ class StandInBoard:
         self.pairs = 0
         self.closures = []  # (output, from tick, to tick), of every closure that has ended
         self._arrived = b""
+        self._taken = 0
         self.sent = bytearray()
         self._pending = []  # (tick, order, kind, what): edges of bodies, changes of outputs
         self._order = 0
@@ -245,8 +247,11 @@ class StandInBoard:
         self.lamp_runs.append((lamps, step_ticks, rows))
 
     def serial_read(self):
-        arrived = self._arrived
-        self._arrived = b""
+        arrived = self._arrived[self._taken : self._taken + SERIAL_READ_BYTES]
+        self._taken += len(arrived)
+        if self._taken == len(self._arrived):
+            self._arrived = b""
+            self._taken = 0
         return arrived
 
     def serial_write(self, data):
@@ -260,6 +265,11 @@ class StandInBoard:
     def reset(self):
         self.resets += 1
 
+    @property
+    def unread(self):
+        """Bytes from the host that the box has not taken yet."""
+        return len(self._arrived) - self._taken
+
     # -- the host at the other end ------------------------------------------------------------
 
     def arrive(self, data):
@@ -270,8 +280,10 @@ class StandInBoard:
 class Bench:
     """A box on a stand-in board, with a host that can ask and listen."""
 
-    def __init__(self, files=None, reset_cause="power"):
+    def __init__(self, files=None, reset_cause="power", held=()):
         self.board = StandInBoard(files, reset_cause)
+        for name in held:
+            self.board.contacts[name] = 1
         self.box = Box(self.board)
         self.reader = LineReader()
         self.events = []
