@@ -21,7 +21,11 @@ def release(body: str) -> Sheet:
         signal, led = f"{press}_{low}", f"{body}_{press.upper()}_LED"
         parts += [
             resistor(
-                f"R{number}{body}", 330.0, signal, led, "LED current of the isolator, 4 mA at the least"
+                f"R{number}{body}",
+                330.0,
+                signal,
+                led,
+                "LED current of the isolator, about 6 mA and 3.7 mA at the least",
             ),
             pull_down(f"R{number + 2}{body}", signal),
             part(

@@ -151,7 +151,7 @@ def lights() -> Sheet:
         base, collector, anode = f"LED{number}_B", f"LED{number}_K", f"LED{number}_A"
         parts += [
             resistor(
-                f"R{number}1", 4700.0, signal, base, "base current for the transistor, 0.4 mA at the least"
+                f"R{number}1", 4700.0, signal, base, "base current for the transistor, 0.5 mA at the least"
             ),
             pull_down(f"R{number}2", signal),
             part(
@@ -209,7 +209,7 @@ def lamp_row() -> Sheet:
                 f"RN8{stage}",
                 "resistor_array",
                 "Resistor network 8 × 330 Ω, isolated",
-                "sets each lamp's current, 2 to 4 mA: bright enough to photograph, harmless to look at",
+                "sets each lamp's current, 2 to 5 mA: bright enough to photograph, harmless to look at",
                 {"one": lines, "other": lamps},
                 {**specs.resistor(330.0, 0.02), "lines": 8.0},
             ),

@@ -116,7 +116,7 @@ def sync(body: str, variant: str) -> Sheet:
                 {"one": store, "other": outer},
                 specs.capacitor(1e-6, 0.1, 63.0),
             ),
-            resistor(f"R21{body}", 680.0, store, anode, "peak current of the pulse, 6 to 12 mA"),
+            resistor(f"R21{body}", 680.0, store, anode, "peak current of the pulse, 5 to 12 mA"),
             *_sync_ends(body, high_voltage=False),
         )
         title = f"Sync input, body {body}: polarised semiconductor output"

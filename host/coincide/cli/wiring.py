@@ -8,13 +8,12 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from coincide.cli import show
 from coincide.cli.options import json_option
-from coincide.cli.show import as_json, say, table
 from coincide.cli.wiring_words import (
-    DRAWN,
     build_rows,
-    engineering,
-    figure_row,
+    caution_lines,
+    figure_rows,
     json_figure,
     part_row,
     timing_row,
@@ -33,10 +32,14 @@ GATE = click.Choice(["load", "transimpedance"])
 def build_options(function: Command) -> Command:
     """How the box is built, body by body; turned into one `build` argument by `_build`."""
     for body in ("b", "a"):
-        name = body.upper()
-        function = click.option(f"--gate-{body}", type=GATE, default="load", show_default=True, help=f"Gate sensors of body {name}.")(function)
-        function = click.option(f"--release-{body}", type=RELEASE, default="contact", show_default=True, help=f"Release of body {name}.")(function)
-        function = click.option(f"--sync-{body}", type=SYNC, default="cell", show_default=True, help=f"Sync input of body {name}.")(function)
+        for key, kinds, usual, words in (
+            ("gate", GATE, "load", "Gate sensors"),
+            ("release", RELEASE, "contact", "Release"),
+            ("sync", SYNC, "cell", "Sync input"),
+        ):
+            say = f"{words} of body {body.upper()}."
+            option = click.option(f"--{key}-{body}", type=kinds, default=usual, show_default=True, help=say)
+            function = option(function)
     return function
 
 
@@ -62,35 +65,38 @@ def command(ctx: click.Context) -> None:
         return
     from coincide_wiring.netlist import Build
 
-    table(("circuit", "what it does", "parts"), build_rows(Build()), "The box, circuit by circuit")
-    say("Drawings: 'coincide wiring draw --to FOLDER'. Building it step by step: docs/build-the-box.md.")
-    say("Before you touch a terminal: 'coincide wiring cautions' and 'coincide wiring terminal'.")
+    show.table(("circuit", "what it does", "parts"), build_rows(Build()), "The box, circuit by circuit")
+    show.say("Drawings: 'coincide wiring draw --to FOLDER'. Building it step by step: docs/build-the-box.md.")
+    show.say("Before you touch a terminal: 'coincide wiring cautions' and 'coincide wiring terminal'.")
 
 
 @command.command()
 @build_options
 @json_option
-def parts(as_json_: bool = False, **chosen: Any) -> None:
+def parts(as_json: bool, **chosen: str) -> None:
     """What to buy: quantities, generic ratings, substitutes, and why each value.
 
     \b
     Example:
       coincide wiring parts --release-b solenoid
     """
-    as_json_ = bool(chosen.pop("as_json", as_json_))
     from coincide_wiring.parts import parts_list
 
     lines = parts_list(_build(chosen))
-    if as_json_:
-        as_json({"parts": lines})
+    if as_json:
+        show.as_json({"parts": lines})
         return
-    table(("quantity,", "part", "where", "substitute", "why"), (part_row(line) for line in lines), "Parts")
+    show.table(
+        ("quantity,", "part; why it is there; what else will do", "where"),
+        (part_row(line) for line in lines),
+        "Parts",
+    )
 
 
 @command.command()
 @build_options
 @json_option
-def figures(as_json_: bool = False, **chosen: Any) -> None:
+def figures(as_json: bool, **chosen: str) -> None:
     """Computed values with their corners, limits and margins, and the timing errors they add.
 
     Leaves with 1 when a corner leaves its limits.
@@ -99,50 +105,56 @@ def figures(as_json_: bool = False, **chosen: Any) -> None:
     Example:
       coincide wiring figures --sync-a high-voltage --gate-a transimpedance
     """
-    as_json_ = bool(chosen.pop("as_json", as_json_))
     from coincide_wiring.figures import figures as computed
     from coincide_wiring.figures import timing_terms
 
     build = _build(chosen)
     found = computed(build)
-    if as_json_:
+    if as_json:
         terms = {
             how: {f"zero_checked_{done}".lower(): timing_terms(build, done, how) for done in (False, True)}
             for how in ("sync", "gate")
         }
-        as_json({"figures": [json_figure(one) for one in found], "timing_terms": terms})
+        show.as_json({"figures": [json_figure(one) for one in found], "timing_terms": terms})
     else:
-        columns = ("value", "typical,", "least,", "most,", "limits", "margin,", "formula")
-        table(columns, (figure_row(one) for one in found), "Computed values, swept over every corner")
+        columns = ("value", "where", "typical,", "least,", "most,", "limits", "margin,")
+        show.table(columns, figure_rows(found), "Computed values, swept over every corner")
         rows = [timing_row(one.timing) for one in found if one.timing is not None]
-        columns = ("what delays", "enters", "typical,", "u before zero check,", "u after,")
-        table(columns, rows, "Timing errors (standard uncertainties)")
+        headings = ("what delays", "enters", "typical,", "u before zero check,", "u after,")
+        show.table(headings, rows, "Timing errors (standard uncertainties)")
     if not all(one.inside for one in found):
         raise click.exceptions.Exit(1)
 
 
 @command.command()
 @json_option
-def pins(as_json: bool) -> None:  # noqa: A002 - the option's name
+def pins(as_json: bool) -> None:
     """The pin table: which signal sits on which GPIO.
 
     \b
     Example:
       coincide wiring pins
     """
-    from coincide.cli import show
     from coincide_wiring.pin_table import pin_rows
 
     rows = pin_rows()
     if as_json:
         show.as_json({"pins": rows})
         return
-    cells = ((str(row.gpio), row.name, row.direction, "high" if row.active else "low", row.purpose) for row in rows)
-    table(("GPIO,", "signal", "direction", "active", "what it is"), cells, "Pins")
+    cells = (
+        (str(row.gpio), row.name, row.direction, "high" if row.active else "low", row.purpose) for row in rows
+    )
+    show.table(("GPIO,", "signal", "direction", "active", "what it is"), cells, "Pins")
 
 
 @command.command()
-@click.option("--to", "folder", type=click.Path(path_type=Path, file_okay=False), required=True, help="Folder for the SVG files; made if it is not there.")
+@click.option(
+    "--to",
+    "folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    required=True,
+    help="Folder for the SVG files; made if it is not there.",
+)
 def draw(folder: Path) -> None:
     """Draw the schematics into a folder, one SVG a circuit.
 
@@ -153,11 +165,16 @@ def draw(folder: Path) -> None:
     from coincide_wiring.drawings import write
 
     for path in write(folder):
-        say(f"{path}  {DRAWN.get(path.stem, '')}".rstrip())
+        show.say(str(path))
 
 
 @command.command()
-@click.option("--at", "place", type=click.Choice(["open", "meter", "arm", "lamp", "gate", "solenoid"]), help="Only what matters at one place.")
+@click.option(
+    "--at",
+    "place",
+    type=click.Choice(["open", "meter", "arm", "lamp", "gate", "solenoid"]),
+    help="Only what matters at one place.",
+)
 @click.option("--acknowledge", is_flag=True, help="I have read all of them: keep that on this machine.")
 @json_option
 def cautions(place: str | None, acknowledge: bool, as_json: bool) -> None:
@@ -170,7 +187,6 @@ def cautions(place: str | None, acknowledge: bool, as_json: bool) -> None:
       coincide wiring cautions --at meter
       coincide wiring cautions --acknowledge
     """
-    from coincide.cli import show
     from coincide_wiring.cautions import PLACES, cautions_for, digest
 
     if acknowledge and place is not None:
@@ -180,9 +196,9 @@ def cautions(place: str | None, acknowledge: bool, as_json: bool) -> None:
         show.as_json({"digest": digest(), "cautions": [one for key in chosen for one in cautions_for(key)]})
     else:
         for key, title in chosen.items():
-            say(f"\n{title}")
-            for one in cautions_for(key):
-                say(click.wrap_text(("DANGER: " if one.grave else "") + one.say, 96, "  - ", "    "))
+            show.say(f"\n{title}")
+            for line in caution_lines(cautions_for(key)):
+                show.say(line)
     if acknowledge:
         from coincide.box.acknowledge import acknowledge as keep
 
@@ -192,7 +208,7 @@ def cautions(place: str | None, acknowledge: bool, as_json: bool) -> None:
 @command.command()
 @build_options
 @json_option
-def check(as_json_: bool = False, **chosen: Any) -> None:
+def check(as_json: bool, **chosen: str) -> None:
     """Electrical rule check of a build: the same data the drawings come from.
 
     Leaves with 1 when something is wrong.
@@ -201,19 +217,22 @@ def check(as_json_: bool = False, **chosen: Any) -> None:
     Example:
       coincide wiring check --sync-a wetted --release-b solenoid
     """
-    as_json_ = bool(chosen.pop("as_json", as_json_))
     from coincide_wiring.check import check as faults_of
     from coincide_wiring.netlist import digest
 
     build = _build(chosen)
     faults = faults_of(build)
-    if as_json_:
-        as_json({"sound": not faults, "wiring_digest": digest(build), "faults": faults})
+    if as_json:
+        show.as_json({"sound": not faults, "wiring_digest": digest(build), "faults": faults})
     elif faults:
-        table(("rule", "where", "what"), ((one.rule, one.where, one.say) for one in faults), "Faults")
+        show.table(("rule", "where", "what"), ((one.rule, one.where, one.say) for one in faults), "Faults")
     else:
-        say("Sound: every pin used once, every output isolated and held off at boot, the two bodies, the rig and")
-        say("the board joined nowhere, every input and part within its ratings, with the loopback plug in as well.")
+        show.say(
+            "Sound: every pin used once, every output isolated and held off at boot, the two bodies, the rig and"
+        )
+        show.say(
+            "the board joined nowhere, every input and part within its ratings, with the loopback plug in as well."
+        )
     if faults:
         raise click.exceptions.Exit(1)
 
@@ -233,7 +252,6 @@ def terminal(kind: str, volts: float | None, alternating: bool, as_json: bool) -
       coincide wiring terminal sync
       coincide wiring terminal release --volts 4.9
     """
-    from coincide.cli import show
     from coincide_wiring.cautions import cautions_for
     from coincide_wiring.terminal import KINDS, TerminalCheck, judge_terminal
 
@@ -243,23 +261,23 @@ def terminal(kind: str, volts: float | None, alternating: bool, as_json: bool) -
         if as_json:
             show.as_json(judged)
         else:
-            say(f"{judged.say}\n{judged.then}")
+            show.say(click.wrap_text(judged.say, 100))
+            show.say(click.wrap_text(judged.then, 100))
         if not judged.blessed:
             raise click.exceptions.Exit(1)
         return
     if as_json or alternating:
-        raise click.UsageError("'--json' and '--alternating' go with '--volts': the guided check asks a person.")
-    for one in cautions_for("meter"):
-        say(click.wrap_text(("DANGER: " if one.grave else "") + one.say, 96, "  - ", "    "))
+        raise click.UsageError(
+            "'--json' and '--alternating' go with '--volts': the guided check asks a person."
+        )
+    for line in caution_lines(cautions_for("meter")):
+        show.say(line)
     asked = TerminalCheck(named)
     while asked.step != "done":
-        answer: bool | float
-        if asked.wants_volts:
-            answer = click.prompt(asked.question, type=float)
-        else:
-            answer = click.confirm(asked.question)
+        wants = asked.wants_volts
+        answer = click.prompt(asked.question, type=float) if wants else click.confirm(asked.question)
         asked = asked.answer(answer)
-    say(asked.verdict)
+    show.say(click.wrap_text(asked.verdict, 100))
+    show.say(f"Circuit to build: {asked.circuit or 'none, join nothing'}.")
     if not asked.blessed:
         raise click.exceptions.Exit(1)
-    say(f"Circuit to build: {engineering.circuit(asked.circuit or '')}")

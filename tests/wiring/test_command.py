@@ -1,0 +1,108 @@
+"""`coincide wiring`: every subcommand answers, its JSON is whole, its exit codes tell."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from coincide.box import acknowledge as keeping
+from coincide.cli.wiring import command
+from coincide_wiring.drawings import drawn_sheets
+from coincide_wiring.netlist import Build, digest
+
+
+def run(*words: str, typed: str | None = None) -> Result:
+    return CliRunner().invoke(command, words, input=typed)
+
+
+@pytest.mark.parametrize(
+    ("words", "expected"),
+    [
+        ((), "circuit by circuit"),
+        (("parts",), "Photorelay"),
+        (("figures",), "LED current of the release"),
+        (("pins",), "interlock"),
+        (("cautions",), "lethal"),
+        (("cautions", "--at", "solenoid"), "hot"),
+        (("check",), "Sound"),
+        (("check", "--sync-a", "wetted", "--release-b", "solenoid"), "Sound"),
+    ],
+)
+def test_each_answers_in_words(words: tuple[str, ...], expected: str) -> None:
+    answer = run(*words)
+    assert answer.exit_code == 0, answer.output
+    assert expected in answer.output
+
+
+@pytest.mark.parametrize("name", sorted(command.commands))
+def test_each_help_has_an_example_that_works(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(keeping, "user_config_path", lambda *_, **__: tmp_path)
+    text = run(name, "--help").output
+    examples = [line.split()[2:] for line in text.splitlines() if line.strip().startswith("coincide wiring")]
+    assert examples, f"'{name}' has no example"
+    for words in examples:
+        asks = words == ["terminal", "sync"]
+        answer = run(*words, typed="y\ny\n0\n0\ny\ny\n" if asks else None)
+        assert answer.exit_code == 0, answer.output
+
+
+def test_json_is_one_object_and_says_the_same() -> None:
+    sound = json.loads(run("check", "--json").output)
+    assert (sound["sound"], sound["faults"], sound["wiring_digest"]) == (True, [], digest(Build()))
+    computed = json.loads(run("figures", "--json").output)
+    assert all(one["inside"] for one in computed["figures"])
+    assert computed["timing_terms"]["sync"]["zero_checked_true"]
+    assert len(json.loads(run("pins", "--json").output)["pins"]) == 21
+    assert json.loads(run("parts", "--json").output)["parts"][0]["quantity"] == 1
+    assert json.loads(run("cautions", "--json").output)["cautions"]
+    assert json.loads(run("terminal", "sync", "--volts", "3", "--json").output)["circuit"] == "wetted"
+
+
+@pytest.mark.parametrize(
+    ("words", "typed", "code", "expected"),
+    [
+        (("terminal", "sync", "--volts", "230"), None, 1, "never join this terminal directly"),
+        (("terminal", "sync", "--volts", "0"), None, 1, "no blessing"),
+        (("terminal", "sync", "--volts", "inf"), None, 1, "over the meter's range"),
+        (("terminal", "release", "--volts", "4.9"), None, 0, "polarity-free"),
+        (("terminal", "sync", "--volts", "2", "--alternating"), None, 1, "licensed"),
+        (("terminal", "sync"), "n\n", 1, "lethal"),
+        (("terminal", "sync"), "y\ny\n-180\n", 1, "high-voltage"),
+        (("terminal", "release"), "y\ny\n5\ny\n", 0, "contact"),
+        (("terminal", "sync"), "y\ny\n3.1\n3.1\ny\nn\n", 0, "centre positive"),
+        (("terminal", "sync", "--json"), None, 2, "guided check asks a person"),
+        (("terminal", "shoe"), None, 2, "shoe"),
+        (("parts", "--sync-a", "laser"), None, 2, "laser"),
+        (("draw",), None, 2, "--to"),
+        (("cautions", "--at", "arm", "--acknowledge"), None, 2, "all of them"),
+    ],
+)
+def test_exit_codes_tell(words: tuple[str, ...], typed: str | None, code: int, expected: str) -> None:
+    answer = run(*words, typed=typed)
+    assert answer.exit_code == code, answer.output
+    assert expected in answer.output.replace("\n", " ")
+
+
+def test_draw_writes_every_schematic(tmp_path: Path) -> None:
+    answer = run("draw", "--to", str(tmp_path / "new folder"))
+    assert answer.exit_code == 0
+    assert len(list((tmp_path / "new folder").iterdir())) == len(drawn_sheets())
+
+
+def test_draw_into_a_file_is_refused_in_words(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("in the way")
+    answer = run("draw", "--to", str(tmp_path / "file"))
+    assert answer.exit_code == 2
+
+
+def test_acknowledging_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(keeping, "user_config_path", lambda *_, **__: tmp_path)
+    assert not keeping.acknowledged()
+    assert run("cautions", "--acknowledge").exit_code == 0
+    assert keeping.acknowledged()
