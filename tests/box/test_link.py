@@ -176,6 +176,29 @@ def test_a_cable_that_lets_nothing_through_is_one_sentence() -> None:
     assert inner.now_s() < 3.0
 
 
+class ShortLinesOnly(LossyPort):
+    """A cable on which no long line survives."""
+
+    def read(self, timeout_s: float) -> bytes:
+        lines = self.inner.read(timeout_s).split(b"\n")
+        return b"\n".join(b"#" if b'"edges"' in line else line for line in lines)
+
+
+def test_a_cable_that_lets_only_short_lines_through_ends_in_a_sentence() -> None:
+    port = ShortLinesOnly(open_simulated("steady"), Cable(), 1)
+    client = BoxClient(port)
+    session = MemorySession(header_for(client))
+    with pytest.raises(BoxFailed, match="does not come through whole"):
+        run_series(client, session, SeriesPlan(2))
+    assert session.records == []
+    # Another cable, and the pair that was fired is there.
+    client = BoxClient(port.inner)
+    assert run_series(client, session, SeriesPlan(2)).complete
+    assert [first_full_tick(record) for record in session.records] == [
+        real.reference_tick for real in port.inner.truth
+    ]
+
+
 @pytest.mark.soak
 @pytest.mark.parametrize("trouble", ["", "unplug", "reset"])
 def test_a_hundred_thousand_messages(trouble: str) -> None:
