@@ -13,6 +13,7 @@ from coincide.rig.model import Rig
 from coincide.rig.tolerance import tolerance_s
 from coincide.session.model import Floats, Session, Shots
 from coincide.session.shots import shots_from_session
+from coincide.timing.behaviour import notice
 from coincide.timing.finding import Finding
 from coincide.timing.mid_exposure import MidExposures, mid_exposures
 from coincide.timing.offset import OffsetSuggestion, suggest_offset
@@ -82,8 +83,15 @@ def measure(session: Session, learned: tuple[Learned | None, Learned | None] = (
 def analyse(session: Session, learned: tuple[Learned | None, Learned | None] = (None, None)) -> Analysis:
     """Measure a session and suggest the offset. Raises BadInput as `measure` does."""
     measured = measure(session, learned)
+    found = notice(
+        measured.shots,
+        measured.mids.mid_s,
+        measured.lag_s,
+        names=(measured.rig.bodies.a.name, measured.rig.bodies.b.name),
+        winds=(measured.rig.bodies.a.wind, measured.rig.bodies.b.wind),
+    )
     if measured.mids.refusals:
-        return Analysis(measured, None, " ".join(measured.mids.refusals))
+        return Analysis(measured, None, " ".join(measured.mids.refusals), found)
     try:
         suggestion = suggest_offset(
             measured.skew_s,
@@ -95,5 +103,5 @@ def analyse(session: Session, learned: tuple[Learned | None, Learned | None] = (
             type_b_s=measured.mids.type_b_s,
         )
     except BadInput as refused:
-        return Analysis(measured, None, str(refused))
-    return Analysis(measured, suggestion, None)
+        return Analysis(measured, None, str(refused), found)
+    return Analysis(measured, suggestion, None, found)

@@ -1,0 +1,133 @@
+"""Two series of the same body: did what was changed in between move its lag, or its jitter?
+
+Location: Hodges-Lehmann shift (median of all differences, Lehmann 1975) with Moses' interval from the
+Mann-Whitney distribution, and a permutation test of the difference of medians. Scale: ratio of the median
+absolute deviations with a bootstrap interval, and the Brown-Forsythe test (Levene's about the median).
+SciPy does the tests.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import special, stats
+
+from coincide.errors import BadInput
+
+Floats = npt.NDArray[np.float64]
+
+LEAST_SHOTS = 5
+MOST_SHOTS = 1000
+RESAMPLES = 4000
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Series two against series one. shift_s: by how much two is later, with its 95 % interval and the
+    permutation test's p-value; shift_in_jitters: the same over the pooled robust deviation (effect size).
+    scale_ratio: spread of two over spread of one, 95 % interval, p-value. shots: how many of each."""
+
+    shift_s: float
+    shift_interval_s: tuple[float, float]
+    shift_p: float
+    shift_in_jitters: float
+    scale_ratio: float
+    scale_interval: tuple[float, float]
+    scale_p: float
+    shots: tuple[int, int]
+
+    @property
+    def shifted(self) -> bool:
+        """The interval leaves zero out."""
+        return self.shift_interval_s[0] > 0.0 or self.shift_interval_s[1] < 0.0
+
+    @property
+    def spread_changed(self) -> bool:
+        """The interval leaves one out."""
+        return self.scale_interval[0] > 1.0 or self.scale_interval[1] < 1.0
+
+
+def compare_series(one_s: Floats, two_s: Floats, *, seed: int = 516) -> Comparison:
+    """Compare two series of lags or skews, (n,) and (m,), seconds; NaN is left out.
+
+    Beyond MOST_SHOTS each, only the last are compared. Raises BadInput with fewer than LEAST_SHOTS in either.
+    """
+    one, two = one_s[np.isfinite(one_s)][-MOST_SHOTS:], two_s[np.isfinite(two_s)][-MOST_SHOTS:]
+    if min(one.size, two.size) < LEAST_SHOTS:
+        raise BadInput(
+            f"The series have {one.size} and {two.size} shots that were measured; comparing needs at least "
+            f"{LEAST_SHOTS} of each. Fire more."
+        )
+    rng = np.random.default_rng(seed)
+    gaps = np.sort((two[:, None] - one).ravel())
+    low, high = _moses(gaps, one.size, two.size)
+    shift = float(np.median(gaps))
+    spreads = _spread(one), _spread(two)
+    pooled = float(np.sqrt((spreads[0] ** 2 + spreads[1] ** 2) / 2.0))
+    ratio, interval = _scale_ratio(one, two, rng)
+    return Comparison(
+        shift_s=shift,
+        shift_interval_s=(low, high),
+        shift_p=_permutation_p(one, two, rng),
+        shift_in_jitters=shift / pooled
+        if pooled > 0
+        else 0.0
+        if shift == 0
+        else float(np.inf) * np.sign(shift),
+        scale_ratio=ratio,
+        scale_interval=interval,
+        scale_p=_scale_p(one, two),
+        shots=(one.size, two.size),
+    )
+
+
+def _moses(gaps: Floats, n: int, m: int) -> tuple[float, float]:
+    """Interval for the shift: the k-th smallest and largest difference, k by the normal approximation of the
+    Mann-Whitney distribution with continuity correction (Hollander and Wolfe, 4.3)."""
+    centre, spread = n * m / 2.0, np.sqrt(n * m * (n + m + 1) / 12.0)
+    k = max(int(np.floor(centre - float(special.ndtri(0.975)) * spread - 0.5)), 0)
+    return float(gaps[k]), float(gaps[gaps.size - 1 - k])
+
+
+def _permutation_p(one: Floats, two: Floats, rng: np.random.Generator) -> float:
+    """Two-sided p of the difference of medians under exchange of labels, drawn RESAMPLES times."""
+    test = stats.permutation_test(
+        (one, two),
+        lambda x, y, axis: np.median(y, axis=axis) - np.median(x, axis=axis),
+        n_resamples=RESAMPLES,
+        batch=256,
+        vectorized=True,
+        rng=rng,
+    )
+    return float(test.pvalue)
+
+
+def _scale_ratio(one: Floats, two: Floats, rng: np.random.Generator) -> tuple[float, tuple[float, float]]:
+    """Ratio of standard deviations about the median, trimmed of the far out; interval by bootstrap of its
+    log."""
+    first, second = _spread(one), _spread(two)
+    if first == 0.0 or second == 0.0:
+        ratio = 1.0 if first == second else np.inf if first == 0.0 else 0.0
+        return float(ratio), (0.0, float(np.inf))
+    drawn_one = _spread(rng.choice(one, (RESAMPLES // 2, one.size)))
+    drawn_two = _spread(rng.choice(two, (RESAMPLES // 2, two.size)))
+    log = np.log(np.maximum(drawn_two, 1e-300) / np.maximum(drawn_one, 1e-300))
+    centre, spread = np.log(second / first), float(np.std(log))
+    # Student's t for the smaller series: the bootstrap of a spread is too narrow by about this.
+    reach = float(stats.t.ppf(0.975, min(one.size, two.size) - 1)) * spread
+    return float(np.exp(centre)), (float(np.exp(centre - reach)), float(np.exp(centre + reach)))
+
+
+def _spread(values: Floats) -> npt.NDArray[np.float64]:
+    """Mean absolute deviation about the median, scaled to a normal's standard deviation."""
+    middle = np.median(values, axis=-1, keepdims=True)
+    return np.asarray(np.mean(np.abs(values - middle), axis=-1) * np.sqrt(np.pi / 2.0))
+
+
+def _scale_p(one: Floats, two: Floats) -> float:
+    """Brown-Forsythe."""
+    if np.ptp(one) == 0.0 and np.ptp(two) == 0.0:
+        return 1.0
+    return float(stats.levene(one, two, center="median").pvalue)
