@@ -1,0 +1,121 @@
+"""The building pages hold what the data say: pin table, readings, drawings, commands, part names."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from coincide.box.bench_check import OUTPUTS, WATCHED
+from coincide.cli.wiring import command
+from coincide_wiring import meter, pin_table
+from coincide_wiring.cautions import CAUTIONS
+from coincide_wiring.drawings import drawn_sheets
+from coincide_wiring.figures import figures
+from coincide_wiring.netlist import Build, sheets
+
+DOCS = Path(__file__).parents[2] / "docs"
+BUILD = (DOCS / "build-the-box.md").read_text(encoding="utf-8")
+FAULTS = (DOCS / "wiring-faults.md").read_text(encoding="utf-8")
+CAUTIONS_PAGE = (DOCS / "cautions.md").read_text(encoding="utf-8")
+PAGES = {"build-the-box.md": BUILD, "wiring-faults.md": FAULTS, "cautions.md": CAUTIONS_PAGE}
+
+
+def test_the_pin_table_is_the_firmwares() -> None:
+    assert pin_table.as_markdown() in BUILD
+
+
+@pytest.mark.parametrize("stage", ["board", "release", "controls", "lights", "sync", "gate", "solenoid"])
+def test_the_readings_are_the_solved_circuits(stage: str) -> None:
+    assert meter.as_markdown(stage) in BUILD
+
+
+def test_every_drawing_is_shown() -> None:
+    shown = set(re.findall(r"\(\.\./wiring/drawings/(\w+)\.svg\)", BUILD))
+    assert shown == {sheet.name for sheet in drawn_sheets()}
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_links_lead_somewhere(page: str) -> None:
+    for target in re.findall(r"\]\(([^)]+)\)", PAGES[page]):
+        path, _, anchor = target.partition("#")
+        text = (DOCS / path).read_text(encoding="utf-8") if path.endswith(".md") else PAGES[page]
+        if path:
+            assert (DOCS / path).exists(), target
+        if anchor:
+            headings = [
+                line.lstrip("# ").lower().replace(" ", "-") for line in text.splitlines() if line[:1] == "#"
+            ]
+            assert anchor in headings, target
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_every_wiring_command_named_exists(page: str) -> None:
+    named = re.findall(r"coincide wiring (\w+)", PAGES[page])
+    assert set(named) <= set(command.commands)
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_every_part_named_exists(page: str) -> None:
+    builds = (
+        Build(),
+        Build(("wetted", "high-voltage"), ("solenoid", "solenoid"), ("transimpedance", "load")),
+    )
+    refs = {one.ref for build in builds for sheet in sheets(build) for one in sheet.parts}
+    stems = {re.sub(r"[AB]\d?$", "", ref) for ref in refs} | refs
+    for named in re.findall(r"\b((?:R|C|D|Q|K|U)\d{1,3})\b", PAGES[page]):
+        assert named in stems, named
+
+
+def test_every_fault_asked_for_has_its_branch() -> None:
+    headings = re.findall(r"^## (.+)$", FAULTS, flags=re.M)
+    for wanted in (
+        "No edge seen",
+        "Inverted",
+        "Double edges",
+        "Lag absurd",
+        "A and B swapped",
+        "Fires on plugging in",
+    ):
+        assert wanted in headings
+
+
+def test_cautions_stand_where_the_hand_acts() -> None:
+    """Each stage that brings the hand near harm opens with its caution, before its first drawing or command."""
+    for stage, words in (
+        ("## Stage 7", "Film out"),
+        ("## Stage 9", "lethal charge"),
+        ("## Stage 10", "No flash on the sync contact"),
+        ("## Stage 11", "stroke stop first"),
+    ):
+        text = BUILD.split(stage, 1)[1]
+        first_act = min(at for mark in ("![", "    coincide", "coincide box") if (at := text.find(mark)) >= 0)
+        assert -1 < text.find(words) < first_act, stage
+    assert BUILD.index("cautions.md") < BUILD.index("## Stage 1")
+    assert len(CAUTIONS) > 15
+
+
+def test_figures_quoted_in_prose_are_the_computed_ones() -> None:
+    def most(build: Build, key: str) -> float:
+        (found,) = [one for one in figures(build) if one.key == key]
+        return found.most
+
+    def least(build: Build, key: str) -> float:
+        (found,) = [one for one in figures(build) if one.key == key]
+        return found.least
+
+    wetted, high = Build(sync=("wetted", "wetted")), Build(sync=("high-voltage", "high-voltage"))
+    assert f"{most(wetted, 'sync_steady_a') * 1e3:.2f} mA through R23" in BUILD
+    assert f"{least(wetted, 'sync_pulse_a') * 1e3:.1f} ms or more" in BUILD
+    assert most(wetted, "sync_recharge_a") <= 0.75
+    assert "0.75 s" in BUILD
+    assert f"{most(high, 'sync_wetting_a') * 1e3:.1f} mA by Q21" in BUILD
+    assert f"{least(Build(), 'gate_signal_a1'):.2f} V or more" in FAULTS
+    assert most(Build(), "release_boot_a") < 0.6
+
+
+def test_the_bench_test_asks_for_every_release_and_every_sensor() -> None:
+    assert set(OUTPUTS) | {name for name, _ in WATCHED} == {
+        row.name for row in pin_table.pin_rows() if row.body in ("A", "B")
+    }
