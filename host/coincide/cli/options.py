@@ -54,3 +54,8 @@ def port_options(function: Command) -> Command:
         help="Serial port of the box, e.g. COM5 or /dev/ttyACM0 ('coincide box list' finds it). "
         "Without it a simulated box is used.",
     )(function)
+
+
+explain_option = click.option(
+    "--explain", is_flag=True, help="Print where every number comes from: rig key, calibration figure or sum."
+)

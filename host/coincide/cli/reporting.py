@@ -22,7 +22,7 @@ def write_report(
     from coincide.report.page.content import page_content
     from coincide.report.page.write import write_page
 
-    _make(folder)
+    make_folder(folder)
     figures = session_figures(analysis)
     if pair is not None:
         rows = (analysis.measured.shots.number == pair).nonzero()[0]
@@ -41,7 +41,8 @@ def write_report(
     return written
 
 
-def _make(folder: Path) -> None:
+def make_folder(folder: Path) -> None:
+    """The folder, made where it is not there. Raises BadInput where it cannot be."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:

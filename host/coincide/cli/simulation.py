@@ -24,6 +24,8 @@ def world_for(rig: Rig, name: str | None) -> WorldSpec:
         world = replace(
             base, body_a=_dressed(base.body_a, rig.bodies.a), body_b=_dressed(base.body_b, rig.bodies.b)
         )
+    if world.hand.cable_presses:
+        return world  # the hand on the cable winds too, between presses
     return replace(
         world,
         body_a=replace(world.body_a, wind=rig.bodies.a.wind),

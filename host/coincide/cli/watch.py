@@ -58,7 +58,7 @@ def command(
     quiet_s = None if quiet_text is None else quantity(quiet_text, "time")
     simulated_world = world or ("twin cable" if port is None else None)
     with opened_box(rig, port, simulated_world, seed) as client:
-        if port is None and quiet_s is None and pairs is None:
+        if port is None and quiet_s is None:
             quiet_s = 60.0  # the invented photographer presses forty times and goes home
         items = confirm_checklist(rig, simulated=client.identity.simulated, confirmed=confirmed)
         path = out or session_path(rig_path, rig, "watch")

@@ -1,0 +1,83 @@
+"""`coincide exposure`: one meter reading to both bodies' aperture and shutter."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from coincide.cli.options import explain_option, json_option, rig_option
+from coincide.cli.quantities import APERTURE
+
+if TYPE_CHECKING:
+    from coincide.rig.calibration import Found
+    from coincide.rig.exposure import Pairing
+    from coincide.rig.model import Rig
+
+
+@click.command("exposure")
+@click.argument("reading", nargs=-1, required=True)
+@click.option(
+    "--aperture",
+    type=APERTURE,
+    default=None,
+    help="For both bodies, such as 'f/8'. Default: body A's as it is set in the rig.",
+)
+@click.option("--aperture-a", type=APERTURE, default=None, help="For body A alone.")
+@click.option("--aperture-b", type=APERTURE, default=None, help="For body B alone.")
+@rig_option
+@explain_option
+@json_option
+def command(
+    reading: tuple[str, ...],
+    aperture: float | None,
+    aperture_a: float | None,
+    aperture_b: float | None,
+    rig_path: Path,
+    explain: bool,
+    as_json: bool,
+) -> None:
+    """One meter reading to both bodies' aperture and shutter, and the preset that pair needs.
+
+    READING is what a hand meter says: 'EV 12' (at ISO 100), or a time, an aperture and a film speed. Both
+    bodies get the same aperture, for the same depth of field, unless told otherwise. The exit code is 1
+    when a body has no time on its dial within half a stop.
+
+    Example: coincide exposure "EV 12", or: coincide exposure 1/250 f/8 ISO 400 --aperture-b f/4
+    """
+    from coincide.cli.planning import found_beside
+    from coincide.cli.show import as_json as print_json
+    from coincide.report.exposure_words import can_be_set
+    from coincide.report.planning_json import exposure_json
+    from coincide.rig.exposure import pair_exposures
+    from coincide.rig.file import load_rig
+    from coincide.rig.stops import meter_reading
+
+    rig, read = load_rig(rig_path), meter_reading(" ".join(reading))
+    found = found_beside(rig_path)
+    pairing = pair_exposures(
+        rig, read, apertures=(aperture_a or aperture, aperture_b or aperture), found=found
+    )
+    if as_json:
+        print_json(exposure_json(rig, pairing))
+    else:
+        _show(rig, pairing, found, explain=explain)
+    if not can_be_set(pairing):
+        click.get_current_context().exit(1)
+
+
+def _show(rig: Rig, pairing: Pairing, found: tuple[Found, ...], *, explain: bool) -> None:
+    from coincide.cli.planning import say_chain
+    from coincide.cli.show import say, table
+    from coincide.report.exposure_words import exposure_lines, exposure_rows
+    from coincide.report.summary import who
+    from coincide.rig.exposure import pairing_chain
+
+    table(("", *who(rig)), exposure_rows(pairing), f"Metered {pairing.reading.said}")
+    for line in exposure_lines(rig, pairing, found):
+        say(line)
+    for warning in pairing.warnings:
+        say(f"Note: {warning}")
+    if explain:
+        say_chain(pairing_chain(pairing))

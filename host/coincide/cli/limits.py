@@ -1,0 +1,134 @@
+"""`coincide limits`: what the rig can stand."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from coincide.cli.options import explain_option, json_option, rig_option
+from coincide.cli.planning import jitter_option, subject_options
+from coincide.cli.quantities import LENGTH, SHARE, TURNING
+
+if TYPE_CHECKING:
+    from coincide.report.limits_plan import LimitsPlan
+
+
+@click.command("limits")
+@click.option(
+    "--keepers",
+    "keeper_rate",
+    type=SHARE,
+    default="0.9",
+    show_default=True,
+    help="The share of pairs that is to be kept: 0.9 or '90 %'.",
+)
+@click.option(
+    "--lens",
+    "focal_lengths_m",
+    type=LENGTH,
+    multiple=True,
+    help="A lens for the table, such as '50 mm'; give it again for more. Default: the rig's.",
+)
+@subject_options
+@click.option(
+    "--turning",
+    "rate_rad_s",
+    type=TURNING,
+    default="held",
+    show_default=True,
+    help="How fast the rig turns: held, braced, tripod, or a rate such as '2 deg/s'.",
+)
+@jitter_option
+@click.option(
+    "--to",
+    "folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=None,
+    help="Folder for the pictures: the limits, and the skew over the frame.",
+)
+@rig_option
+@explain_option
+@json_option
+def command(
+    keeper_rate: float,
+    focal_lengths_m: tuple[float, ...],
+    speed_m_s: float | None,
+    distance_m: float | None,
+    corner: bool,
+    rate_rad_s: float,
+    jitter_s: float | None,
+    folder: Path | None,
+    rig_path: Path,
+    explain: bool,
+    as_json: bool,
+) -> None:
+    """What the rig can stand: the fastest subject by distance and lens, and who may come how near.
+
+    Rests on the newest calibration beside the rig of the pair of shutter times that is set in it; without
+    one, --jitter lets a figure stand in. With --subject-speed or --distance one subject is asked about, and
+    the exit code is 1 when it is not kept.
+
+    Example: coincide limits --keepers 0.9 --subject-speed "15 km/h" --distance "10 m" --to plan
+    """
+    from coincide.cli.planning import basis_beside, subject_asked
+    from coincide.cli.show import as_json as print_json
+    from coincide.report.limits_plan import limits_plan
+    from coincide.report.planning_json import limits_json
+
+    basis = basis_beside(rig_path, jitter_s)
+    subject = subject_asked(basis.rig, speed_m_s, distance_m)
+    plan = limits_plan(
+        basis,
+        keeper_rate=keeper_rate,
+        point="corner" if corner else "centre",
+        focal_lengths_m=focal_lengths_m,
+        subject=subject,
+        rate_rad_s=rate_rad_s,
+    )
+    pictures = [] if folder is None else _write(plan, folder)
+    if as_json:
+        print_json(limits_json(plan, pictures))
+    else:
+        _show(plan, pictures, explain=explain)
+    if subject is not None and plan.asked is not None and not plan.asked.kept:
+        click.get_current_context().exit(1)
+
+
+def _show(plan: LimitsPlan, pictures: list[Path], *, explain: bool) -> None:
+    from coincide.cli.planning import say_basis, say_chain
+    from coincide.cli.show import say, table
+    from coincide.report import planning_words as words
+
+    basis, found = plan.basis, plan.found
+    say_basis(basis)
+    say(words.skew_line(basis.rig, found))
+    table(
+        words.limits_columns(found, basis.model), words.limits_rows(found, basis.model), "The fastest subject"
+    )
+    rows = words.everyday_rows(basis.rig, basis.model, found.keeper_rate, found.point)
+    table(
+        words.everyday_columns(basis.model),
+        rows,
+        "Everyday subjects, all rough, at the fast end of their range",
+    )
+    blur = words.blur_line(basis.model)
+    if blur is not None:
+        say(blur)
+    for line in () if plan.asked is None else words.asked_lines(plan.asked, found.keeper_rate):
+        say(line)
+    if plan.hand.rate_rad_s:
+        say(words.hand_line(plan.hand))
+    for path in pictures:
+        say(f"Wrote {path}")
+    if explain:
+        say_chain(plan.chain)
+
+
+def _write(plan: LimitsPlan, folder: Path) -> list[Path]:
+    from coincide.cli.reporting import make_folder
+    from coincide.report.planning_plots import write_planning_plots
+
+    make_folder(folder)
+    return write_planning_plots(plan, folder)

@@ -1,0 +1,121 @@
+"""What the planning commands share: their options, the calibration beside the rig, the subject asked about."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from coincide.cli.options import Command
+from coincide.cli.quantities import LENGTH, SPEED, TIME
+from coincide.cli.show import aside, say
+from coincide.errors import BadInput
+
+if TYPE_CHECKING:
+    from coincide.report.basis import Basis
+    from coincide.rig.calibration import Found
+    from coincide.rig.model import Rig, Subject
+    from coincide.rig.trace import Link
+
+jitter_option = click.option(
+    "--jitter",
+    "jitter_s",
+    type=TIME,
+    default=None,
+    help="Reckon with this jitter, such as '1 ms' (a standard deviation), instead of a calibration's.",
+)
+
+
+def subject_options(function: Command) -> Command:
+    """`--subject-speed`, `--distance`, `--corner`: another subject than the rig's own."""
+    function = click.option(
+        "--corner", is_flag=True, help="In the worst corner of the frame, where the sweeps add their part."
+    )(function)
+    function = click.option(
+        "--distance", "distance_m", type=LENGTH, default=None, help="How far away, from the lens: '10 m'."
+    )(function)
+    return click.option(
+        "--subject-speed",
+        "speed_m_s",
+        type=SPEED,
+        default=None,
+        help="How fast it moves: '15 km/h', '1.4 m/s'.",
+    )(function)
+
+
+def basis_beside(rig_path: Path, jitter_s: float | None = None) -> Basis:
+    """The rig and the newest calibration of its pair of shutter times; unreadable files are said."""
+    from coincide.report.basis import basis_of
+    from coincide.rig.file import load_rig
+
+    return basis_of(load_rig(rig_path), found_beside(rig_path), jitter_s)
+
+
+def found_beside(rig_path: Path) -> tuple[Found, ...]:
+    """All calibrations beside the rig that can be read, newest first."""
+    from coincide.rig.calibration import calibrations_beside
+
+    found, complaints = calibrations_beside(rig_path)
+    for complaint in complaints:
+        aside(f"Left out: {complaint}")
+    return found
+
+
+def subject_asked(
+    rig: Rig,
+    speed_m_s: float | None,
+    distance_m: float | None,
+    *,
+    towards: bool = False,
+    corner: bool = False,
+) -> Subject | None:
+    """The rig's own subject with what was asked put in; None when nothing was asked. Raises BadInput."""
+    from pydantic import ValidationError
+
+    from coincide.rig.model import Subject
+
+    own = rig.tolerance.subject
+    if speed_m_s is None and distance_m is None and not towards and not corner:
+        return None
+    speed_m_s = speed_m_s if speed_m_s is not None or own is None else own.speed_m_s
+    distance_m = distance_m if distance_m is not None or own is None else own.distance_m
+    if speed_m_s is None or distance_m is None:
+        missing = "--subject-speed" if speed_m_s is None else "--distance"
+        raise BadInput(f"{missing} is needed: the rig has no [tolerance.subject] to take it from.")
+    longest_m = max(body.lens.focal_length_m for body in rig.both)
+    if distance_m <= longest_m:
+        raise BadInput(
+            f"--distance: {distance_m:g} m lies inside the focal length of {longest_m * 1e3:g} mm: nothing there "
+            "makes a picture."
+        )
+    same = own is not None and own.speed_m_s == speed_m_s
+    kind = {
+        "name": own.name if own is not None and same else "a subject",
+        "speed": f"{speed_m_s!r} m/s",
+        "distance": f"{distance_m!r} m",
+        "direction": "towards" if towards else "across",
+        "point": "corner" if corner or towards else "centre" if own is None else own.point,
+    }
+    try:
+        return Subject.model_validate(kind)
+    except ValidationError as refused:
+        raise BadInput(refused.errors()[0]["msg"].removeprefix("Value error, ")) from None
+
+
+def say_basis(basis: Basis) -> None:
+    """What the numbers rest on, and why that may no longer hold."""
+    say(basis.say)
+    for doubt in basis.doubts:
+        say(f"Doubtful: {doubt} Calibrate again to be sure.")
+
+
+def say_chain(chain: Iterable[Link]) -> None:
+    """Where every number comes from."""
+    from coincide.report.planning_words import chain_lines
+
+    say()
+    say("Where every number comes from:")
+    for line in chain_lines(chain):
+        say(line)

@@ -1,0 +1,86 @@
+"""Kinds of option value: what people write, read into SI. Each refusal is one sentence naming the option."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
+
+import click
+
+from coincide.errors import BadInput
+
+if TYPE_CHECKING:
+    from coincide.units import Kind
+
+Value = TypeVar("Value")
+
+
+class Read(click.ParamType, Generic[Value]):
+    """Reads text by a function that raises BadInput; values of other kinds (defaults) pass as they are."""
+
+    def __init__(self, name: str, read: Callable[[str], Value]) -> None:
+        self.name = name
+        self._read = read
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        if not isinstance(value, str):
+            return value
+        try:
+            return self._read(value)
+        except BadInput as refused:
+            option = param.opts[-1] if param is not None else self.name
+            raise BadInput(f"{option}: {refused}") from None
+
+
+def quantity_above_zero(kind: Kind, *, or_zero: bool = False) -> Read[float]:
+    """'15 km/h', '10 m', '1 ms'. `or_zero`: nothing at all is a sensible answer too."""
+
+    def read(text: str) -> float:
+        from coincide.units import quantity
+
+        found = quantity(text, kind)
+        if found < 0 or (found == 0 and not or_zero):
+            raise BadInput(f"'{text}' is not more than zero.")
+        return found
+
+    return Read(kind, read)
+
+
+def _share(text: str) -> float:
+    wanted = text.strip().removesuffix("%")
+    try:
+        found = float(wanted) / (100.0 if text.strip().endswith("%") else 1.0)
+    except ValueError:
+        found = 0.0
+    if not 0.0 < found < 1.0:
+        raise BadInput(
+            f"'{text}' is no share of pairs: one between 0 and 1 was expected, such as 0.9 or '90 %'."
+        )
+    return found
+
+
+def _aperture(text: str) -> float:
+    from coincide.units import f_number
+
+    return f_number(text)
+
+
+def _turning(text: str) -> float:
+    from coincide.ghost.subjects import HELD_RATES_RAD_S
+    from coincide.units import quantity
+
+    rough = {"tripod": 0.0, **{name: rate for name, rate in HELD_RATES_RAD_S.items() if " " not in name}}
+    if text in rough:
+        return rough[text]
+    try:
+        return abs(quantity(text, "rotation"))
+    except BadInput as refused:
+        raise BadInput(f"{refused} Or one of: {', '.join(rough)}.") from None
+
+
+SPEED = quantity_above_zero("speed")
+LENGTH = quantity_above_zero("length")
+TIME = quantity_above_zero("time", or_zero=True)
+SHARE = Read("share", _share)
+APERTURE = Read("f-number", _aperture)
+TURNING = Read("rate", _turning)

@@ -1,0 +1,106 @@
+"""Calibrating on the simulated box from the command line: the end state a practitioner sees."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+from coincide.rig.calibration import calibrations_beside
+from coincide.session.file import read_session
+from tests.cli.running import run
+
+
+@pytest.fixture
+def rig(tmp_path: Path) -> Path:
+    assert run(["rig", "new"], tmp_path).code == 0
+    return tmp_path
+
+
+def test_demo_says_who_is_late_what_to_set_and_what_came_of_it(tmp_path: Path) -> None:
+    ran = run(["demo"], tmp_path)
+    assert ran.code == 0
+    assert re.search(r"Bittern \(B\) exposes [\d.]+ ms .* after Lapwing \(A\)", ran.out)
+    assert re.search(r"Delay Lapwing \(A\) by [\d.]+ ms", ran.out)
+    assert "Predicted:" in ran.out
+    assert "obtained:" in ran.out
+    assert "invented" in ran.out
+    written = [
+        Path(line.strip()) for line in ran.out.split("Wrote:")[1].splitlines() if line.startswith("  ")
+    ]
+    assert {path.suffix for path in written} >= {".toml", ".jsonl", ".png", ".html"}
+    for path in written:
+        assert (tmp_path / path).stat().st_size > 0
+
+
+def test_demo_never_writes_over_an_earlier_one(tmp_path: Path) -> None:
+    (tmp_path / "coincide-demo").mkdir()
+    (tmp_path / "coincide-demo" / "rig.toml").write_text("mine")
+    assert run(["demo"], tmp_path).code == 0
+    assert (tmp_path / "coincide-demo" / "rig.toml").read_text() == "mine"
+    assert (tmp_path / "coincide-demo-2" / "rig.toml").exists()
+
+
+def test_a_calibration_is_kept_with_its_verification(rig: Path) -> None:
+    ran = run(["calibrate", "-n", "20", "--verify", "12", "--json"], rig)
+    assert ran.code == 0, ran.said
+    result = json.loads(ran.out)
+    (found,), complaints = calibrations_beside(rig / "rig.toml")
+    assert not complaints
+    kept = found.calibration
+    assert kept.offset_s == pytest.approx(result["measured"]["offset"]["offset_s"])
+    assert kept.verification is not None
+    assert kept.verification.passed
+    assert kept.sessions == tuple(Path(result[key]["session"]).name for key in ("measured", "fresh"))
+    for name in kept.sessions:
+        assert len(read_session(rig / "sessions" / name).shot)
+
+
+@pytest.mark.parametrize(
+    ("world", "names", "tries"),
+    [
+        ("swapped releases", "releases of A and B are swapped", "swap them back"),
+        ("swapped sync", "sync leads of A and B are swapped", "swap them back"),
+        ("stops after shot 7", "body B (Bittern)", "check battery"),
+        ("stops at once", "body A (Lapwing) did not answer", "wound"),
+        ("interlock opens", "interlock was opened", "close it"),
+        ("interlock open", "interlock is open", "close it"),
+    ],
+)
+def test_a_fault_ends_in_a_sentence_with_everything_kept(
+    rig: Path, world: str, names: str, tries: str
+) -> None:
+    ran = run(["calibrate", "-n", "12", "--verify", "10", "--world", world], rig)
+    assert ran.code == 1
+    assert names in ran.said
+    assert tries in ran.said
+    assert not calibrations_beside(rig / "rig.toml")[0]
+    kept = sorted((rig / "sessions").glob("*.jsonl"))
+    assert kept
+    for path in kept:
+        read_session(path)
+
+
+@pytest.mark.parametrize("world", ["missed fires", "extra trigger", "bouncing contacts", "forgot to wind"])
+def test_a_fault_that_leaves_enough_pairs_does_not_stop_it(rig: Path, world: str) -> None:
+    ran = run(["series", "-n", "20", "--world", world], rig)
+    assert ran.code == 0, ran.said
+    assert "Delay Lapwing (A)" in ran.out
+
+
+def test_a_series_goes_on_in_the_same_file(rig: Path) -> None:
+    first = run(["series", "-n", "8", "--out", "s.jsonl"], rig)
+    assert first.code == 0
+    assert run(["series", "-n", "12", "--out", "s.jsonl"], rig).code == 0
+    assert read_session(rig / "s.jsonl").shot.tolist() == list(range(1, 13))
+
+
+def test_watching_gives_skew_without_lag(rig: Path) -> None:
+    ran = run(["watch", "-n", "15", "--json"], rig)
+    assert ran.code == 0, ran.said
+    result = json.loads(ran.out)
+    assert len(result["pairs"]["skew_s"]) == 15
+    assert all(lag is None for lag in result["pairs"]["lag_a_s"])
+    assert sum(skew is not None for skew in result["pairs"]["skew_s"]) >= 14
