@@ -63,7 +63,7 @@ CLOSURE_LOOP_MOST = 33
 
 LAMP_COUNT_BITS = 7
 LAMP_STEP_BITS = 25
-LAMP_STEP_FIXED_CYCLES = 846
+LAMP_STEP_FIXED_CYCLES = 975
 
 
 @rp2.asm_pio(in_shiftdir=rp2.PIO.SHIFT_LEFT, out_shiftdir=rp2.PIO.SHIFT_RIGHT, fifo_join=rp2.PIO.JOIN_RX)
@@ -139,8 +139,8 @@ def lamp_row():
     label("next")
     jmp(not_y, "shifted").side(0)
     set(pins, 0).side(0)
-    jmp(x_not_y, "clock").side(0)
-    set(pins, 1).side(0)[2]
+    jmp(x_not_y, "clock").side(0)[2]
+    set(pins, 1).side(0)[3]
     label("clock")
     nop().side(1)[4]
     jmp(y_dec, "next").side(0)[4]

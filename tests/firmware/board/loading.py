@@ -37,7 +37,9 @@ class Loaded:
             module = importlib.import_module(name)
         finally:
             mine = {
-                n: m for n, m in sys.modules.items() if n.partition(".")[0] in ("app", "board") and n not in kept
+                n: m
+                for n, m in sys.modules.items()
+                if n.partition(".")[0] in ("app", "board") and n not in kept
             }
             self._modules.update(mine)
             sys.modules.clear()

@@ -26,7 +26,9 @@ def model_states(machine: pio.Machine, pins: list[int], cycles: int) -> list[tup
     return out
 
 
-def emulator_states(program: list[int], state: State, pins: list[int], cycles: int, **options: object) -> list:
+def emulator_states(
+    program: list[int], state: State, pins: list[int], cycles: int, **options: object
+) -> list:
     def source(clock: int) -> int:
         return pins[clock]
 
@@ -72,9 +74,7 @@ def test_sampler_in_the_model_equals_the_published_emulator(seed: int) -> None:
     machine.isr = 5  # so that the counter wraps on the way
     ours = model_states(machine, pins, 600)
     state = State(program_counter=target - seed % 3, input_shift_register=ShiftRegister(5, 0))
-    theirs = emulator_states(
-        words, state, pins, 600, shift_isr_right=False, wrap_target=target, wrap_top=top
-    )
+    theirs = emulator_states(words, state, pins, 600, shift_isr_right=False, wrap_target=target, wrap_top=top)
     assert [s[:6] for s in ours] == [s[:6] for s in theirs]
     assert len(ours) > 300
 
@@ -125,7 +125,7 @@ def test_leaping_over_counting_loops_changes_nothing() -> None:
             machine.jmp_pin = 15
             machine.tx = [3 | 400 << 2, number | 5000 + 77 * number << 1 | 1 << 29]
             for gpio in (2 + 2 * number, 3 + 2 * number):
-                chip.function[gpio] = 7
+                chip.give(gpio, 7)
             block.dirs |= 3 << 2 + 2 * number
         block.enable(3)
         chip.run(40000)

@@ -119,7 +119,10 @@ def test_interlock_opening_at_any_moment_opens_both_pins(opens_at: int) -> None:
 @pytest.mark.parametrize("opens_at", [0, 5, 60])
 def test_interlock_closing_again_starts_nothing(opens_at: int) -> None:
     changes, counter = release_run(
-        PROGRAM, *pair(0, 400, 400), cycles=3000, interlock=lambda clock: int(opens_at <= clock < opens_at + 40)
+        PROGRAM,
+        *pair(0, 400, 400),
+        cycles=3000,
+        interlock=lambda clock: int(opens_at <= clock < opens_at + 40),
     )
     assert counter == OPEN_AT
     assert all(clock < opens_at + 40 for clock, _ in changes)

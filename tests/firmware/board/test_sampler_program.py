@@ -1,6 +1,7 @@
 """The sampler program in the published emulator: every claim about edge times, to the cycle."""
 
 import random
+from itertools import pairwise
 
 import pytest
 
@@ -25,7 +26,7 @@ def step(channel: int, at: int, level: int = 1) -> int:
 def test_loop_is_six_cycles_and_a_change_costs_exactly_two_loops() -> None:
     looks: list[int] = []
     sampler_words(0, lambda clock: 1 << 4 if clock >= 100 else 0, 300, looks=looks)
-    gaps = [b - a for a, b in zip(looks, looks[1:], strict=False)]
+    gaps = [b - a for a, b in pairwise(looks)]
     assert set(gaps) == {LOOP, RECORD}
     assert gaps.count(RECORD) == 1
 

@@ -1,7 +1,8 @@
+# ruff: noqa: UP031
 """A stand-in for the chip: pads, two PIO blocks, DMA, the registers the firmware touches, one clock.
 
-Python code takes no time of its own here; each register access and each look at the clock costs
-`ACCESS_CYCLES`, so that loops which wait for the hardware see it move. Plain Python that runs on
+Python code takes no time of its own here, nor does memory; each register access and each look at the clock costs
+about `ACCESS_CYCLES`, so that loops which wait for the hardware see it move. Plain Python that runs on
 CPython and on MicroPython.
 """
 
@@ -43,11 +44,12 @@ class Chip:
         self.dma = [DmaChannel(n) for n in range(12)]
         self.dma_starved = False
         self.claimed = 0
-        self.function = [NONE] * 30
+        self.owned = {SIO: 0, PIO0: 0, PIO0 + 1: 0}
         self.sio_out = 0
         self.sio_dir = 0
         self.pull_up = 0
-        self.driven = {}
+        self.driven_mask = 0
+        self.driven_level = 0
         self.memory = {}
         self.memory_end = RAM + 0x100
         self.pads = 0
@@ -61,26 +63,28 @@ class Chip:
         self.fed = 0
         self.leaps = True
         self._before = None
+        self._steady = None
+        self._period_of = -1
+        self._period = 0
         self._touched = 0
         self.update_pads()
 
     # pads
 
+    def give(self, gpio, function):
+        """Hands a pin to SIO, to a PIO block, or to nobody."""
+        for owner in self.owned:
+            self.owned[owner] &= ~(1 << gpio)
+        if function != NONE:
+            self.owned[function] |= 1 << gpio
+
     def update_pads(self):
-        level = 0
-        for gpio in range(30):
-            mask = 1 << gpio
-            function = self.function[gpio]
-            if function == SIO and self.sio_dir & mask:
-                high = self.sio_out & mask
-            elif function >= PIO0 and self.blocks[function - PIO0].dirs & mask:
-                high = self.blocks[function - PIO0].outputs & mask
-            elif gpio in self.driven:
-                high = self.driven[gpio]
-            else:
-                high = self.pull_up & mask
-            if high:
-                level |= mask
+        sio = self.owned[SIO] & self.sio_dir
+        first = self.owned[PIO0] & self.blocks[0].dirs
+        second = self.owned[PIO0 + 1] & self.blocks[1].dirs
+        level = sio & self.sio_out | first & self.blocks[0].outputs | second & self.blocks[1].outputs
+        outside = self.driven_mask & self.driven_level | self.pull_up & ~self.driven_mask
+        level |= outside & ~(sio | first | second)
         changed = level ^ self.pads
         if changed:
             self.pads = level
@@ -93,10 +97,12 @@ class Chip:
 
     def drive(self, gpio, level):
         """Something outside drives a pin, from this cycle on; None lets go of it."""
+        self.driven_mask |= 1 << gpio
+        self.driven_level &= ~(1 << gpio)
         if level is None:
-            self.driven.pop(gpio, None)
-        else:
-            self.driven[gpio] = level
+            self.driven_mask &= ~(1 << gpio)
+        elif level:
+            self.driven_level |= 1 << gpio
         self.update_pads()
 
     def at(self, cycle, what):
@@ -108,6 +114,7 @@ class Chip:
         """Something has happened that machines may need some cycles to answer."""
         self._touched = self.cycle
         self._before = None
+        self._steady = None
 
     # time
 
@@ -115,6 +122,8 @@ class Chip:
         self.run_to(self.cycle + cycles)
 
     def run_to(self, end):
+        if self._steady is not None and (self.cycle - self._steady[0]) % self._steady[1]:
+            self._steady = None
         while self.cycle < end:
             self._check_watchdog()
             while self.events and self.events[0][0] <= self.cycle:
@@ -143,7 +152,8 @@ class Chip:
         """What a reset leaves of the pins: nothing drives them."""
         for block in self.blocks:
             block.disable(15)
-        self.function = [NONE] * 30
+        for gpio in range(30):
+            self.give(gpio, NONE)
         self.pull_up = 0
         self.watchdog_ms = None
         self.reset_cause = 3
@@ -151,43 +161,58 @@ class Chip:
 
     def _step_over(self, end):
         """Leaps over a stretch in which machines only count; True when time has moved."""
-        if not self.leaps:
+        if not self.leaps or self.cycle - self._touched < SETTLED_CYCLES:
             return False
+        if self._steady is not None:
+            since, period, machines, steps = self._steady
+            if (self.cycle - since) % period or self._stop(end) - self.cycle < period:
+                return False
+            skipped = pio.leap(machines, steps, period, self._stop(end) - self.cycle)
+            self.cycle += skipped
+            if not skipped:
+                self.touch()
+            return skipped > 0
         machines = [machine for block in self.blocks for machine in block.machines if machine.enabled]
         if not machines:
-            stop = min([end] + [event[0] for event in self.events[:1]])
+            stop = self._stop(end)
             if stop <= self.cycle:
                 return False
             self.cycle = stop
             self.synced = [self.pads, self.pads]
             return True
-        if self.cycle - self._touched < SETTLED_CYCLES:
-            return False
         if self._before is None:
-            self._before = (self.cycle, pio.snapshot(machines), [id(machine) for machine in machines])
+            self._before = (self.cycle, pio.snapshot(machines))
             return False
-        since, before, who = self._before
+        since, before = self._before
         period = self.period()
         if self.cycle - since < period:
             return False
-        if self.cycle - since > period or who != [id(machine) for machine in machines]:
-            self._before = None
-            return False
+        steps = None
+        if self.cycle - since == period:
+            steps = pio.steps_between(before, pio.snapshot(machines))
         self._before = None
-        stop = min([end] + [event[0] for event in self.events[:1]])
+        if steps is not None:
+            self._steady = (self.cycle, period, machines, steps)
+        return False
+
+    def _stop(self, end):
+        """The cycle at which something will happen."""
+        if self.events:
+            end = min(end, self.events[0][0])
         if self.watchdog_ms is not None:
-            stop = min(stop, self.fed + self.watchdog_ms * self.freq // 1000 + 1)
-        skipped = pio.leap(machines, before, period, stop - self.cycle)
-        self.cycle += skipped
-        return skipped > 0
+            end = min(end, self.fed + self.watchdog_ms * self.freq // 1000 + 1)
+        return end
 
     def period(self):
         """A length in which every counting loop of the firmware comes round: 6, 2, 1 and the closure's."""
-        loop = 1
-        for word in self.blocks[1].memory:
-            if word & 0xE0E0 == 0x0040:  # jmp(x_dec) of the closure loop
-                loop = 2 + (word >> 8 & 31)
-        return 6 * loop
+        if self._period_of != self.blocks[1].used:
+            self._period_of = self.blocks[1].used
+            loop = 1
+            for word in self.blocks[1].memory:
+                if word & 0xE0E0 == 0x0040:  # jmp(x_dec) of the closure loop
+                    loop = 2 + (word >> 8 & 31)
+            self._period = 6 * loop
+        return self._period
 
     # DMA
 
@@ -233,13 +258,15 @@ class Chip:
     def poke(self, address, word):
         self.memory[address] = word & 0xFFFFFFFF
 
-    def spend(self, cycles=ACCESS_CYCLES):
-        self.run(cycles)
+    def spend(self):
+        # Whole periods of the counting loops, which cost next to nothing to leap over.
+        period = self.period()
+        self.run(max(1, ACCESS_CYCLES // period) * period)
 
     def load(self, address):
-        self.spend()
-        if address >= RAM and address < 0x30000000:
+        if RAM <= address < 0x30000000:
             return self.peek(address)
+        self.spend()
         if address == GPIO_IN:
             return self.pads
         if address == SCRATCH[self.name]:
@@ -267,10 +294,10 @@ class Chip:
         raise ValueError("read of PIO register %03x is not modelled" % offset)
 
     def store(self, address, value):
-        self.spend()
-        if address >= RAM and address < 0x30000000:
+        if RAM <= address < 0x30000000:
             self.poke(address, value)
             return
+        self.spend()
         if address == SCRATCH[self.name]:
             self.scratch = value
             return

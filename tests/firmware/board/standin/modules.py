@@ -14,8 +14,8 @@ class Namespace:
     """A module made of attributes."""
 
     def __init__(self, **names):
-        for name in names:
-            setattr(self, name, names[name])
+        for name, thing in names.items():
+            setattr(self, name, thing)
 
 
 class Peer:
@@ -121,7 +121,7 @@ def _machine(chip):
             if value is not None:
                 self._set(value)
             if mode >= 0:
-                chip.function[gpio] = SIO
+                chip.give(gpio, SIO)
                 if mode == Pin.OUT:
                     chip.sio_dir |= mask
                 else:
@@ -228,7 +228,7 @@ def _rp2(chip, pin_class):
                 for n, state in enumerate(init):
                     block.write_pins(base.gpio + n, 1, state & 1)
                     block.write_dirs(base.gpio + n, 1, state >> 1)
-                    chip.function[base.gpio + n] = PIO0 + block_number
+                    chip.give(base.gpio + n, PIO0 + block_number)
             chip.touch()
             chip.update_pads()
 
@@ -320,7 +320,7 @@ def _select(chip, peer):
                 end = chip.cycle + ms * chip.freq // 1000
                 chip.spend()
                 while not peer.to_box and chip.cycle < end:
-                    chip.run(min(end - chip.cycle, chip.freq // 10000))
+                    chip.run(chip.period() * (chip.freq // 10000 // chip.period()))
                 ready = bool(peer.to_box)
             return [(self.stream, self.flags)] if ready else []
 

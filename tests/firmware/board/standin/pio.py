@@ -1,3 +1,4 @@
+# ruff: noqa: UP031, B905
 """A cycle-exact model of PIO blocks, with joined FIFOs and all machines on one clock.
 
 The published emulator runs one machine at a time with FIFOs of four words. This model adds what the box
@@ -278,35 +279,37 @@ class Block:
 
 
 def snapshot(machines):
-    """Registers and signatures of running machines, for `leap`."""
+    """Registers and signatures of running machines, for `steps_between`."""
     return (
         [machine.signature() for machine in machines],
         [(machine.x, machine.y, machine.isr, machine.osr) for machine in machines],
     )
 
 
-def leap(machines, before, period, most):
-    """Skips whole periods of machines that do nothing but count down; returns the cycles skipped.
+def steps_between(before, after):
+    """What the registers of each machine fall by in one period, or None when machines do not merely count.
 
-    `before` is their snapshot `period` cycles ago, during which neither pins nor FIFOs changed. When every
-    machine is where it was then, only its counters lower, the same period repeats until a counter
-    comes near zero or `most` cycles are over.
+    `before` and `after` are snapshots one period apart, during which neither pins nor FIFOs changed: when
+    every machine is where it was, only its counters lower, the same period repeats until one comes to zero.
     """
-    signatures, registers = snapshot(machines)
-    if signatures != before[0]:
-        return 0
-    periods = most // period
+    if before[0] != after[0]:
+        return None
     steps = []
-    for now, then in zip(registers, before[1]):
-        step = []
-        for a, b in zip(now, then):
-            fall = b - a
-            if fall < 0:
-                return 0
-            if fall:
-                periods = min(periods, (a - MARGIN) // fall)
-            step.append(fall)
+    for then, now in zip(before[1], after[1]):
+        step = [b - a for b, a in zip(then, now)]
+        if min(step) < 0:
+            return None
         steps.append(step)
+    return steps
+
+
+def leap(machines, steps, period, most):
+    """Skips as many whole periods as fit into `most` cycles with no counter near zero; returns the cycles."""
+    periods = most // period
+    for machine, step in zip(machines, steps):
+        for value, fall in zip((machine.x, machine.y, machine.isr, machine.osr), step):
+            if fall:
+                periods = min(periods, (value - MARGIN) // fall)
     if periods <= 0:
         return 0
     for machine, step in zip(machines, steps):

@@ -1,0 +1,91 @@
+"""Records to edges: order, horizon, loss, and the 64-bit clock."""
+
+from typing import Any
+
+from tests.firmware.board.emulator import SAMPLING
+
+WORD = 0xFFFFFFFF
+PHASES = (0, 2, 4)
+
+
+def merger(**keywords: Any) -> Any:
+    return SAMPLING.Merger(PHASES, 11, keywords.pop("inversion", 0), **keywords)
+
+
+def emitted(merge: Any, all_in: bool = True) -> list[tuple[int, int, int]]:
+    out: list[tuple[int, int, int]] = []
+    merge.emit(lambda *edge: out.append(edge), all_in)
+    return out
+
+
+def test_track_counts_loops_records_and_phase() -> None:
+    track = SAMPLING.Track(2)
+    assert track.tick(WORD) == 2
+    assert track.tick(WORD - 10) == 6 * 10 + 12 + 2
+    track.skip(3)
+    assert track.tick(WORD - 10) == 6 * 10 + 5 * 12 + 2
+
+
+def test_track_goes_on_past_many_wraps_without_error() -> None:
+    track = SAMPLING.Track(0)
+    loops = 0
+    for n in range(40):
+        loops += (1 << 32) - 12345
+        assert track.tick((WORD - loops) & WORD) == 6 * loops + 12 * n
+    assert 6 * loops > 1 << 37
+
+
+def test_edge_seen_by_three_machines_is_one_edge_at_the_earliest_tick() -> None:
+    merge = merger()
+    merge.take(0, WORD - 17, 8)
+    merge.take(1, WORD - 16, 8)
+    merge.take(2, WORD - 16, 8)
+    assert emitted(merge) == [(3, 1, 6 * 16 + 2)]
+
+
+def test_edges_wait_while_a_machine_may_still_report_an_earlier_one() -> None:
+    merge = merger()
+    merge.take(0, WORD - 10, 1)
+    merge.take(0, WORD - 100, 3)
+    merge.take(1, WORD - 10, 1)
+    assert emitted(merge, all_in=False) == []
+    merge.take(2, WORD - 9, 1)
+    assert emitted(merge, all_in=False) == [(0, 1, 6 * 9 + 4)]
+    assert emitted(merge) == [(1, 1, 6 * 100 + 12)]
+
+
+def test_inversion_makes_one_mean_closed() -> None:
+    merge = merger(inversion=0b110000)
+    merge.take(0, WORD, 0b100000)  # channel 4 pulled low: closed; channel 5 idles high
+    assert emitted(merge) == [(4, 1, 0)]
+
+
+def test_levels_known_before_a_new_start_are_not_edges_again() -> None:
+    merge = merger(base=5000, levels=0b101)
+    merge.take(0, WORD, 0b111)
+    assert emitted(merge) == [(1, 1, 5000)]
+
+
+def test_losing_records_of_a_machine_keeps_its_ticks_right() -> None:
+    merge = merger()
+    merge.skip(1, 4)
+    merge.take(1, WORD - 1000, 1)
+    assert emitted(merge) == [(0, 1, 6000 + 48 + 2)]
+
+
+def test_a_machine_that_missed_a_short_pulse_does_no_harm() -> None:
+    merge = merger()
+    merge.take(0, WORD - 10, 1)
+    merge.take(0, WORD - 10, 0)  # 12 cycles later
+    merge.take(1, WORD - 300, 2)
+    merge.take(2, WORD - 300, 2)
+    merge.take(0, WORD - 297, 2)
+    assert emitted(merge) == [(0, 1, 60), (0, 0, 72), (1, 1, 1802)]
+
+
+def test_what_a_ring_has_overwritten_is_whole_records_and_one_to_spare() -> None:
+    overwritten = SAMPLING.overwritten
+    assert [overwritten(w, 0, 16) for w in (0, 14, 15, 16, 17, 18)] == [0, 0, 2, 2, 4, 4]
+    assert overwritten(1000, 990, 16) == 0
+    assert all(overwritten(w, 0, 4096) % 2 == 0 for w in range(4000, 9000))
+    assert all(w - overwritten(w, 0, 4096) <= 4094 for w in range(4000, 9000))
