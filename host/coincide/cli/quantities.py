@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, Generic, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -12,13 +12,11 @@ from coincide.errors import BadInput
 if TYPE_CHECKING:
     from coincide.units import Kind
 
-Value = TypeVar("Value")
 
-
-class Read(click.ParamType, Generic[Value]):
+class Read(click.ParamType):  # type: ignore[type-arg,unused-ignore]
     """Reads text by a function that raises BadInput; values of other kinds (defaults) pass as they are."""
 
-    def __init__(self, name: str, read: Callable[[str], Value]) -> None:
+    def __init__(self, name: str, read: Callable[[str], float]) -> None:
         self.name = name
         self._read = read
 
@@ -32,7 +30,7 @@ class Read(click.ParamType, Generic[Value]):
             raise BadInput(f"{option}: {refused}") from None
 
 
-def quantity_above_zero(kind: Kind, *, or_zero: bool = False) -> Read[float]:
+def quantity_above_zero(kind: Kind, *, or_zero: bool = False) -> Read:
     """'15 km/h', '10 m', '1 ms'. `or_zero`: nothing at all is a sensible answer too."""
 
     def read(text: str) -> float:

@@ -12,6 +12,7 @@ import numpy as np
 from coincide.errors import BadInput
 from coincide.ghost.displacement import across_m, rotation_m, towards_m
 from coincide.ghost.skew_model import COVER_95, SkewModel
+from coincide.ghost.subjects import subject_source
 from coincide.rig.calibration import BODY_LETTERS
 from coincide.rig.model import Body, Rig, Subject
 from coincide.rig.stops import aperture_mark, aperture_value
@@ -258,11 +259,10 @@ def _opened(rig: Rig) -> tuple[str, float] | None:
 
 def _subject_links(rig: Rig, index: int, subject: Subject) -> tuple[Link, ...]:
     body, key = rig.both[index], f"bodies.{BODY_LETTERS[index]}"
-    own = "rig: tolerance.subject" if subject == rig.tolerance.subject else "given"
     b_m = body_image_distance_m(body, subject.distance_m)
     links = [
-        Link("speed", subject.speed_m_s, "m/s", own if own == "given" else f"{own}.speed"),
-        Link("distance", subject.distance_m, "m", own if own == "given" else f"{own}.distance"),
+        Link("speed", subject.speed_m_s, "m/s", subject_source(rig, "speed", subject.speed_m_s)),
+        Link("distance", subject.distance_m, "m", subject_source(rig, "distance", subject.distance_m)),
         Link("focal length", body.lens.focal_length_m * 1e3, "mm", f"rig: {key}.lens.focal_length"),
         Link("lens to film b", b_m * 1e3, "mm", f"computed: f (1 + m), with rig: {key}.lens.focused"),
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -18,7 +19,7 @@ from coincide.ghost.displacement import (
     skew_allowed_s,
 )
 from coincide.ghost.skew_model import SkewModel
-from coincide.ghost.subjects import EVERYDAY, Everyday
+from coincide.ghost.subjects import EVERYDAY, Everyday, subject_source
 from coincide.rig.model import Rig
 from coincide.rig.optics import image_distance_m
 from coincide.rig.tolerance import on_film_tolerance_m
@@ -114,7 +115,13 @@ def limits(
         towards = np.minimum(
             towards, fastest_towards_m_s(height, far, allowed, np.full(shape, corner_skew_s))
         )
-    chain = (*model.chain, *_tolerance_links(rig), _skew_link(keeper_rate, point, skew_s))
+    chain = (
+        *model.chain,
+        *_tolerance_links(rig),
+        _skew_link(keeper_rate, point, skew_s),
+        *(_lens_links(rig) if not focal_lengths_m else _given_lens_links(lenses)),
+        *_first_row_links(rig, distances, lenses, across, blurred, towards, corner_skew_s),
+    )
     return Limits(keeper_rate, point, skew_s, distances, lenses, across, blurred, towards, EVERYDAY, chain)
 
 
@@ -141,17 +148,9 @@ def inverse(
     chain = (
         *model.chain,
         *_tolerance_links(rig),
-        *(
-            Link(
-                f"lens of {letter}",
-                body.lens.focal_length_m * 1e3,
-                "mm",
-                f"rig: bodies.{letter}.lens.focal_length",
-            )
-            for letter, body in zip("ab", rig.both, strict=True)
-        ),
-        Link("speed", speed_m_s, "m/s", "given"),
-        Link("distance", distance_m, "m", "given"),
+        *_lens_links(rig),
+        Link("speed", speed_m_s, "m/s", subject_source(rig, "speed", speed_m_s)),
+        Link("distance", distance_m, "m", subject_source(rig, "distance", distance_m)),
         _skew_link(keeper_rate, point, skew_s),
         Link("skew needed", min(needed) * 1e3, "ms", "computed: d D / (b v)"),
         Link("nearest distance", max(nearest), "m", "computed: f (1 + v T / d)"),
@@ -184,6 +183,55 @@ def hand_movement(rig: Rig, model: SkewModel, rate_rad_s: float, keeper_rate: fl
         Link("left", max(lefts) * 1e6, "um", "computed: b w (1 + (r/b)^2) times the sweeps' half spread"),
     )
     return HandMovement(rate_rad_s, max(shifts), max(bends), max(lefts), say, chain)
+
+
+def _lens_links(rig: Rig) -> tuple[Link, ...]:
+    return tuple(
+        Link(
+            f"lens of {letter}",
+            body.lens.focal_length_m * 1e3,
+            "mm",
+            f"rig: bodies.{letter.lower()}.lens.focal_length",
+        )
+        for letter, body in zip("AB", rig.both, strict=True)
+    )
+
+
+def _given_lens_links(lenses: Array) -> tuple[Link, ...]:
+    return tuple(Link("lens", float(f_m) * 1e3, "mm", "given") for f_m in lenses)
+
+
+def _first_row_links(
+    rig: Rig,
+    distances: Array,
+    lenses: Array,
+    across: Array,
+    blurred: Array,
+    towards: Array,
+    corner_skew_s: float,
+) -> Iterator[Link]:
+    """The first row of the table as an example of all: every other is the same sum with its own D and f."""
+    yield Link("distance of the first row", float(distances[0]), "m", "given, or the usual row of distances")
+    b_m = lenses[0] * distances[0] / (distances[0] - lenses[0])
+    yield Link("lens to film b, first row", float(b_m) * 1e3, "mm", "computed: f D / (D - f)")
+    yield Link(
+        "fastest across, first row", float(across[0, 0]), "m/s", "computed: d D / (b T), the stricter body"
+    )
+    yield Link("with blur, first row", float(blurred[0, 0]), "m/s", "computed: d D / (b (T + |tA - tB| / 2))")
+    for letter, body in zip("AB", rig.both, strict=True):
+        half_mm = body.frame.diagonal_m / 2 * 1e3
+        yield Link(
+            f"image height r of {letter}",
+            half_mm,
+            "mm",
+            f"rig: bodies.{letter.lower()}.frame, half the diagonal",
+        )
+    yield Link(
+        "skew T in the worst corner", corner_skew_s * 1e3, "ms", "computed: as above, with the sweep's part"
+    )
+    yield Link(
+        "fastest towards, first row", float(towards[0, 0]), "m/s", "computed: d D / (r T), the stricter body"
+    )
 
 
 def _tolerance_links(rig: Rig) -> tuple[Link, ...]:

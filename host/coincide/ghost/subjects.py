@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from coincide.rig.model import Rig
+
 
 @dataclass(frozen=True, slots=True)
 class Everyday:
@@ -28,3 +30,11 @@ EVERYDAY = (
 
 # How fast a rig turns while it is held, rad/s. Rough: from one to three degrees a second by hand.
 HELD_RATES_RAD_S = {"held": 0.035, "braced": 0.009, "on a tripod in wind": 0.001}
+
+
+def subject_source(rig: Rig, name: str, value: float) -> str:
+    """Where a subject's speed or distance (`name`) comes from: the rig's design subject, or given by hand."""
+    own = rig.tolerance.subject
+    if own is not None and getattr(own, {"speed": "speed_m_s", "distance": "distance_m"}[name]) == value:
+        return f"rig: tolerance.subject.{name}"
+    return "given"

@@ -44,3 +44,7 @@ RC: dict[Any, Any] = {  # keys are matplotlib's, which types them as several hun
     "svg.hashsalt": "coincide",
     "font.family": "DejaVu Sans",
 }
+
+# The skew map: A late, together, B late. Its own ink, since the map keeps its colours on a dark page.
+DIVERGING = ("#1f4e79", "#8fb0cf", "#f7f5f0", "#e7b08f", "#b2511d")
+MAP_INK = "#1b1f24"
