@@ -20,12 +20,14 @@ class MemorySession:
 
     header: Header
     last_shot: int = 0
+    last_tick: int = 0
     records: list[ShotRecord] = field(default_factory=list)
     remarks: list[Remark] = field(default_factory=list)
 
     def append(self, record: ShotRecord) -> None:
         self.records.append(record)
         self.last_shot = record.shot
+        self.last_tick = max((self.last_tick, *record.tick))
 
     def remark(self, remark: Remark) -> None:
         self.remarks.append(remark)

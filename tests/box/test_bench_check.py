@@ -65,9 +65,9 @@ class Person:
 
 
 def bench(
-    world: str = "loopback both", seed: int = 4, **wires: str
+    world: str = "loopback both", wires: dict[str, str] | None = None
 ) -> tuple[BenchCheck, Person, SimulatedPort]:
-    port = open_simulated(world, seed=seed)
+    port = open_simulated(world, seed=4)
     person = Person(port, wires)
     return BenchCheck(BoxClient(port), person.ask, person.told.append), person, port
 
@@ -128,7 +128,7 @@ def test_no_plug_at_all_is_named() -> None:
     ],
 )
 def test_leads_that_are_wrong_are_named(wires: dict[str, str], name: str, words: str) -> None:
-    check, _, _ = bench("steady", **wires)
+    check, _, _ = bench("steady", wires)
     (item,) = [one for one in check.inputs(timeout_s=3.0) if one.name == name]
     assert item.passed is False
     assert words in item.say
@@ -172,10 +172,10 @@ def test_an_output_that_drags_another_along_is_named() -> None:
     check, _, port = bench()
     drive = port.world.sampler.drive
 
-    def shorted(channel: int, tick: int, closed: bool) -> None:
-        drive(channel, tick, closed)
+    def shorted(channel: int, tick: int, closes: bool) -> None:
+        drive(channel, tick, closes)
         if channel == 1:
-            drive(3, tick, closed)
+            drive(3, tick, closes)
 
     port.world.sampler.drive = shorted  # type: ignore[method-assign]
     (item,) = [one for one in check.outputs() if one.name == "full_a"]

@@ -310,3 +310,15 @@ def test_a_process_killed_outright_leaves_a_session_that_goes_on(tmp_path: Path)
         outcome = run_series(BoxClient(open_simulated("steady", seed=2)), writer, SeriesPlan(9))
     assert outcome.complete
     assert list(read_session(path).shot) == list(range(1, 10))
+
+
+def test_a_box_restarted_between_two_runs_into_one_file_keeps_time_going_forward() -> None:
+    port = open_simulated("steady", seed=4)
+    client = BoxClient(port)
+    session = MemorySession(header_for(client))
+    assert run_series(client, session, SeriesPlan(3)).complete
+    later = BoxClient(open_simulated("steady", seed=5))
+    assert run_series(later, session, SeriesPlan(5)).complete
+    firsts = [record.tick[0] for record in session.records]
+    assert firsts == sorted(firsts)
+    assert any(remark.kind == "box restarted" for remark in session.remarks)

@@ -20,6 +20,7 @@ KINDS = tuple(
 # At 125 MHz 80 ms and 0.8 ms: no bounce comes so late and no flick lasts so long. Only a sentence hangs on it.
 AGAIN_TICKS = 10_000_000
 EXPOSURE_TICKS = 100_000
+PULSE_TICKS = 50_000  # 0.4 ms at 125 MHz
 
 
 def full_tick(record: ShotRecord, body: int) -> int | None:
@@ -39,6 +40,22 @@ def _first(record: ShotRecord, channels: tuple[int, ...]) -> int | None:
     return None
 
 
+def _first_held(record: ShotRecord, channels: tuple[int, ...]) -> int | None:
+    """Tick of the first closing that lasts: one solenoid may put a short pulse on the other body's lead."""
+    closed_at: dict[int, int] = {}
+    held: list[int] = []
+    for channel, level, tick in zip(record.channel, record.level, record.tick, strict=True):
+        if channel not in channels:
+            continue
+        if level:
+            closed_at[channel] = tick
+        elif tick - closed_at.get(channel, tick) > PULSE_TICKS:
+            held.append(closed_at.pop(channel))
+        else:
+            closed_at.pop(channel, None)
+    return min([*held, *closed_at.values()], default=None)
+
+
 def swapped_plugs(record: ShotRecord, names: tuple[str, str]) -> str | None:
     """The sentence for swapped plugs, or None. Only a swap lets a body answer before its own release closed,
     so a pair fired nearly at once shows nothing."""
@@ -46,8 +63,8 @@ def swapped_plugs(record: ShotRecord, names: tuple[str, str]) -> str | None:
         full = full_tick(record, body)
         if full is None:
             continue
-        early = [kind for kind, channels in KINDS[body] if _is_before(_first(record, channels), full)]
-        honest = [kind for kind, channels in KINDS[body] if _is_after(_first(record, channels), full)]
+        early = [kind for kind, channels in KINDS[body] if _is_before(_first_held(record, channels), full)]
+        honest = [kind for kind, channels in KINDS[body] if _is_after(_first_held(record, channels), full)]
         if not early:
             continue
         if honest:
@@ -70,13 +87,12 @@ def _is_after(tick: int | None, full: int) -> bool:
 
 def _fired_twice(record: ShotRecord, body: int) -> bool:
     """A second exposure in the same pair: a closing long after the first, too long for a contact that flicks."""
-    first: int | None = None
+    first = _first_held(record, SENSES[body])
     closed_at: dict[int, int] = {}
     for channel, level, tick in zip(record.channel, record.level, record.tick, strict=True):
         if channel not in SENSES[body]:
             continue
         if level:
-            first = tick if first is None else first
             closed_at[channel] = tick
             continue
         since = closed_at.pop(channel, tick)

@@ -18,6 +18,13 @@ Edge = tuple[int, int, int]
 
 EDGES_KEPT_MOST = 100_000  # of one pair or group; a contact that chatters for hours must not fill the memory
 
+# A rest long enough to count as one in every analysis of first shots.
+ASSUMED_REST_S = 300.0
+RESTARTED_BETWEEN = (
+    "The box was restarted between two runs into this file: the time between them is not known, and "
+    "five minutes are assumed."
+)
+
 SENTENCES_MOST = 1000  # in an outcome; the file has them all
 
 
@@ -49,7 +56,7 @@ class Collector:
         self._edges: list[Edge] = []
         self._crowded_out = 0
         self._base = 0
-        self._last_tick = 0
+        self._last_tick = sink.last_tick
         self._last_s: float | None = None
         self._restarted = False
 
@@ -165,10 +172,18 @@ class Collector:
         """After a restart, put the box's ticks where the host's clock says they belong."""
         now_s = self._client.port.now_s()
         if self._restarted and self._last_s is not None:
-            passed = round((now_s - self._last_s) * self._client.identity.tick_hz)
-            self._base = self._last_tick + passed - first_tick
+            self._base = self._last_tick + self._ticks(now_s - self._last_s) - first_tick
+        elif self._last_s is None and first_tick <= self._last_tick:
+            # The box was restarted between two runs into one file; how long ago, nobody measured.
+            self._base = self._last_tick + self._ticks(ASSUMED_REST_S) - first_tick
+            self._sink.remark(
+                Remark(now_text(), "box restarted", RESTARTED_BETWEEN, {"assumed_s": ASSUMED_REST_S})
+            )
         self._restarted = False
         self._last_tick, self._last_s = first_tick + self._base, now_s
+
+    def _ticks(self, seconds: float) -> int:
+        return round(seconds * self._client.identity.tick_hz)
 
 
 def _whole(fields: dict[str, Any], name: str) -> int:

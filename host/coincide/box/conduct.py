@@ -9,7 +9,7 @@ from coincide.session.model import ShotRecord
 from .client import BoxClient
 from .interrupts import Interrupts
 from .plans import SeriesOutcome, SeriesPlan, SessionSink, WatchOutcome
-from .series import Series
+from .series import Ears, Series
 from .watching import Watching
 
 
@@ -29,17 +29,20 @@ def run_series(
     *,
     wound: Callable[[], bool] = _never,
     on_note: Callable[[str], None] = _unheard,
+    on_prompt: Callable[[str], None] = _unheard,
     stop: Callable[[], bool] = _never,
 ) -> SeriesOutcome:
     """Fire pairs until the session holds `plan.pairs`, each safe on disk before the box may forget it.
 
-    `on_shot` is told of each pair once it is kept, `on_note` of each sentence for the person as it comes up.
+    `on_shot` is told of each pair once it is kept, `on_note` of each sentence for the person as it comes up,
+    `on_prompt` of what the person should do now (wind), which is no news once done.
     `wound` is asked now and then while the box waits for winding, and answers whether the person said so;
     the box's own button or foot switch counts as well. `stop` is asked between steps; Ctrl-C does the same.
     Whatever ends the series, all outputs are open and everything measured is in the file.
     """
     with Interrupts() as interrupts:
-        series = Series(client, writer, plan, on_shot, on_note, wound, lambda: interrupts.wished or stop())
+        ears = Ears(on_shot, on_note, on_prompt)
+        series = Series(client, writer, plan, ears, wound, lambda: interrupts.wished or stop())
         return series.run()
 
 

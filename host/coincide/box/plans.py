@@ -30,6 +30,7 @@ class SessionSink(Protocol):
 
     header: Header
     last_shot: int
+    last_tick: int
 
     def append(self, record: ShotRecord) -> None:
         """Keep a pair; safe once this returns."""

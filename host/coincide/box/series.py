@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from coincide.errors import BoxFailed
 from coincide.session.model import ShotRecord
@@ -33,6 +34,15 @@ class _Ended(Exception):
         self.ending: Ending = ending
 
 
+@dataclass(frozen=True, slots=True)
+class Ears:
+    """Who is told of what: pairs kept, sentences, and what the person should do now."""
+
+    on_shot: Callable[[ShotRecord], None]
+    on_note: Callable[[str], None]
+    on_prompt: Callable[[str], None]
+
+
 class Series:
     """One run of a series; see `conduct.run_series`."""
 
@@ -41,8 +51,7 @@ class Series:
         client: BoxClient,
         writer: SessionSink,
         plan: SeriesPlan,
-        on_shot: Callable[[ShotRecord], None],
-        on_note: Callable[[str], None],
+        ears: Ears,
         wound: Callable[[], bool],
         stop: Callable[[], bool],
     ) -> None:
@@ -51,8 +60,8 @@ class Series:
         self._plan = plan
         self._wound = wound
         self._stop = stop
-        self._on_note = on_note
-        self._collector = Collector(client, writer, on_shot, on_note)
+        self._on_prompt = ears.on_prompt
+        self._collector = Collector(client, writer, ears.on_shot, ears.on_note)
         self._answers = Answers(plan.names, plan.senses, plan.manual_wind)
         self._base = number_base(writer.header)
         self._began_with = writer.last_shot
@@ -122,7 +131,7 @@ class Series:
         client, collector = self._client, self._collector
         if client.status().wound:
             return
-        self._on_note(f"Pair {shot}: wind both bodies, then press 'wound' on the box or Enter here.")
+        self._on_prompt(f"Pair {shot}: wind both bodies, then press 'wound' on the box or Enter here.")
         deadline = client.port.now_s() + self._plan.wound_patience_s
         collector.wound = False
         while not collector.wound:

@@ -95,7 +95,16 @@ def fire(client: BoxClient, rig: Rig, rig_toml: str, path: Path, firing: Firing)
     with writer, LiveView(header, rig, firing.pairs, already=already) as view:
         if writer.found is not None:
             view.note(writer.found)
-        outcome = run_series(client, writer, plan, view.take, wound=enter.pressed, on_note=view.note)
+        outcome = run_series(
+            client,
+            writer,
+            plan,
+            view.take,
+            wound=enter.pressed,
+            on_note=view.note,
+            # An invented photographer winds without being told.
+            on_prompt=_unheard if client.identity.simulated else view.prompt,
+        )
     return Fired(path, outcome)
 
 
@@ -134,3 +143,7 @@ def _senses(rig: Rig) -> tuple[bool, bool]:
         )
         found.append(gate or (body.sync != "none" and not suppressed))
     return (found[0], found[1])
+
+
+def _unheard(sentence: str) -> None:
+    """Nobody is told."""

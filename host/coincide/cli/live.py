@@ -37,6 +37,7 @@ class LiveView:
         self._last: deque[tuple[int, float]] = deque(maxlen=SHOWN)
         self._missed = 0
         self._suggestion: OffsetSuggestion | None = None
+        self._prompt = ""
         self._live: Live | None = None
 
     def __enter__(self) -> LiveView:
@@ -58,9 +59,18 @@ class LiveView:
         """A sentence for the person; it stays on the screen."""
         self._console.print(sentence, soft_wrap=True)
 
+    def prompt(self, sentence: str) -> None:
+        """What the person should do now; gone again once the next pair is in."""
+        if self._live is None:
+            self._console.print(sentence, soft_wrap=True)
+            return
+        self._prompt = sentence
+        self._live.update(self._picture(), refresh=True)
+
     def take(self, record: ShotRecord) -> None:
         """The next pair, already safe on disk."""
         skew_s = self._running.take(record)
+        self._prompt = ""
         self._last.append((record.shot, skew_s))
         self._missed += int(math.isnan(skew_s))
         if self._running.taken % SUGGEST_EVERY == 0:
@@ -90,6 +100,8 @@ class LiveView:
             lines.append(Text(f"{done} pairs, {self._missed} without an answer", style="bold"))
         lines += [Text(f"  pair {shot:4d}   {self._skew(skew_s)}") for shot, skew_s in self._last]
         lines.append(Text(self._so_far()))
+        if self._prompt:
+            lines.append(Text(self._prompt, style="bold"))
         return Group(*lines)
 
     def _skew(self, skew_s: float) -> str:

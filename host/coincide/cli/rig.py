@@ -38,18 +38,24 @@ def new(path: Path) -> None:
 @rig_option
 @json_option
 def show(rig_path: Path, as_json: bool) -> None:
-    """Show what the rig file says, in SI units worked out.
+    """Show what the rig file says, and what the mounts make of it.
+
+    Which way each curtain runs over the scene, which picture is mirrored, how much skew that leaves across
+    the frame after the best single offset, and whether turning a body would leave less.
 
     Example: coincide rig show --rig rig.toml
     """
-    from coincide.report.rig_table import rig_rows
+    from coincide.report.planning_json import geometry_json
+    from coincide.report.rig_table import geometry_lines, rig_rows
     from coincide.rig.file import load_rig
 
     rig = load_rig(rig_path)
     if as_json:
-        print_json(rig.model_dump(mode="json"))
+        print_json({**rig.model_dump(mode="json"), "geometry": geometry_json(rig)})
         return
     table(("", "A", "B"), rig_rows(rig), title=f"{rig.name}: exposures {' and '.join(rig.exposures)}")
+    for line in geometry_lines(rig):
+        say(line)
 
 
 @command.command("check")

@@ -27,7 +27,8 @@ class SessionWriter:
     `SessionWriter.resume(path)` goes on with one. The file is locked while the writer is open. Every
     method raises BadInput in one sentence when the file cannot be written.
 
-    path, header: as given or read. last_shot: number of the last pair in the file, 0 if none.
+    path, header: as given or read. last_shot, last_tick: number of the last pair in the file and its
+    latest edge, 0 if none.
     found: what `resume` has to say of a line that was cut short, or None.
     """
 
@@ -35,6 +36,7 @@ class SessionWriter:
         self.path = Path(path)
         self.header = header
         self.last_shot = 0
+        self.last_tick = 0
         self.found: str | None = None
         self._unfinished_line = False
         self._descriptor = _open(self.path, os.O_CREAT | os.O_EXCL)
@@ -59,6 +61,7 @@ class SessionWriter:
             session = read_session(writer.path)
             writer.header = session.header
             writer.last_shot = int(session.shot.max(initial=0))
+            writer.last_tick = int(session.edges.tick.max(initial=0))
             writer._unfinished_line = not _ends_with_newline(writer._descriptor)
             if session.torn is not None:
                 writer.found = (
@@ -75,6 +78,7 @@ class SessionWriter:
         """Write a pair or a watched group. Once this returns the pair is on the disk."""
         self._write(shot_line(record))
         self.last_shot = max(self.last_shot, record.shot)
+        self.last_tick = max((self.last_tick, *record.tick))
 
     def remark(self, remark: Remark) -> None:
         """Write a remark."""

@@ -1,0 +1,232 @@
+"""Puts the firmware on a board: exactly the files of `firmware/` that belong there, each proved by its hash."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import io
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Protocol
+
+from mpremote.transport import TransportError
+from mpremote.transport_serial import SerialTransport
+
+import coincide_firmware
+from coincide.errors import BadInput, BoxFailed
+
+LEAST_MICROPYTHON = (1, 24)
+# The order on the board: the safe start first; main.py, which starts the box, last.
+FIRST = "boot.py"
+LAST = "main.py"
+PACKAGES = ("app", "board")
+RAW_REPL_WAIT_S = 5
+
+
+@dataclass(frozen=True)
+class Progress:
+    """How far an installation is. `number` counts from 1; bytes of all files together."""
+
+    name: str
+    number: int
+    files: int
+    bytes_done: int
+    bytes_all: int
+
+
+@dataclass(frozen=True)
+class InstallOutcome:
+    """What was done. `written` of `files` files differed from what was there."""
+
+    where: str
+    micropython: str
+    files: int
+    written: int
+    bytes_all: int
+    removed: tuple[str, ...]
+
+
+class Transport(Protocol):
+    """What is used of mpremote's transport."""
+
+    def enter_raw_repl(self, soft_reset: bool = True, timeout_overall: int = 10) -> None: ...
+    def exit_raw_repl(self) -> None: ...
+    def eval(self, expression: str, parse: bool = True) -> Any: ...
+    def exec_raw_no_follow(self, command: str) -> None: ...
+    def fs_exists(self, src: str) -> bool: ...
+    def fs_listdir(self, src: str = "") -> Sequence[Any]: ...
+    def fs_mkdir(self, path: str) -> None: ...
+    def fs_rmfile(self, path: str) -> None: ...
+    def fs_writefile(
+        self,
+        dest: str,
+        data: bytes,
+        chunk_size: int = 256,
+        progress_callback: Callable[[int, int], None] | None = None,
+    ) -> None: ...
+    def fs_hashfile(self, path: str, algo: str, chunk_size: int = 256) -> bytes: ...
+    def close(self) -> None: ...
+
+
+def _silent(_: Progress) -> None:
+    return
+
+
+def board_files() -> dict[str, bytes]:
+    """Path on the board to content, in the order in which they are written."""
+    root = Path(coincide_firmware.__path__[0])
+    names = [FIRST]
+    for package in PACKAGES:
+        names += sorted(f"{package}/{file.name}" for file in (root / package).glob("*.py"))
+    names.append(LAST)
+    return {name: (root / name).read_bytes() for name in names}
+
+
+def install_to_directory(path: Path, progress: Callable[[Progress], None] = _silent) -> InstallOutcome:
+    """Writes the files into a folder, as they would lie on the board.
+
+    Raises BadInput when the folder cannot be written.
+    """
+    files = board_files()
+    sizes = sum(map(len, files.values()))
+    done = 0
+    for number, (name, content) in enumerate(files.items(), 1):
+        target = path / name
+        try:
+            target.parent.mkdir(parents=True, exist_ok=True)
+            target.write_bytes(content)
+        except OSError as error:
+            raise BadInput(
+                f"The firmware cannot be written to {target}: {error.strerror}. Choose another folder."
+            ) from None
+        done += len(content)
+        progress(Progress(name, number, len(files), done, sizes))
+    return InstallOutcome(str(path), "", len(files), len(files), sizes, ())
+
+
+def open_transport(port: str) -> Transport:
+    """mpremote's serial transport. Raises BoxFailed in a sentence when the port cannot be opened."""
+    try:
+        transport: Transport = SerialTransport(port, baudrate=115_200)
+    except TransportError:
+        raise BoxFailed(
+            f"The port {port} cannot be opened: plug the board in, close other programs that use it, "
+            "and see 'coincide box list'."
+        ) from None
+    return transport
+
+
+def install(
+    port: str,
+    progress: Callable[[Progress], None] = _silent,
+    transport: Callable[[str], Transport] = open_transport,
+) -> InstallOutcome:
+    """Writes the firmware to the board on `port`, checks every file's SHA-256 on the board, restarts it.
+
+    Files that are already right are left alone; former files of ours that no longer belong are removed;
+    the box's own data (settings, presets, frame log) are not touched. Raises BoxFailed in a sentence.
+    """
+    board = transport(port)
+    try:
+        _reach(board, port)
+        try:
+            return _install(board, port, progress)
+        except (TransportError, OSError) as error:
+            raise BoxFailed(
+                f"The installation on {port} was cut short ({_reason(error)}): the outputs stay open and the "
+                "box does not start; unplug it, plug it in again and repeat 'coincide box install'."
+            ) from error
+    finally:
+        with contextlib.suppress(TransportError, OSError):
+            board.close()
+
+
+def _reason(error: Exception) -> str:
+    lines = str(error).strip().splitlines()
+    return lines[-1] if lines else type(error).__name__
+
+
+def _reach(board: Transport, port: str) -> None:
+    """The board's interpreter, ready for commands."""
+    try:
+        # The library prints what it read when it fails.
+        with contextlib.redirect_stdout(io.StringIO()):
+            board.enter_raw_repl(soft_reset=False, timeout_overall=RAW_REPL_WAIT_S)
+    except (TransportError, OSError):
+        raise BoxFailed(
+            f"No interpreter answers on {port}. If firmware of ours runs there: unplug the box, hold its "
+            "'preset' button while plugging it in, and repeat. If the board is new: put MicroPython "
+            "1.24 or newer on it first."
+        ) from None
+
+
+def _install(board: Transport, port: str, progress: Callable[[Progress], None]) -> InstallOutcome:
+    version = _supported_version(board, port)
+    files = board_files()
+    sizes = sum(map(len, files.values()))
+    # While files are mixed, nothing starts by itself.
+    stale = [name for name in files if not _is_right(board, name, files[name])]
+    if stale and board.fs_exists(LAST):
+        board.fs_rmfile(LAST)
+        stale = [name for name in files if name in stale or name == LAST]
+    for package in PACKAGES:
+        if not board.fs_exists(package):
+            board.fs_mkdir(package)
+    removed = _remove_former(board, set(files))
+    done = 0
+    for number, (name, content) in enumerate(files.items(), 1):
+        if name in stale:
+            before = done
+
+            def written(
+                sent: int, _: int, name: str = name, number: int = number, before: int = before
+            ) -> None:
+                progress(Progress(name, number, len(files), before + sent, sizes))
+
+            board.fs_writefile(name, content, progress_callback=written)
+            if not _is_right(board, name, content):
+                raise BoxFailed(
+                    f"{name} did not arrive whole on {port}: repeat 'coincide box install'; if it fails "
+                    "again, the board's flash or the cable is at fault."
+                )
+        done += len(content)
+        progress(Progress(name, number, len(files), done, sizes))
+    board.exec_raw_no_follow("import machine\nmachine.reset()")
+    return InstallOutcome(port, version, len(files), len(stale), sizes, removed)
+
+
+def _supported_version(board: Transport, port: str) -> str:
+    platform, version = board.eval(
+        "(__import__('sys').platform, tuple(__import__('sys').implementation[1])[:3])"
+    )
+    text = ".".join(map(str, version))
+    if platform != "rp2":
+        raise BoxFailed(
+            f"The board on {port} is no Pico or Pico 2 (its MicroPython says '{platform}'): the box's timing "
+            "needs the PIO of those two; choose another port."
+        )
+    if tuple(version[:2]) < LEAST_MICROPYTHON:
+        raise BoxFailed(
+            f"The board on {port} runs MicroPython {text}; the box needs 1.24 or newer: hold BOOTSEL while "
+            "plugging the board in, copy a newer MicroPython to the drive that appears, and repeat."
+        )
+    return text
+
+
+def _is_right(board: Transport, name: str, content: bytes) -> bool:
+    if not board.fs_exists(name):
+        return False
+    return bytes(board.fs_hashfile(name, "sha256")) == hashlib.sha256(content).digest()
+
+
+def _remove_former(board: Transport, wanted: set[str]) -> tuple[str, ...]:
+    """Files in our own packages that no longer belong there."""
+    removed = []
+    for package in PACKAGES:
+        for entry in board.fs_listdir(package):
+            name = f"{package}/{entry.name}"
+            if name not in wanted and entry.name.endswith((".py", ".mpy")):
+                board.fs_rmfile(name)
+                removed.append(name)
+    return tuple(removed)
