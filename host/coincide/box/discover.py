@@ -11,15 +11,16 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from coincide.errors import BoxFailed
+from coincide_firmware.app import wire
 
-from .answers import BoxIdentity
-from .client import BoxClient
-from .lost import PortLost
-from .ports import SerialPort
+from .answers import BoxIdentity, identity_from
+from .ports import Port, SerialPort
 
 # USB ids of MicroPython's serial port on the RP2040 and RP2350 (MicroPython's rp2 port, from memory).
 MICROPYTHON_VID = 0x2E8A
 MICROPYTHON_PID = 0x0005
+ANSWER_S = 1.0
+ASK_ID = 1
 
 BOX = "box"
 BOARD = "board"
@@ -48,13 +49,28 @@ class Found:
     say: str
 
 
-def ask_identity(device: str) -> BoxIdentity:
-    """Opens a port, asks who is there, closes it. Raises BoxFailed when it is not our box."""
-    client = BoxClient(SerialPort(device), any_version=True)
+def ask_identity(device: str, open_port: Callable[[str], Port] = SerialPort) -> BoxIdentity:
+    """Opens a port, sends one `identify`, waits a second, closes it. Raises BoxFailed when it is not our box."""
+    port = open_port(device)
     try:
-        return client.identity
+        # The empty line ends whatever half a line another program may have left.
+        port.write(b"\n" + wire.encode({"id": ASK_ID, "do": "identify"}))
+        reader = wire.LineReader()
+        until_s = port.now_s() + ANSWER_S
+        while (left_s := until_s - port.now_s()) > 0:
+            for record in reader.feed(port.read(left_s)):
+                if (
+                    isinstance(record, dict)
+                    and record.get("re") == ASK_ID
+                    and isinstance(record.get("ok"), dict)
+                ):
+                    return identity_from(record["ok"])
     finally:
-        client.close()
+        port.close()
+    raise BoxFailed(
+        f"The board on {device} does not answer as a coincide box: 'coincide box install' puts the firmware on it; "
+        "a box in rescue mode answers after unplugging and plugging in again."
+    )
 
 
 def serial_ports() -> list[Any]:
@@ -94,6 +110,6 @@ def _ask(
 ) -> Found:
     try:
         identity = ask(device)
-    except (BoxFailed, PortLost) as error:
+    except BoxFailed as error:
         return Found(device, BOARD, description, serial_number, None, str(error))
     return Found(device, BOX, description, serial_number, identity, "A coincide box.")

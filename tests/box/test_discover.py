@@ -1,0 +1,113 @@
+"""Finding the box: strangers are not written to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pytest
+
+from coincide.box.answers import BoxIdentity
+from coincide.box.discover import ask_identity, find_boxes
+from coincide.box.ports import open_port
+from coincide.errors import BoxFailed
+
+
+@dataclass
+class Info:
+    device: str
+    vid: int | None = None
+    pid: int | None = None
+    description: str = "a port"
+    serial_number: str | None = "0123"
+
+
+PICO = Info("/dev/b-pico", 0x2E8A, 0x0005)
+OTHER_PICO = Info("/dev/a-pico", 0x2E8A, 0x0005)
+BOOTLOADER = Info("/dev/c", 0x2E8A, 0x0003)
+STRANGER = Info("/dev/d", 0x1234, 0x0005)
+PLAIN = Info("/dev/e")
+
+
+def identity() -> BoxIdentity:
+    port = open_port(None)
+    return ask_identity("simulated", open_port=lambda _: port)
+
+
+def test_the_simulated_box_answers_one_identify() -> None:
+    found = identity()
+    assert found.simulated
+    assert found.tick_hz > 0
+
+
+def test_only_picos_are_asked_and_the_box_comes_first() -> None:
+    asked: list[str] = []
+    known = identity()
+
+    def ask(device: str) -> BoxIdentity:
+        asked.append(device)
+        if device != PICO.device:
+            raise BoxFailed("not a box")
+        return known
+
+    found = find_boxes(ports=lambda: [STRANGER, OTHER_PICO, PLAIN, BOOTLOADER, PICO], ask=ask)
+    assert sorted(asked) == [OTHER_PICO.device, PICO.device]
+    assert [(one.device, one.kind) for one in found] == [
+        (PICO.device, "box"),
+        (OTHER_PICO.device, "board"),
+        (BOOTLOADER.device, "other"),
+        (STRANGER.device, "other"),
+        (PLAIN.device, "other"),
+    ]
+    assert found[0].identity is known
+    assert found[1].say == "not a box"
+
+
+def test_a_named_port_is_asked_whatever_it_is() -> None:
+    asked: list[str] = []
+    known = identity()
+
+    def ask(device: str) -> BoxIdentity:
+        asked.append(device)
+        return known
+
+    found = find_boxes([STRANGER.device, "/dev/pts/7"], ports=lambda: [STRANGER, PLAIN], ask=ask)
+    assert asked == [STRANGER.device, "/dev/pts/7"]
+    assert [one.kind for one in found] == ["box", "box", "other"]
+
+
+class Deaf:
+    """A port whose other end says things that are not an answer."""
+
+    name = "deaf"
+
+    def __init__(self) -> None:
+        self.written: list[bytes] = []
+        self.closed = False
+        self._now_s = 0.0
+
+    def write(self, data: bytes) -> None:
+        self.written.append(data)
+
+    def read(self, timeout_s: float) -> bytes:
+        self._now_s += 0.3
+        return b'>>> {"id": 1}\r\nTraceback\r\n'
+
+    def now_s(self) -> float:
+        return self._now_s
+
+    def wait(self, seconds: float) -> None:
+        self._now_s += seconds
+
+    def reopen(self) -> bool:
+        return False
+
+    def close(self) -> None:
+        self.closed = True
+
+
+def test_a_board_without_our_firmware_gets_one_line_and_is_left_alone() -> None:
+    port = Deaf()
+    with pytest.raises(BoxFailed, match="does not answer as a coincide box"):
+        ask_identity("x", open_port=lambda _: port)
+    assert len(port.written) == 1
+    assert port.closed

@@ -1,0 +1,197 @@
+"""Installing: exactly our files, proved by hash, on a board that is played by a stand-in transport."""
+
+from __future__ import annotations
+
+import hashlib
+from collections import namedtuple
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from mpremote.transport import TransportError
+
+import coincide_firmware
+from coincide.box.install import Progress, board_files, install, install_to_directory
+from coincide.errors import BadInput, BoxFailed
+
+Entry = namedtuple("Entry", ["name"])
+
+
+class StandIn:
+    """mpremote's transport with a board's file system behind it; each failure of interest can be switched on."""
+
+    def __init__(self, files: dict[str, bytes] | None = None, version: tuple[int, ...] = (1, 28, 0)) -> None:
+        self.files = dict(files or {})
+        self.directories = {name.partition("/")[0] for name in self.files if "/" in name}
+        self.version = version
+        self.platform = "rp2"
+        self.reachable = True
+        self.dies_at: str | None = None
+        self.corrupts: str | None = None
+        self.log: list[str] = []
+        self.ran: list[str] = []
+        self.closed = False
+
+    def enter_raw_repl(self, soft_reset: bool = True, timeout_overall: int = 10) -> None:
+        if not self.reachable:
+            print("noise")
+            raise TransportError("could not enter raw repl")
+
+    def exit_raw_repl(self) -> None:
+        return
+
+    def eval(self, expression: str, parse: bool = True) -> Any:
+        return self.platform, self.version
+
+    def exec_raw_no_follow(self, command: str) -> None:
+        self.ran.append(command)
+
+    def fs_exists(self, src: str) -> bool:
+        return src in self.files or src in self.directories
+
+    def fs_listdir(self, src: str = "") -> list[Any]:
+        return [Entry(name.partition("/")[2]) for name in self.files if name.startswith(src + "/")]
+
+    def fs_mkdir(self, path: str) -> None:
+        self.directories.add(path)
+
+    def fs_rmfile(self, path: str) -> None:
+        self.log.append("remove " + path)
+        del self.files[path]
+
+    def fs_writefile(
+        self,
+        dest: str,
+        data: bytes,
+        chunk_size: int = 256,
+        progress_callback: Callable[[int, int], None] | None = None,
+    ) -> None:
+        if dest == self.dies_at:
+            raise OSError(5, "the cable was pulled")
+        if progress_callback:
+            progress_callback(len(data) // 2, len(data))
+            progress_callback(len(data), len(data))
+        self.log.append("write " + dest)
+        self.files[dest] = data[:-1] if dest == self.corrupts else data
+
+    def fs_hashfile(self, path: str, algo: str, chunk_size: int = 256) -> bytes:
+        return hashlib.new(algo, self.files[path]).digest()
+
+    def close(self) -> None:
+        self.closed = True
+
+
+def test_exactly_the_files_of_the_firmware_that_belong_on_a_board() -> None:
+    root = Path(coincide_firmware.__path__[0])
+    names = set(board_files())
+    on_disk = {str(file.relative_to(root)) for file in root.rglob("*.py") if file != root / "__init__.py"}
+    assert names == on_disk
+    assert {"boot.py", "main.py", "app/wire.py", "board/sampler.py", "app/__init__.py"} <= names
+    assert list(board_files())[-1] == "main.py"
+
+
+def test_fresh_board_gets_every_file_and_starts() -> None:
+    board = StandIn()
+    outcome = install("port", transport=lambda _: board)
+    assert board.files == board_files()
+    assert outcome.written == outcome.files == len(board_files())
+    assert outcome.micropython == "1.28.0"
+    assert board.ran == ["import machine\nmachine.reset()"]
+    assert board.closed
+
+
+def test_second_installation_writes_nothing() -> None:
+    board = StandIn(board_files())
+    assert install("port", transport=lambda _: board).written == 0
+    assert board.log == []
+
+
+def test_update_removes_main_first_and_writes_it_last_and_keeps_the_boxs_own_data() -> None:
+    old = {
+        **board_files(),
+        "app/wire.py": b"old",
+        "app/gone.py": b"x",
+        "data/settings.0": b"mine",
+        "notes.txt": b"n",
+    }
+    board = StandIn(old)
+    outcome = install("port", transport=lambda _: board)
+    assert board.log[0] == "remove main.py"
+    assert board.log[-1] == "write main.py"
+    assert outcome.written == 2
+    assert outcome.removed == ("app/gone.py",)
+    assert board.files["data/settings.0"] == b"mine"
+    assert board.files["notes.txt"] == b"n"
+
+
+def test_progress_rises_to_all_bytes() -> None:
+    seen: list[Progress] = []
+    install("port", progress=seen.append, transport=lambda _: StandIn())
+    done = [step.bytes_done for step in seen]
+    assert done == sorted(done)
+    assert seen[-1].bytes_done == seen[-1].bytes_all == sum(map(len, board_files().values()))
+    assert seen[-1].number == seen[-1].files
+
+
+@pytest.mark.parametrize("version", [(1, 23, 0), (1, 9, 4), (0, 99, 0)])
+def test_unsupported_micropython_is_refused_before_anything_is_written(version: tuple[int, ...]) -> None:
+    board = StandIn(version=version)
+    with pytest.raises(BoxFailed, match=r"needs 1\.24 or newer.*BOOTSEL"):
+        install("port", transport=lambda _: board)
+    assert board.log == []
+    assert board.closed
+
+
+def test_another_chip_is_refused() -> None:
+    board = StandIn()
+    board.platform = "esp32"
+    with pytest.raises(BoxFailed, match="no Pico or Pico 2"):
+        install("port", transport=lambda _: board)
+
+
+def test_running_box_that_ignores_the_interrupt_is_explained(capsys: pytest.CaptureFixture[str]) -> None:
+    board = StandIn()
+    board.reachable = False
+    with pytest.raises(BoxFailed, match="hold its 'preset' button"):
+        install("port", transport=lambda _: board)
+    assert capsys.readouterr().out == ""
+
+
+def test_torn_installation_says_so_and_leaves_nothing_that_starts() -> None:
+    board = StandIn({**board_files(), "app/wire.py": b"old"})
+    board.dies_at = "app/wire.py"
+    with pytest.raises(BoxFailed, match=r"cut short \(.*cable was pulled\).*repeat"):
+        install("port", transport=lambda _: board)
+    assert "main.py" not in board.files
+
+
+def test_file_that_arrives_changed_is_caught_by_its_hash() -> None:
+    board = StandIn()
+    board.corrupts = "board/sampler.py"
+    with pytest.raises(BoxFailed, match=r"board/sampler\.py did not arrive whole"):
+        install("port", transport=lambda _: board)
+    assert "main.py" not in board.files
+
+
+def test_missing_port_is_one_sentence() -> None:
+    with pytest.raises(BoxFailed, match=r"/dev/nowhere cannot be opened"):
+        install("/dev/nowhere")
+
+
+def test_to_a_directory(tmp_path: Path) -> None:
+    steps: list[Progress] = []
+    outcome = install_to_directory(tmp_path / "out", steps.append)
+    found = {
+        str(file.relative_to(tmp_path / "out")): file.read_bytes()
+        for file in (tmp_path / "out").rglob("*")
+        if file.is_file()
+    }
+    assert found == board_files()
+    assert outcome.files == len(found) == len(steps)
+
+
+def test_to_a_directory_that_cannot_be(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    with pytest.raises(BadInput, match="Choose another folder"):
+        install_to_directory(tmp_path / "file")
