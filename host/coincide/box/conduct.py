@@ -9,7 +9,7 @@ from coincide.session.model import ShotRecord
 from .client import BoxClient
 from .interrupts import Interrupts
 from .plans import SeriesOutcome, SeriesPlan, SessionSink, WatchOutcome
-from .series import Ears, Series
+from .series import Ears, Series, Wishes
 from .watching import Watching
 
 
@@ -31,6 +31,7 @@ def run_series(
     on_note: Callable[[str], None] = _unheard,
     on_prompt: Callable[[str], None] = _unheard,
     stop: Callable[[], bool] = _never,
+    enough: Callable[[], bool] = _never,
 ) -> SeriesOutcome:
     """Fire pairs until the session holds `plan.pairs`, each safe on disk before the box may forget it.
 
@@ -38,11 +39,13 @@ def run_series(
     `on_prompt` of what the person should do now (wind), which is no news once done.
     `wound` is asked now and then while the box waits for winding, and answers whether the person said so;
     the box's own button or foot switch counts as well. `stop` is asked between steps; Ctrl-C does the same.
+    `enough` is asked after each pair, and ends the series as complete before its last.
     Whatever ends the series, all outputs are open and everything measured is in the file.
     """
     with Interrupts() as interrupts:
         ears = Ears(on_shot, on_note, on_prompt)
-        series = Series(client, writer, plan, ears, wound, lambda: interrupts.wished or stop())
+        wishes = Wishes(wound, lambda: interrupts.wished or stop(), enough)
+        series = Series(client, writer, plan, ears, wishes)
         return series.run()
 
 

@@ -43,6 +43,15 @@ class Ears:
     on_prompt: Callable[[str], None]
 
 
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """What the person, or the caller, wants: asked now and then."""
+
+    wound: Callable[[], bool]
+    stop: Callable[[], bool]
+    enough: Callable[[], bool]
+
+
 class Series:
     """One run of a series; see `conduct.run_series`."""
 
@@ -52,14 +61,14 @@ class Series:
         writer: SessionSink,
         plan: SeriesPlan,
         ears: Ears,
-        wound: Callable[[], bool],
-        stop: Callable[[], bool],
+        wishes: Wishes,
     ) -> None:
         self._client = client
         self._writer = writer
         self._plan = plan
-        self._wound = wound
-        self._stop = stop
+        self._wound = wishes.wound
+        self._stop = wishes.stop
+        self._enough = wishes.enough
         self._on_prompt = ears.on_prompt
         self._collector = Collector(client, writer, ears.on_shot, ears.on_note)
         self._answers = Answers(plan.names, plan.senses, plan.manual_wind)
@@ -105,7 +114,7 @@ class Series:
 
     @property
     def _done(self) -> bool:
-        return self._writer.last_shot >= self._plan.pairs
+        return self._writer.last_shot >= self._plan.pairs or (self._kept > 0 and self._enough())
 
     # -- before and between ---------------------------------------------------------------------------------
 

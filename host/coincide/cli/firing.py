@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
     from coincide.box.client import BoxClient
     from coincide.box.plans import SeriesOutcome
     from coincide.rig.model import Rig
-    from coincide.session.model import Header
+    from coincide.session.model import Floats, Header
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +72,18 @@ def session_path(rig_path: Path, rig: Rig, purpose: str) -> Path:
     return path
 
 
-def fire(client: BoxClient, rig: Rig, rig_toml: str, path: Path, firing: Firing) -> Fired:
-    """Fire the series into a new file, or go on with one that exists, showing how it goes."""
+def fire(
+    client: BoxClient,
+    rig: Rig,
+    rig_toml: str,
+    path: Path,
+    firing: Firing,
+    enough: Callable[[Floats], bool] | None = None,
+) -> Fired:
+    """Fire the series into a new file, or go on with one that exists, showing how it goes.
+
+    `enough` is given the skews so far after each pair and may end the series before its last.
+    """
     from coincide.box.conduct import run_series
     from coincide.box.plans import SeriesPlan, offset_plan
     from coincide.cli.enter import EnterKey
@@ -104,6 +115,7 @@ def fire(client: BoxClient, rig: Rig, rig_toml: str, path: Path, firing: Firing)
             on_note=view.note,
             # An invented photographer winds without being told.
             on_prompt=_unheard if client.identity.simulated else view.prompt,
+            enough=lambda: enough is not None and enough(view.skew_s),
         )
     return Fired(path, outcome)
 

@@ -7,6 +7,8 @@ from collections import deque
 from types import TracebackType
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from coincide.report.words import ms, ms_with_interval
 from coincide.timing.running import RunningSeries
 
@@ -15,7 +17,7 @@ if TYPE_CHECKING:
     from rich.live import Live
 
     from coincide.rig.model import Rig
-    from coincide.session.model import Header, ShotRecord
+    from coincide.session.model import Floats, Header, ShotRecord
     from coincide.timing.offset import OffsetSuggestion
 
 SHOWN = 6
@@ -54,6 +56,11 @@ class LiveView:
     ) -> None:
         if self._live is not None:
             self._live.stop()
+
+    @property
+    def skew_s(self) -> Floats:
+        """Skews of the pairs taken so far, seconds."""
+        return np.empty(0) if self._running.measured is None else self._running.measured.skew_s
 
     def note(self, sentence: str) -> None:
         """A sentence for the person; it stays on the screen."""

@@ -30,7 +30,7 @@ LAPWING = BodySpec(
 )
 BITTERN = BodySpec(
     name="Bittern",
-    release=ReleaseSpec(lag_s=0.0670, sigma_s=0.00045, polling_s=0.003, first_shot_s=0.005),
+    release=ReleaseSpec(lag_s=0.0670, sigma_s=0.00045, polling_s=0.0015, first_shot_s=0.005),
     shutter=ShutterSpec(exposure_s=2**-6, travel_s=0.0110, sweep="right"),
     contact=ContactSpec(placement_s=0.0004, bounce_s=(0.0004, 0.0022)),
 )
