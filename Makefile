@@ -38,13 +38,23 @@ lint: $(STAMP)
 	$(BIN)/ruff format --check .
 	$(BIN)/lint-imports
 
+# The firmware is checked as the board sees it: its own root, MicroPython's modules for the chip and MicroPython's
+# standard library in place of CPython's. The stubs must lie apart, or the host would be checked against them too.
+.types/micropython/.installed: $(STAMP)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --target .types/micropython --upgrade \
+		'micropython-rp2-stubs>=1.24'
+	touch $@
+
+FIRMWARE_TYPES := --config-file .ci/firmware-types.ini --custom-typeshed-dir .types/micropython
+
 # mypy finds the mapped packages through links: pyproject.toml maps them for pip, mypy knows no mapping.
-types: $(STAMP)
+types: $(STAMP) .types/micropython/.installed
 	mkdir -p .types
 	ln -sfn ../firmware .types/coincide_firmware
 	ln -sfn ../wiring .types/coincide_wiring
 	$(BIN)/mypy -p coincide -p coincide_wiring
 	$(BIN)/mypy tests
+	MYPYPATH=firmware:.types/micropython $(BIN)/mypy $(FIRMWARE_TYPES) -p app -p board -m boot -m main
 
 format: $(STAMP)
 	$(BIN)/ruff check --fix .

@@ -44,7 +44,7 @@ def rescue_wanted():
 def version_supported():
     from board.pico import LEAST_MICROPYTHON
 
-    return tuple(sys.implementation[1][:2]) >= LEAST_MICROPYTHON
+    return tuple(sys.implementation.version[:2]) >= LEAST_MICROPYTHON
 
 
 def run(board):

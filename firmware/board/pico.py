@@ -57,7 +57,7 @@ class Board:
         return "power"
 
     def identity(self):
-        version = sys.implementation[1]
+        version = sys.implementation.version
         return {
             "board": sys.implementation._machine,
             "chip": self._chip,

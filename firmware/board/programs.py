@@ -1,5 +1,5 @@
 # ruff: noqa: F821
-# mypy: disable-error-code="name-defined"
+# mypy: disable-error-code="name-defined, call-overload, arg-type"
 """The PIO programs, exactly as the chip runs them. Names such as `mov` belong to the assembler.
 
 Every cycle counted below is a cycle of the system clock (clock divider 1), and every count is

@@ -27,7 +27,7 @@ class Releases:
         self._loop = plans.closure_loop_cycles(tick_hz)
         self._block = PioBlock(1)
         self._holding = False
-        self._held_ms = 0
+        self._held_ms = time.ticks_ms()
         self._interlock = Pin(pins.gpio_of("interlock"), Pin.IN, Pin.PULL_UP)
         safe.open_outputs()
         program = programs.release(self._loop)

@@ -25,6 +25,10 @@ MOV_X_ZERO = 0xA023  # mov(x, null)
 DREQ_PIO0_RX0 = 4
 
 
+def _unheard(channel, level, tick):
+    """Where edges go before anyone asks for them."""
+
+
 class Sampler:
     """Timestamps all channels from `start` on. Ticks never jump back, whatever is lost.
 
@@ -40,12 +44,12 @@ class Sampler:
         first = (uctypes.addressof(self._memory) + RING_BYTES - 1) & ~(RING_BYTES - 1)
         self._rings = [first + machine * RING_BYTES for machine in range(MACHINES)]
         self._channels = [rp2.DMA() for _ in range(MACHINES)]
-        self._counts = [TransferCount(dma.channel, is_rp2350) for dma in self._channels]
+        self._counts = [TransferCount(dma.channel, is_rp2350) for dma in self._channels]  # type: ignore[attr-defined]
         self._read = [0] * MACHINES
         self._levels = 0
         self._last_tick = 0
         self._lost = 0
-        self._sink = None
+        self._sink = _unheard
         for row in pins.PINS[4:10]:
             Pin(row[1], Pin.IN, Pin.PULL_UP)
         self._beat = Pin(pins.gpio_of("beat"), Pin.OUT, value=0)

@@ -45,7 +45,7 @@ class Merger:
 
     def __init__(self, phases, channels, inversion, base=0, levels=0):
         self._tracks = [Track(phase) for phase in phases]
-        self._waiting = [[] for _ in phases]
+        self._waiting = [[] for _ in phases]  # type: list[list[tuple[int, int]]]
         self._seen = [base] * len(self._tracks)
         self._channels = channels
         self._inversion = inversion

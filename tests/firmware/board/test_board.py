@@ -86,8 +86,8 @@ def test_every_input_channel_is_timed_against_the_pads() -> None:
     bench = Bench()
     since = bench.chip.cycle + 100
     for n, gpio in enumerate(IDLE_HIGH):
-        bench.chip.at(since + 1001 * n, lambda gpio=gpio: bench.chip.drive(gpio, 0))  # type: ignore[misc]
-        bench.chip.at(since + 1001 * n + 377, lambda gpio=gpio: bench.chip.drive(gpio, 1))  # type: ignore[misc]
+        bench.chip.at(since + 1001 * n, lambda gpio=gpio: bench.chip.drive(gpio, 0))
+        bench.chip.at(since + 1001 * n + 377, lambda gpio=gpio: bench.chip.drive(gpio, 1))
     bench.chip.run(10_000)
     edges = bench.read()
     real = truth(bench, since)
@@ -101,7 +101,7 @@ def test_thousand_edges_two_hundred_nanoseconds_apart_are_all_kept() -> None:
     since = bench.chip.cycle + 100
     for n in range(1000):
         gpio = 6 + n % 2
-        bench.chip.at(since + 25 * n, lambda g=gpio, n=n: bench.chip.drive(g, n // 2 % 2))  # type: ignore[misc]
+        bench.chip.at(since + 25 * n, lambda g=gpio, n=n: bench.chip.drive(g, n // 2 % 2))
     bench.chip.run(100 + 25 * 1000 + 100)
     edges = bench.read()
     real = truth(bench, since)
@@ -117,7 +117,7 @@ def test_ring_keeps_two_thousand_records_and_counts_what_it_lost() -> None:
     since = bench.chip.cycle + 100
     count = 2300
     for n in range(count):
-        bench.chip.at(since + 25 * n, lambda n=n: bench.chip.drive(6, n % 2))  # type: ignore[misc]
+        bench.chip.at(since + 25 * n, lambda n=n: bench.chip.drive(6, n % 2))
     bench.chip.run(100 + 25 * count + 100)
     edges = bench.read()
     kept = 2047
@@ -134,7 +134,7 @@ def test_overflowing_fifo_is_reported_and_the_sampler_starts_anew() -> None:
     bench = Bench()
     bench.chip.dma_starved = True
     for n in range(8):
-        bench.chip.at(bench.chip.cycle + 100 + 50 * n, lambda n=n: bench.chip.drive(6, n % 2))  # type: ignore[misc]
+        bench.chip.at(bench.chip.cycle + 100 + 50 * n, lambda n=n: bench.chip.drive(6, n % 2))
     bench.chip.run(2000)
     bench.chip.dma_starved = False
     before = bench.board.tick()
@@ -289,7 +289,7 @@ def test_idle_ends_early_for_bytes_and_edges() -> None:
     def passed(ms: int) -> float:
         start = chip.cycle
         board.idle(ms)
-        return (chip.cycle - start) * 1000 / HZ
+        return float((chip.cycle - start) * 1000 / HZ)
 
     assert passed(50) == pytest.approx(50, abs=2)
     chip.at(chip.cycle + HZ // 200, lambda: chip.drive(8, 0))

@@ -91,7 +91,7 @@ def test_photographers_button_fires_after_a_long_half_press() -> None:
     chip = loaded.chip
     chip.at(HZ * 5 // 10, lambda: chip.drive(13, 0))
     chip.at(HZ * 35 // 10, lambda: chip.drive(14, 0))
-    chip.at(HZ * 40 // 10, lambda: (chip.drive(14, None), chip.drive(13, None)))  # type: ignore[func-returns-value]
+    chip.at(HZ * 40 // 10, lambda: (chip.drive(14, None), chip.drive(13, None)))
     stopping(loaded, 5500, KeyboardInterrupt())
     with pytest.raises(Reset):
         loaded.use("main")

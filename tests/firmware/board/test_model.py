@@ -2,6 +2,7 @@
 
 import random
 from collections import deque
+from typing import Any
 
 import pytest
 from pioemu import ShiftRegister, State, emulate
@@ -13,7 +14,7 @@ from tests.firmware.board.standin.chip import Chip
 
 def model_states(machine: pio.Machine, pins: list[int], cycles: int) -> list[tuple[int, ...]]:
     """(clock, pc, x, y, isr, osr, outputs) before every instruction."""
-    out = []
+    out: list[tuple[int, ...]] = []
     machine.enabled = True
     for clock in range(cycles):
         machine.block.inputs = pins[clock]
@@ -27,18 +28,18 @@ def model_states(machine: pio.Machine, pins: list[int], cycles: int) -> list[tup
 
 
 def emulator_states(
-    program: list[int], state: State, pins: list[int], cycles: int, **options: object
-) -> list:
+    program: list[int], state: State, pins: list[int], cycles: int, **options: Any
+) -> list[tuple[int, ...]]:
     def source(clock: int) -> int:
         return pins[clock]
 
-    out = []
+    out: list[tuple[int, ...]] = []
     for before, after in emulate(
         program,
         stop_when=lambda _, s: s.clock >= cycles,
         initial_state=state,
         input_source=source,
-        **options,  # type: ignore[arg-type]
+        **options,
     ):
         out.append(
             (

@@ -26,6 +26,7 @@ class Peer:
         self.from_box = bytearray()
         self.reading = True
         self.room = 256
+        self.interrupt_key = 3
 
 
 class Files:
