@@ -14,7 +14,7 @@ from coincide.cli.options import json_option, port_options, rig_option, yes_opti
     "-n",
     "--pairs",
     type=click.IntRange(10, 5000),
-    default=30,
+    default=40,
     show_default=True,
     help="Pairs to measure with.",
 )
@@ -22,7 +22,7 @@ from coincide.cli.options import json_option, port_options, rig_option, yes_opti
     "--verify",
     "fresh_pairs",
     type=click.IntRange(10, 5000),
-    default=20,
+    default=30,
     show_default=True,
     help="Pairs of the fresh series, fired with the offset on.",
 )

@@ -174,7 +174,7 @@ def _keep(
 
     calibration = _calibration(client, rig, analysis, verification, sessions)
     kept = save_calibration(rig_path, calibration)
-    _store_preset(client, rig, calibration)
+    store_preset(client, rig, calibration)
     return kept
 
 
@@ -222,7 +222,7 @@ def _silent(sentence: str) -> None:
     """For --json: the sentences are in the object."""
 
 
-def _store_preset(client: BoxClient, rig: Rig, calibration: Calibration) -> None:
+def store_preset(client: BoxClient, rig: Rig, calibration: Calibration) -> None:
     """Into the place of the same name, else the first empty one; and in use from now on."""
     from coincide.timing.preset import box_preset
     from coincide_firmware.app.settings import PRESETS_MOST

@@ -39,7 +39,7 @@ def command(folder: Path, seed: int) -> None:
     say()
     rig_path = write_new(_fresh(folder) / "rig.toml")
     with opened_box(load_rig(rig_path), None, None, seed) as client:
-        done = calibrate(client, rig_path, (30, 20), ())
+        done = calibrate(client, rig_path, (40, 30), ())
     show_calibrated(done, as_json=False)
     assert done.analysis is not None  # the invented bodies answer
     fresh = None if done.fresh is None else done.fresh.path

@@ -1,0 +1,173 @@
+"""`coincide box`: find, install, check, simulate and set the box."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from coincide.cli.options import json_option, port_options, rig_option, seed_option
+
+
+@click.group("box")
+def command() -> None:
+    """Find, install, check, simulate and set the box.
+
+    The box is a Pico or Pico 2 board with MicroPython 1.24 or newer and the firmware that
+    'coincide box install' puts on it.
+    """
+
+
+@command.command("list")
+@click.option(
+    "--ask", "named", multiple=True, help="Ask this port too, though it does not look like a board."
+)
+@json_option
+def list_boxes(named: tuple[str, ...], as_json: bool) -> None:
+    """List serial devices and say which of them are boxes.
+
+    Only boards are asked; nothing is written to any other device unless --ask names it. Exit code 1 when
+    there is no box.
+
+    Example: coincide box list
+    """
+    from coincide.box.discover import find_boxes
+    from coincide.cli.show import as_json as print_json
+    from coincide.cli.show import say, table
+
+    found = find_boxes(named)
+    if as_json:
+        print_json({"format": "coincide-box-list-result", "version": 1, "devices": found})
+    elif not found:
+        say("No serial device is connected. Plug the box in with a USB cable that carries data.")
+    else:
+        table(("port", "what it is"), [(device.device, device.say) for device in found])
+    boxes = [device for device in found if device.identity is not None]
+    click.get_current_context().exit(0 if boxes else 1)
+
+
+@command.command("install")
+@click.option("--port", default=None, help="Serial port of the board ('coincide box list').")
+@click.option(
+    "--to",
+    "folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=None,
+    help="Write the files into a folder instead, exactly as they would lie on the board.",
+)
+def install(port: str | None, folder: Path | None) -> None:
+    """Copy the firmware onto a board that runs MicroPython, and verify every file by its hash.
+
+    Example: coincide box install --port /dev/ttyACM0
+    """
+    from coincide.box.install import Progress, install_to_directory
+    from coincide.box.install import install as install_on_board
+    from coincide.cli.show import progress, say
+
+    if (port is None) == (folder is None):
+        raise click.UsageError("Give either --port or --to.")
+    if folder is not None:
+        say(f"Wrote {install_to_directory(folder).files} files to {folder}")
+        return
+    assert port is not None  # one of the two was given
+    with progress("installing", None) as bar:
+        task = bar.task_ids[0]
+
+        def shown(now: Progress) -> None:
+            bar.update(task, description=now.name, completed=now.bytes_done, total=now.bytes_all)
+
+        done = install_on_board(port, shown)
+    say(
+        f"MicroPython {done.micropython} on {port}: {done.written} of {done.files} files written, all verified. "
+        f"Next: coincide box check --port {port}"
+    )
+
+
+@command.command("check")
+@click.option("--no-zero", "no_zero", is_flag=True, help="Leave the zero check (loopback plug) out.")
+@click.option("--zero", "only_zero", is_flag=True, help="Only the zero check.")
+@rig_option
+@port_options
+def check(
+    no_zero: bool, only_zero: bool, rig_path: Path, port: str | None, world: str | None, seed: int
+) -> None:
+    """The guided bench test: click each output, watch each input, time the isolators with the loopback plug.
+
+    What it finds is kept, dated, with the box's identity; later measurements subtract its zero check. Exit
+    code 1 when something failed.
+
+    Example: coincide box check --port /dev/ttyACM0
+    """
+    from coincide.cli.bench import bench_check
+    from coincide.cli.opening import opened_box
+    from coincide.rig.file import load_rig
+
+    simulated = world or "loopback both"
+    with opened_box(load_rig(rig_path), port, simulated if port is None else None, seed) as client:
+        passed = bench_check(client, outputs_and_inputs=not only_zero, zero=not no_zero)
+    click.get_current_context().exit(0 if passed else 1)
+
+
+@command.command("serve")
+@click.argument("world", required=False)
+@seed_option
+@rig_option
+@click.option("--list", "only_list", is_flag=True, help="List the invented rigs and leave.")
+def serve(world: str | None, seed: int, rig_path: Path, only_list: bool) -> None:
+    """Offer the simulated box on a pseudo-terminal, in real time, until Ctrl-C (not on Windows).
+
+    Anything that opens a serial port can talk to it. Without a WORLD it plays the demo's invented rig,
+    dressed like the rig file where there is one.
+
+    Example: coincide box serve
+    """
+    from coincide.box.simulated.serve import serve as serve_world
+    from coincide.box.simulated.worlds import DEMO, WORLDS
+    from coincide.cli.show import say, table
+    from coincide.cli.simulation import world_for
+    from coincide.rig.file import load_rig
+
+    if only_list:
+        table(("world", "what is special there"), [(one.name, one.say) for one in WORLDS])
+        return
+    played = world_for(load_rig(rig_path), world) if rig_path.exists() else (world or DEMO)
+
+    def ready(name: str) -> None:
+        say(f"The simulated box is on {name}; nothing real is connected. Try:")
+        say(f"  coincide calibrate --port {name}")
+        say("Ctrl-C ends it.")
+
+    serve_world(played, seed=seed, ready=ready, stop=lambda: False)
+
+
+@command.command("settings")
+@click.option("--forget", default=None, help="Empty the preset of this name.")
+@click.option(
+    "--store", is_flag=True, help="Store the newest calibration of the rig's shutter times as a preset."
+)
+@click.option("--use", default=None, help="Put the preset of this name in use.")
+@rig_option
+@port_options
+@json_option
+def settings(
+    forget: str | None,
+    store: bool,
+    use: str | None,
+    rig_path: Path,
+    port: str | None,
+    world: str | None,
+    seed: int,
+    as_json: bool,
+) -> None:
+    """Show what the box remembers: its numbers and its presets, one for each pair of shutter times.
+
+    Example: coincide box settings --port /dev/ttyACM0 --use 1/60+1/30
+    """
+    from coincide.cli.box_settings import change_settings, show_settings
+    from coincide.cli.opening import opened_box
+    from coincide.rig.file import load_rig
+
+    rig = load_rig(rig_path)
+    with opened_box(rig, port, world, seed) as client:
+        change_settings(client, rig, rig_path, forget=forget, store=store, use=use)
+        show_settings(client, as_json=as_json)

@@ -1,0 +1,59 @@
+"""`coincide card`: the pocket card."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from coincide.cli.options import json_option, rig_option
+from coincide.cli.quantities import SHARE
+
+
+@click.command("card")
+@click.option(
+    "--to",
+    "folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=None,
+    help="Folder for card.pdf and card.png. Default: beside the rig.",
+)
+@click.option(
+    "--keepers",
+    "keeper_rate",
+    type=SHARE,
+    default="0.9",
+    show_default=True,
+    help="The share of pairs that is to be kept: 0.9 or '90 %'.",
+)
+@rig_option
+@json_option
+def command(folder: Path | None, keeper_rate: float, rig_path: Path, as_json: bool) -> None:
+    """The pocket card for the camera bag: what to set, what it can photograph, what to mind.
+
+    One page of A6 (105 x 148 mm), to print as it is. It rests on the newest calibration beside the rig of
+    the pair of shutter times that is set in it, and says which.
+
+    Example: coincide card --to plan
+    """
+    from importlib.metadata import version
+
+    from coincide.cli.planning import basis_beside, found_beside
+    from coincide.cli.reporting import make_folder
+    from coincide.cli.show import as_json as print_json
+    from coincide.cli.show import say
+    from coincide.report.card import write_card
+    from coincide.report.card_content import card_content
+    from coincide.report.planning_json import card_json
+
+    basis = basis_beside(rig_path)
+    content = card_content(basis, found_beside(rig_path), version("coincide"), keeper_rate)
+    chosen = folder or rig_path.parent
+    make_folder(chosen)
+    written = write_card(content, chosen)
+    if as_json:
+        print_json(card_json(basis, content, written))
+        return
+    say(f"{content.delay_label} {content.delay}, {content.delay_note}.")
+    for path in written:
+        say(f"Wrote {path}")
