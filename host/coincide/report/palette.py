@@ -48,3 +48,10 @@ RC: dict[Any, Any] = {  # keys are matplotlib's, which types them as several hun
 # The skew map: A late, together, B late. Its own ink, since the map keeps its colours on a dark page.
 DIVERGING = ("#1f4e79", "#8fb0cf", "#f7f5f0", "#e7b08f", "#b2511d")
 MAP_INK = "#1b1f24"
+
+# The card is paper: the page's light colours (page.css).
+CARD_PAPER = "#fbfaf7"
+CARD_FAINT = "#5d646d"
+CARD_RULE = "#dcd9d0"
+CAUTION = "#fdf3dc"
+CAUTION_EDGE = "#b98a1c"

@@ -9,6 +9,7 @@ from typing import Any
 from coincide.ghost.budget import Budget, Change
 from coincide.ghost.nearest import everyday_nearest
 from coincide.report.basis import Basis
+from coincide.report.card_content import CardContent
 from coincide.report.limits_plan import Asked, LimitsPlan
 from coincide.report.planning_words import within
 from coincide.rig.exposure import BodyExposure, Pairing, pairing_chain
@@ -114,6 +115,17 @@ def exposure_json(rig: Rig, pairing: Pairing) -> dict[str, Any]:
         "why": pairing.why,
         "warnings": pairing.warnings,
         "chain": _chain(pairing_chain(pairing)),
+    }
+
+
+def card_json(basis: Basis, content: CardContent, files: Iterable[Path]) -> dict[str, Any]:
+    """What the card says, as text, and where it was written."""
+    return {
+        "format": "coincide-card-result",
+        "version": VERSION,
+        "basis": _basis(basis),
+        "card": content,
+        "files": list(files),
     }
 
 

@@ -25,8 +25,9 @@ from coincide.report.palette import (
     WITHIN_EDGE,
 )
 from coincide.report.planning_words import KMH, plain
+from coincide.report.planning_words import figure as digits
 from coincide.report.plots import HEIGHT_IN, WIDTH_IN, new_figure, save
-from coincide.report.words import ms, percent
+from coincide.report.words import percent
 from coincide.rig.geometry import scene_sweep_words, view_of
 from coincide.rig.model import Rig
 from coincide.rig.sweep import skew_map, sweep_spread
@@ -146,7 +147,7 @@ def skew_map_plot(rig: Rig) -> Figure | None:
         for letter, body in zip("AB", rig.both, strict=True)
     ]
     figure.supxlabel(
-        f"The exposure runs over the scene: {', '.join(ways)}.  {ms(spread.across_s, spread.across_s / 10)} across "
+        f"The exposure runs over the scene: {', '.join(ways)}.  {digits(spread.across_s * 1e3)} ms across "
         "the frame.",
         fontsize=8.5,
         color=FAINT,

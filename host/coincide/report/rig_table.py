@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from coincide.rig.geometry import scan_words, scene_sweep_words, view_of
 from coincide.rig.model import Body, Rig
 from coincide.rig.parts import Electronic, FocalPlane, Leaf
+from coincide.rig.sweep import sweep_spread
+from coincide.rig.turning import advice
 
 
 def rig_rows(rig: Rig) -> list[tuple[str, str, str]]:
     """(what, body A, body B)."""
-    columns = [_column(body) for body in rig.both]
+    columns = [_column(body) | _in_the_scene(body) for body in rig.both]
     return [(name, columns[0].get(name, "-"), columns[1].get(name, "-")) for name in columns[0] | columns[1]]
 
 
@@ -33,6 +36,35 @@ def _column(body: Body) -> dict[str, str]:
         if gate is not None:
             said[name] = f"at {gate.position:g} of the sweep, {gate.width_m * 1e3:g} mm wide"
     return said
+
+
+def geometry_lines(rig: Rig) -> tuple[str, ...]:
+    """What the sweeps leave over the frame, and how to turn a body where that helps; a sentence each."""
+    spread, turning = sweep_spread(rig), advice(rig)
+    if spread.relation == "no sweep":
+        return (
+            "Neither shutter sweeps: both expose the whole frame at once, and skew is the same all over it.",
+        )
+    how = (
+        "One curtain sweeps" if spread.relation == "one body only" else f"The curtains run {spread.relation}"
+    )
+    said = [
+        f"{how} in the scene: {spread.across_s * 1e3:.1f} ms of skew across the frame, "
+        f"{spread.after_offset_s * 1e3:.2g} ms at most after the best single offset "
+        f"({spread.rms_s * 1e3:.2g} ms root mean square)."
+    ]
+    if turning is not None:
+        said.append(f"Advice: {turning.say}")
+    return tuple(said)
+
+
+def _in_the_scene(body: Body) -> dict[str, str]:
+    view = view_of(body)
+    return {
+        "exposes": scene_sweep_words(view),
+        "mirrored": view.mirrored,
+        "its scan wants": scan_words(view),
+    }
 
 
 def _shutter(body: Body) -> dict[str, str]:

@@ -18,6 +18,7 @@ from coincide.report.page.model import (
     Section,
     Setting,
 )
+from coincide.report.page.planning import planning_sections
 from coincide.report.page.svg import page_svg
 from coincide.report.summary import (
     BODY_COLUMNS,
@@ -134,7 +135,7 @@ def _sections(analysis: Analysis, figures: dict[str, PageFigure], fresh: Analysi
             tables=(table,),
         )
     )
-    return sections
+    return sections + planning_sections(measured.rig, analysis.suggestion)
 
 
 def _pairs(measured: Measured) -> list[PagePair]:

@@ -1,0 +1,92 @@
+"""The page's sections about planning: the skew over the frame, and what the rig can photograph."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from coincide.ghost.skew_model import COVER_95, skew_model
+from coincide.report import planning_words as words
+from coincide.report.basis import Basis
+from coincide.report.limits_plan import LimitsPlan, limits_plan
+from coincide.report.page.model import Column, PageFigure, PageTable, Section
+from coincide.report.page.svg import page_svg
+from coincide.report.planning_plots import limits_plot, skew_map_plot
+from coincide.report.rig_table import geometry_lines
+from coincide.report.words import count
+from coincide.rig.model import Rig
+
+if TYPE_CHECKING:
+    from coincide.timing.offset import OffsetSuggestion
+
+MAP_ALT = "Skew over the frame in milliseconds, as colours with contour lines, the best single offset on."
+MAP_CAPTION = (
+    "The part of the scene that both bodies see. No offset removes these differences; they add to the skew of every "
+    "pair, and matter most where something moves near the edge."
+)
+LIMITS_ALT = (
+    "Fastest subject that is kept against distance, with the usual speeds of everyday subjects beside it."
+)
+LIMITS_CAPTION = (
+    "Below a line a subject is kept. The bands beside it are rough: ranges of experience, to see at a glance what "
+    "crosses which line."
+)
+
+
+def planning_sections(rig: Rig, suggestion: OffsetSuggestion | None) -> list[Section]:
+    """'Over the frame', and 'What it can photograph' where the series settled jitter and offset."""
+    sections = [_over_the_frame(rig)]
+    if suggestion is not None:
+        sections.append(_what_it_can(limits_plan(_basis(rig, suggestion))))
+    return sections
+
+
+def _over_the_frame(rig: Rig) -> Section:
+    drawn = skew_map_plot(rig)
+    pictures = () if drawn is None else (PageFigure(page_svg(drawn, "skew-map"), MAP_ALT, MAP_CAPTION),)
+    return Section("over-the-frame", "Over the frame", geometry_lines(rig), pictures)
+
+
+def _what_it_can(plan: LimitsPlan) -> Section:
+    basis, found = plan.basis, plan.found
+    blur = words.blur_line(basis.model)
+    asked = () if plan.asked is None else words.asked_lines(plan.asked, found.keeper_rate)
+    lines = [basis.say, words.skew_line(basis.rig, found), *([blur] if blur else []), *asked]
+    fastest = _table(
+        "The fastest subject", words.limits_columns(found, basis.model), words.limits_rows(found, basis.model)
+    )
+    everyday = _table(
+        "Everyday subjects, all rough, at the fast end of their range",
+        words.everyday_columns(basis.model),
+        words.everyday_rows(basis.rig, basis.model, found.keeper_rate, found.point),
+    )
+    chain = PageTable(
+        "Where every number comes from",
+        (Column("figure"), Column("value", True), Column("from")),
+        tuple((link.name, f"{link.value:.4g} {link.unit}".rstrip(), link.source) for link in plan.chain),
+    )
+    picture = PageFigure(page_svg(limits_plot(plan), "limits"), LIMITS_ALT, LIMITS_CAPTION)
+    return Section(
+        "what-it-can-photograph",
+        "What it can photograph",
+        tuple(lines),
+        (picture,),
+        tables=(fastest, everyday, chain),
+    )
+
+
+def _basis(rig: Rig, suggestion: OffsetSuggestion) -> Basis:
+    """This very series, calibration or not."""
+    half_s = (suggestion.interval_s[1] - suggestion.interval_s[0]) / 2
+    model = skew_model(rig, jitter_s=suggestion.jitter_s, offset_u_s=half_s / COVER_95)
+    sources = {
+        "jitter": "this series: jitter",
+        "standard uncertainty of the offset": "this series: the offset's 95 % interval, half its width over 1.96",
+    }
+    chain = tuple(replace(link, source=sources.get(link.name, link.source)) for link in model.chain)
+    say = f"Reckoned from {count(suggestion.shots_used, 'pair')} of this series."
+    return Basis(rig, replace(model, chain=chain), None, False, say, ())
+
+
+def _table(caption: str, columns: tuple[str, ...], rows: list[tuple[str, ...]]) -> PageTable:
+    return PageTable(caption, tuple(Column(name, "," in name) for name in columns), tuple(rows))
