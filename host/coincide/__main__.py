@@ -1,0 +1,5 @@
+"""`python -m coincide` is `coincide`."""
+
+from coincide.cli import main
+
+main()
