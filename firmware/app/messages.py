@@ -28,14 +28,15 @@ REQUESTS = {
     "identify": (),
     # state of outputs, interlock, arm, event buffer; also the host's sign of life while armed
     "status": (),
-    # settings: `get` answers {"values": {...}, "presets": [names], "ok": bool, "say": sentence}; `put` takes
-    # {"values": {...}}, any of them, and answers what is stored. With `preset` (0 to 7) both mean that preset
-    # alone, {"preset": n, "values": {"name": ..., ...}}; `put` with "values": null empties the place. A line
-    # has no room for all of them at once. The names and limits stand in settings.py.
+    # what is stored: {"values": {...}, "presets": [name or null, ...], "ok": bool, "say": sentence}; with `preset`
+    # (0 to 7) that preset alone: {"preset": n, "values": {...} or null}. A line has no room for all of them
     "get": (("preset", -1, 7, -1),),
+    # store {"values": {...}}, any of the settings, the others stay; with `preset` a whole preset, or null to empty
+    # its place. Answers what `get` would
     "put": (("preset", -1, 7, -1),),
     # permission to fire, for so long; refused with the interlock open
     "arm": (("timeout_ms", 100, ARM_MOST_MS, ARM_DEFAULT_MS),),
+    # no more permission; a pair under way is stopped and the outputs open
     "disarm": (),
     # outputs to 'open' now, whatever else is going on; also disarms
     "ensure_open": (),
@@ -61,12 +62,13 @@ REQUESTS = {
     "resend": (),
     # a page of the frame log: {"entries": all there are, "capacity": n, "damaged": n, "start": n, "list": []}
     # from `start`, at most `count` and no more than a line holds: go on from `start` + how many came. An
-    # entry is a list in the order of FRAME_FIELDS, a damaged one its number alone. `clear` needs the number
-    # of entries there are.
+    # entry is a list in the order of FRAME_FIELDS, a damaged one its number alone
     "framelog": (("start", 0, 1 << 30, 0), ("count", 1, 16, 8)),
+    # forget the frame log; `entries` must be the number there is, so that nothing is cleared unread
     "framelog_clear": (("entries", 0, 1 << 30, None),),
-    # the last crash, and forget it
+    # the crash record: {"crash": {"boot", "ms", "doing", "text"} or null}, the first since it was cleared
     "crash": (),
+    # forget the crash record
     "crash_clear": (),
     # zero check: close one release output for `closure_ns`, looped back by plug into the inputs. Needs an
     # arm; its edges come as those of shot 0, ended by a `shot` event with number 0

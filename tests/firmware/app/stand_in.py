@@ -94,7 +94,7 @@ class StandInBoard:
         self.now = 0
         self.interlock = True
         self.contacts = {"button_half": 0, "button_full": 0, "wound": 0, "preset": 0}
-        self.bodies = [None, None]
+        self.bodies = [None, None]  # type: list
         self.hardware_stuck = False
         self.serial_room = 1 << 30
         self.raise_in = {}

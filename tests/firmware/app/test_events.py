@@ -7,7 +7,7 @@ from coincide_firmware.app.wire import decode_line
 
 
 def drain(buffer):
-    found = []
+    found = []  # type: list[dict]
     while True:
         line = buffer.next_line()
         if line is None:

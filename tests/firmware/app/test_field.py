@@ -19,7 +19,7 @@ def field_bench():
 
 
 def frames(bench):
-    found = []
+    found = []  # type: list[dict]
     while True:
         page = bench.ok("framelog", start=len(found), count=16)
         if not page["list"]:

@@ -322,7 +322,7 @@ def test_pages_on_the_wire():
     bench = Bench()
     for number in range(23):
         write(bench.box.framelog, number)
-    found = []
+    found = []  # type: list[list]
     pages = 0
     while True:
         page = bench.ok("framelog", start=len(found), count=16)

@@ -63,7 +63,7 @@ def hostile_line(dice):
         return dice.bytes(dice.below(60)) + b"\n"
     if kind == 1:
         line = encode({"id": 1, "do": dice.one_of(VERBS + ["arm"]), "shot": 1})
-        return line[: dice.below(len(line))] + b"\n"
+        return line[: dice.below(len(line) - 1)] + b"\n"
     if kind == 2:
         line = bytearray(encode({"id": 1, "do": "arm", "timeout_ms": 60000}))
         at = dice.below(len(line) - 2)

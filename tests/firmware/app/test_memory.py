@@ -48,7 +48,7 @@ def steps_a_day():
     bench = Bench()
     yield
     for place in range(8):
-        values = {}
+        values = {}  # type: dict[str, object]
         for name, _, most, _ in PRESET_VALUES:
             values[name] = most
         for body in ("a", "b"):
