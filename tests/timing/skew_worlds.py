@@ -58,9 +58,11 @@ class World:
         sides = [b.lag + b.change * np.exp(-k / b.constant) for b in (self.a, self.b)]
         return np.asarray(sides[1] - sides[0])
 
-    def skews(self, rng: np.random.Generator, begin: int, count: int) -> Floats:
-        """`count` skews from shot `begin` on; the first of them follows a rest."""
-        skew = self.centre(np.arange(begin, begin + count))
+    def skews(self, rng: np.random.Generator, begin: int, count: int, *, held: bool = False) -> Floats:
+        """`count` skews from shot `begin` on; the first of them follows a rest. `held`: the warm-up stands
+        still where it was just before `begin`."""
+        shot = np.arange(begin, begin + count)
+        skew = self.centre(np.full(count, begin - 1) if held else shot)
         for side, body in ((-1.0, self.a), (1.0, self.b)):
             part = body.sigma * rng.standard_normal(count) + body.period * rng.uniform(-0.5, 0.5, count)
             part[0] += body.first

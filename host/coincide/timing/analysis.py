@@ -11,7 +11,7 @@ from coincide.rig.calibration import Learned
 from coincide.rig.file import parse_rig
 from coincide.rig.model import Rig
 from coincide.rig.tolerance import tolerance_s
-from coincide.session.model import Floats, Session, Shots
+from coincide.session.model import BODIES, Floats, Session, Shots
 from coincide.session.shots import shots_from_session
 from coincide.timing.behaviour import notice
 from coincide.timing.finding import Finding
@@ -89,6 +89,11 @@ def analyse(session: Session, learned: tuple[Learned | None, Learned | None] = (
         measured.lag_s,
         names=(measured.rig.bodies.a.name, measured.rig.bodies.b.name),
         winds=(measured.rig.bodies.a.wind, measured.rig.bodies.b.wind),
+    )
+    found += tuple(
+        Finding("sensors", letter, said, "")
+        for letter, body in zip(BODIES, measured.mids.bodies, strict=True)
+        for said in body.complaints
     )
     if measured.mids.refusals:
         return Analysis(measured, None, " ".join(measured.mids.refusals), found)

@@ -6,7 +6,7 @@ import math
 
 from coincide.rig.calibration import Calibration, Learned
 from coincide.rig.model import Rig
-from coincide.timing.mid_exposure import sync_to_mid_s
+from coincide.timing.sync import sync_to_mid_s
 from coincide_firmware.app.settings import HOW_NONE, HOW_SYNC, NAME_MOST
 
 NS = 1e9
