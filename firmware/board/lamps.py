@@ -60,10 +60,13 @@ class LampRow:
         """No further row. A row that was interrupted is shifted dark."""
         if self._dma is None:
             return
-        self._dma.active(0)
         block = self._block
+        ended = not self._dma.active() and block.address(MACHINE) == self._entry
+        self._dma.active(0)
         block.stop(1 << MACHINE)
         block.clear_fifos(MACHINE)
+        if ended:
+            return  # dark by itself
         for _ in range(CHAIN_BITS):
             block.execute(MACHINE, ALL_LOW)
             block.execute(MACHINE, CLOCK_HIGH)

@@ -102,3 +102,14 @@ def test_stopping_in_mid_row_leaves_it_dark() -> None:
     row.run(2, 20_000, 1)
     loaded.chip.run(100_000)
     assert [bits for _, bits in chain.shown[seen:]] == [2, 1, 0]
+
+
+def test_one_row_after_another() -> None:
+    loaded = Loaded()
+    row = loaded.use("board.lamps").LampRow()
+    chain = Chain(loaded, 64)
+    for lamps in (3, 2, 4):
+        seen = len(chain.shown)
+        row.run(lamps, 20_000, 1)
+        loaded.chip.run(200_000)
+        assert [bits for _, bits in chain.shown[seen:]] == [*(1 << n for n in reversed(range(lamps))), 0]
