@@ -1,0 +1,36 @@
+"""The pictures of docs/first-calibration.md and the README, from a simulated series: invented data.
+
+Run from the repository: python docs/pictures/make_calibration.py
+"""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+from coincide.box.client import BoxClient
+from coincide.box.simulated.port import open_simulated
+from coincide.cli.calibration import calibrate
+from coincide.cli.simulation import world_for
+from coincide.report.figures import comparison_figure, session_figures
+from coincide.report.plots import save
+from coincide.rig.file import load_rig
+from coincide.rig.new import write_new
+
+HERE = Path(__file__).parent
+
+
+def main() -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        rig_path = write_new(Path(folder) / "rig.toml")
+        client = BoxClient(open_simulated(world_for(load_rig(rig_path), None), seed=1))
+        done = calibrate(client, rig_path, (40, 30), (), quiet=True)
+    assert done.analysis is not None
+    assert done.fresh_analysis is not None
+    for name, figure in session_figures(done.analysis).items():
+        save(figure, HERE / f"{name}.png")
+    save(comparison_figure(done.analysis.measured, done.fresh_analysis.measured), HERE / "before-after.png")
+
+
+if __name__ == "__main__":
+    main()
