@@ -98,7 +98,9 @@ def make_pair(name: str, change: Change, seed: int, crop: float = 0.86) -> Pair:
 def _matrix(change: Change, size: tuple[int, int]) -> Image:
     """About the middle of A onto the middle of B, which is `scale` times the size."""
     angle = math.radians(change.turn_deg)
-    linear = change.scale * np.array([[math.cos(angle), -math.sin(angle)], [math.sin(angle), math.cos(angle)]])
+    linear = change.scale * np.array(
+        [[math.cos(angle), -math.sin(angle)], [math.sin(angle), math.cos(angle)]]
+    )
     if change.mirrored:
         linear = linear @ np.diag([-1.0, 1.0])
     middle_a = (np.array(size) - 1) / 2

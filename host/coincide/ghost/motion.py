@@ -17,7 +17,15 @@ from scipy import ndimage, sparse
 
 from coincide.ghost.alignment import Alignment, Floats
 from coincide.ghost.coarse import block_mean
-from coincide.ghost.orientation import Field, Reals, correlate, gradient_floor, orientation, peaks, without_drift
+from coincide.ghost.orientation import (
+    Field,
+    Reals,
+    correlate,
+    gradient_floor,
+    orientation,
+    peaks,
+    without_drift,
+)
 from coincide.ghost.refine import Displaced, refine
 from coincide.ghost.register import Registration
 from coincide.ghost.scan_file import Scan
@@ -176,7 +184,7 @@ def _cells(fields: _Fields) -> _Cells:
         band = fields.a[top : top + CELL_PX, : columns * CELL_PX]
         of = np.ascontiguousarray(band.reshape(CELL_PX, columns, CELL_PX).swapaxes(0, 1))
         view = np.lib.stride_tricks.sliding_window_view(wide[top : top + side], side, axis=1)
-        within = np.ascontiguousarray(view[:, :: CELL_PX][:, :columns].swapaxes(0, 1))
+        within = np.ascontiguousarray(view[:, ::CELL_PX][:, :columns].swapaxes(0, 1))
         agreement[row], energy_b[row] = correlate(of, within)
         energy_a[row] = (np.abs(of) ** 2).sum(axis=(1, 2))
     return _Cells(agreement, energy_a, energy_b)
@@ -199,8 +207,7 @@ def _regions_at(
     energy_a = _pooled(cells.energy_a)
     surface = _pooled(cells.agreement)
     surface /= np.sqrt(
-        np.maximum(energy_a, 0.01 * area)[..., None, None]
-        * np.maximum(_pooled(cells.energy_b), 0.01 * area)
+        np.maximum(energy_a, 0.01 * area)[..., None, None] * np.maximum(_pooled(cells.energy_b), 0.01 * area)
     )
     flat = surface.reshape(-1, *surface.shape[2:])
     found = peaks(flat)
@@ -251,9 +258,10 @@ def _region(
     a: Scan, b: Scan, registration: Registration, cells: _Cells, members: Mask, factor: int
 ) -> Region | None:
     """Pool the member cells, keep those that follow the pooled shift, and measure at full resolution."""
-    shift = _pooled_shift(cells, members)
-    if shift is None:
+    pooled = _pooled_shift(cells, members)
+    if pooled is None:
         return None
+    shift, clear = pooled
     y, x = (round(float(shift[1])) + REACH_PX, round(float(shift[0])) + REACH_PX)
     near = ndimage.binary_dilation(members, np.ones((3, 3)))
     middle = REACH_PX
@@ -267,16 +275,16 @@ def _region(
     measured = refine(a, b, registration, corners * factor, CELL_PX * factor, shift * factor, factor)
     if measured is None or not _holds(measured, factor):
         return None
-    return _described(measured, registration, corners * factor, CELL_PX * factor)
+    return _described(measured, registration, corners * factor, CELL_PX * factor, clear)
 
 
-def _pooled_shift(cells: _Cells, members: Mask) -> Floats | None:
+def _pooled_shift(cells: _Cells, members: Mask) -> tuple[Floats, float] | None:
     agreement = cells.agreement[members].sum(axis=0)
     energy = cells.energy_b[members].sum(axis=0) * float(cells.energy_a[members].sum())
     found = peaks((agreement / np.sqrt(np.maximum(energy, 1e-6)))[None].astype(np.float32))
     if not found.inside[0] or np.linalg.norm(found.shift_px[0]) < LEAST_MOVE_PX:
         return None
-    return np.asarray(found.shift_px[0])
+    return np.asarray(found.shift_px[0]), float(found.clear[0])
 
 
 def _holds(measured: Displaced, factor: int) -> bool:
@@ -284,7 +292,9 @@ def _holds(measured: Displaced, factor: int) -> bool:
     return length > LEAST_MOVE_PX * factor and length > 4 * float(measured.u_px.max()) and measured.gain > 0
 
 
-def _described(measured: Displaced, registration: Registration, corners: Floats, cell_px: float) -> Region:
+def _described(
+    measured: Displaced, registration: Registration, corners: Floats, cell_px: float, clear: float
+) -> Region:
     low, high = corners.min(axis=0), corners.max(axis=0) + cell_px
     centre = corners.mean(axis=0) + (cell_px - 1) / 2
     u = np.hypot(measured.u_px, registration.uncertainty_px)
@@ -296,7 +306,7 @@ def _described(measured: Displaced, registration: Registration, corners: Floats,
         u_px=(float(u[0]), float(u[1])),
         cells=corners,
         cell_px=cell_px,
-        clear=measured.clear,
+        clear=clear,
         confidence=measured.confidence,
     )
 

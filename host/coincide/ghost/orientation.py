@@ -20,6 +20,9 @@ Floats = npt.NDArray[np.float64]
 
 SIGMA_PX = 1.2  # scale of the derivative; doubling the angle doubles the bandwidth, so not below 1
 _LEVEL_STEP = 1.0 / 255.0 / 12**0.5  # rms of rounding to 8 bits: never trust gradients below it
+_LEVELS = 2.0
+_BLOCK_PX = 16
+_OVER_GRAIN = 1.5
 _CHUNK_BYTES = 96_000_000
 
 
@@ -50,10 +53,17 @@ def _derivative(images: Reals, along: int, across: int, sigma_px: float) -> Real
 
 
 def _floor(along_x: Reals, along_y: Reals) -> float:
+    """What the gradient is where there is little to see: grain, or the weakest texture of a full picture.
+
+    Medians over blocks, then a low quantile of those: the median of the whole would silence fine texture
+    lying in a picture full of coarse edges.
+    """
     size = np.hypot(along_x, along_y)
-    # The median is grain in a photograph that is mostly sky, texture in one that is mostly leaves;
-    # either way gradients well above it are edges. The mean keeps empty skies from counting as texture.
-    return float(max(np.median(size), 0.3 * np.mean(size), _LEVEL_STEP * 0.3))
+    block = min(_BLOCK_PX, *size.shape[-2:])
+    rows, columns = size.shape[-2] // block, size.shape[-1] // block
+    cut = size[..., : rows * block, : columns * block].reshape(-1, rows, block, columns, block)
+    medians = np.median(cut.swapaxes(2, 3).reshape(-1, block * block), axis=1)
+    return float(max(_OVER_GRAIN * np.quantile(medians, 0.2), _LEVEL_STEP * _LEVELS))
 
 
 def without_drift(field: Field, sigma_px: float) -> Field:

@@ -80,11 +80,13 @@ def refine(
         u_px=np.maximum(u, 0.02 * fine),
         clear=float(pooled.max()),
         gain=float(gains.sum()),
-        confidence=float(1 - math.exp(-max(worth, 0.0) ** 2 / 6)),
+        confidence=float(1 - math.exp(-(max(worth, 0.0) ** 2) / 6)),
     )
 
 
-def _within(corners: Floats, side: int, reach: int, shape: tuple[int, int]) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def _within(
+    corners: Floats, side: int, reach: int, shape: tuple[int, int]
+) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
     margin = _APRON_PX + 1
     return np.asarray(
         (corners[:, 0] >= margin)

@@ -269,7 +269,9 @@ def _refuse_few(agreeing: int, matches: Matches, a: Scan, b: Scan) -> None:
         )
 
 
-def _result(a: Scan, b: Scan, fit: Fit, matches: Matches, cost: dict[str, float], factor: int) -> Registration:
+def _result(
+    a: Scan, b: Scan, fit: Fit, matches: Matches, cost: dict[str, float], factor: int
+) -> Registration:
     gauge = _gauge(fit.alignment)
     off = (matches.b_px - fit.alignment.to_b(matches.a_px)) / gauge
     still = np.linalg.norm(off, axis=1) / matches.doubt < 3.0 * fit.deviation_px

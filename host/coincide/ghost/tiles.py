@@ -69,11 +69,7 @@ def match(
     surface = agreement / np.sqrt(energy_a[:, None, None] * np.maximum(energy_b, least))
     found = peaks(surface.astype(np.float32))
     values = np.linalg.eigvalsh(found.stiff)
-    good = (
-        found.inside
-        & (values[:, 0] > _ROUND * values[:, 1])
-        & (values[:, 0] > 0)
-    )
+    good = found.inside & (values[:, 0] > _ROUND * values[:, 1]) & (values[:, 0] > 0)
     at = shown[textured][good]
     off = found.shift_px[good]
     half = np.array([0.5, 0.5])  # an even tile's centre lies half a pixel up and left of its middle index

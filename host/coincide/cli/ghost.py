@@ -1,0 +1,172 @@
+"""`coincide ghost`: was it timing?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from coincide.cli.options import json_option, rig_option
+from coincide.cli.planning import jitter_option
+from coincide.cli.quantities import LENGTH, SHARE, TIME
+
+if TYPE_CHECKING:
+    from coincide.ghost.explain import Explanation, Known, Thing
+    from coincide.rig.calibration import Found
+    from coincide.rig.model import Rig
+
+FILE = click.Path(path_type=Path)
+
+
+@click.command("ghost")
+@click.option(
+    "--thing",
+    "things",
+    nargs=3,
+    multiple=True,
+    metavar="APART SPEED AWAY",
+    help="How far apart its two pictures lie on film ('120 um', '18 px'), its speed ('15 km/h', 'unknown', "
+    "'still') and its distance ('12 m'). Again for more things.",
+)
+@click.option(
+    "--at",
+    "places",
+    nargs=2,
+    type=click.FloatRange(0, 1),
+    multiple=True,
+    metavar="X Y",
+    help="Where the thing is, as fractions of the frame from the left and the top of the scene; in the order of "
+    "--thing. Frame centre when left out.",
+)
+@click.option("--scans", type=FILE, help="What 'coincide scans --json' printed.")
+@click.option(
+    "--region",
+    "regions",
+    nargs=3,
+    multiple=True,
+    metavar="NUMBER SPEED AWAY",
+    help="A region of those scans, its speed with its way in the picture ('15 km/h right') and its distance.",
+)
+@click.option(
+    "--apart-within", "apart_u_m", type=LENGTH, help="Standard uncertainty of every --thing's APART."
+)
+@click.option("--speed-within", type=SHARE, default=0.1, show_default=True, help="Uncertainty of the speeds.")
+@click.option(
+    "--away-within", type=SHARE, default=0.05, show_default=True, help="Uncertainty of the distances."
+)
+@click.option("--frames", type=FILE, help="The frame log, as 'coincide framelog --csv' wrote it.")
+@click.option("--frame", type=click.IntRange(1), help="Which frame of the roll it is (with --frames).")
+@click.option(
+    "--skew", "skew", metavar="TIME", help="The frame's own skew, positive when B was late: '-2.1 ms'."
+)
+@click.option("--skew-within", "skew_u_s", type=TIME, help="Standard uncertainty of that skew.")
+@jitter_option
+@rig_option
+@json_option
+def command(
+    things: tuple[tuple[str, str, str], ...],
+    places: tuple[tuple[float, float], ...],
+    scans: Path | None,
+    regions: tuple[tuple[str, str, str], ...],
+    apart_u_m: float | None,
+    speed_within: float,
+    away_within: float,
+    frames: Path | None,
+    frame: int | None,
+    skew: str | None,
+    skew_u_s: float | None,
+    jitter_s: float | None,
+    rig_path: Path,
+    as_json: bool,
+) -> None:
+    """From a ghost's size to the skew that would explain it, and whether it was that.
+
+    Compared with the frame's own skew (--skew, or --frames and --frame), else with the rig's jitter. Give a sign to APART, or a
+    way to a region's speed, to learn which body was late.
+
+    Example: coincide ghost --thing "+52 um" "15 km/h" "12 m" --skew "4.1 ms"
+    """
+    from coincide.cli.planning import found_beside
+    from coincide.ghost.explain import explain
+    from coincide.rig.file import load_rig
+
+    rig, found = load_rig(rig_path), found_beside(rig_path)
+    asked = _things(rig, things, places, scans, regions, apart_u_m, speed_within, away_within)
+    known = _known(rig, found, frames, frame, skew, skew_u_s, jitter_s)
+    _show(explain(rig, asked, known), as_json=as_json)
+
+
+def _things(
+    rig: Rig,
+    things: tuple[tuple[str, str, str], ...],
+    places: tuple[tuple[float, float], ...],
+    scans: Path | None,
+    regions: tuple[tuple[str, str, str], ...],
+    apart_u_m: float | None,
+    speed_within: float,
+    away_within: float,
+) -> list[Thing]:
+    from dataclasses import replace
+
+    from coincide.ghost.things import regions_of, thing_in_region, thing_of
+
+    if len(places) > len(things):
+        raise click.UsageError("There are more --at than --thing: give one place a thing, in the same order.")
+    if bool(regions) != (scans is not None):
+        raise click.UsageError("--scans names the file and --region what in it: give both.")
+    if not things and not regions:
+        raise click.UsageError("Give at least one --thing, or --scans with a --region.")
+    places += ((0.5, 0.5),) * (len(things) - len(places))
+    asked = [
+        thing_of(rig, k, *thing, place, apart_u_m)
+        for k, (thing, place) in enumerate(zip(things, places, strict=True), 1)
+    ]
+    held = regions_of(scans) if scans is not None else {}
+    asked += [thing_in_region(rig, held, *region) for region in regions]
+    return [replace(thing, speed_u=speed_within, distance_u=away_within) for thing in asked]
+
+
+def _known(
+    rig: Rig,
+    found: tuple[Found, ...],
+    frames: Path | None,
+    frame: int | None,
+    skew: str | None,
+    skew_u_s: float | None,
+    jitter_s: float | None,
+) -> Known | None:
+    from dataclasses import replace
+
+    from coincide.ghost.explain import Known
+    from coincide.ghost.things import known_from_frame, known_from_jitter, sync_u_s
+    from coincide.session.frames import read_frames
+    from coincide.units import quantity
+
+    if (frames is None) != (frame is None):
+        raise click.UsageError("--frames names the log and --frame the frame: give both.")
+    if skew is not None and frames is not None:
+        raise click.UsageError("The skew is given twice: keep --skew or --frames.")
+    if skew is not None:
+        u_s = skew_u_s if skew_u_s is not None else sync_u_s(rig, found)
+        return Known(quantity(skew, "time"), u_s, own=True, source="given")
+    if frames is not None and frame is not None:
+        known = known_from_frame(rig, read_frames(frames), frame, found)
+        return known if skew_u_s is None else replace(known, u_s=skew_u_s)
+    return known_from_jitter(rig, found, jitter_s)
+
+
+def _show(found: Explanation, *, as_json: bool) -> None:
+    from coincide.cli.show import as_json as print_json
+    from coincide.cli.show import say, table
+    from coincide.report import ghost_words as words
+    from coincide.report.scan_json import ghost_json
+
+    lines = words.explanation_lines(found)
+    if as_json:
+        print_json(ghost_json(found, lines))
+        return
+    say(lines[0])
+    table(words.THING_COLUMNS, words.thing_rows(found))
+    for line in lines[1:]:
+        say(line)

@@ -1,0 +1,287 @@
+"""Was it timing? From a ghost's size back to the skew that would make it, and what was measured beside it.
+
+Skews are referred to frame centre: what the sweeps add where the thing stands is taken off. Positive when
+B is late. Uncertainties are standard uncertainties, combined by root sum of squares (JCGM 100:2008, 5.1.2).
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from coincide.errors import BadInput
+from coincide.ghost.displacement import across_m, towards_m
+from coincide.rig.geometry import view_of
+from coincide.rig.model import Rig
+from coincide.rig.sweep import sweep_skew_s
+from coincide.rig.tolerance import body_image_distance_m
+
+Verdict = Literal["timing", "part", "not timing", "stood still", "contradictory", "open"]
+
+MOST_THINGS = 12
+_COVER = 2.0  # k for 95 %, near normal
+_LEAST_SHARE = 0.1  # of a ghost: less is not called a part
+_CHI_SQUARE_95 = (3.84, 5.99, 7.81, 9.49, 11.07, 12.59, 14.07, 15.51, 16.92, 18.31, 19.68)  # 1 to 11 d.o.f.
+
+
+@dataclass(frozen=True, slots=True)
+class Thing:
+    """Something whose two pictures lie apart.
+
+    apart_m on film, in body A's scale, u_m its standard uncertainty. signed: positive where B shows it further
+    along its way; otherwise apart_m is a length and either body may be late. speed_m_s: None where unknown,
+    0 where it stood still. speed_u, distance_u: relative standard uncertainties. place: (x, y) as fractions
+    of the frame from the left and the top of the scene.
+    """
+
+    name: str
+    apart_m: float
+    u_m: float
+    distance_m: float
+    speed_m_s: float | None
+    signed: bool = False
+    direction: Literal["across", "towards"] = "across"
+    speed_u: float = 0.1
+    distance_u: float = 0.05
+    place: tuple[float, float] = (0.5, 0.5)
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A skew at frame centre to compare with: this frame's own, or (own False) what the rig's jitter allows."""
+
+    skew_s: float
+    u_s: float
+    own: bool
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Implied:
+    """What one thing says.
+
+    skew_s at frame centre and u_s; NaN where its speed is unknown or zero. sweep_s: what the sweeps add at its
+    place, in skew_s already taken off. per_second_m_s: how fast its picture moves over the film; NaN where the
+    speed is unknown. needed_m_s: the speed that the known skew would need; NaN without one. expected_m: how far apart the known skew puts it.
+    """
+
+    thing: Thing
+    skew_s: float
+    u_s: float
+    sweep_s: float
+    per_second_m_s: float
+    needed_m_s: float
+    expected_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """The answer.
+
+    skew_s, u_s: from all things of known speed together (weighted least squares), NaN without any. signed:
+    False where only the size is known, and either body may be late. misfit, freedom: chi-square of the things about skew_s, and its
+    degrees of freedom. share: part of the ghosts that the known skew explains, 0 to 1, NaN without one.
+    """
+
+    implied: tuple[Implied, ...]
+    skew_s: float
+    u_s: float
+    signed: bool
+    misfit: float
+    freedom: int
+    known: Known | None
+    share: float
+    verdict: Verdict
+
+
+def explain(rig: Rig, things: Sequence[Thing], known: Known | None = None) -> Explanation:
+    """Weigh `things` against each other and against a `known` skew. Raises BadInput for what cannot be."""
+    _check(rig, things)
+    rates = [_per_second_m_s(rig, thing) for thing in things]
+    sweeps = [_sweep_s(rig, thing) for thing in things]
+    timed = [k for k, thing in enumerate(things) if thing.speed_m_s]
+    signs, skew_s, u_s, misfit, open_sign = _together(things, rates, sweeps, timed, known)
+    implied = []
+    for k, thing in enumerate(things):
+        at_place = _at_place_s(known, sweeps[k])
+        one, one_u = (
+            (_one_s(thing, rates[k], sweeps[k], signs.get(k, 1.0))) if k in timed else (math.nan,) * 2
+        )
+        unit = _unit_m(rig, thing)
+        implied.append(
+            Implied(
+                thing=thing,
+                skew_s=one,
+                u_s=one_u,
+                sweep_s=sweeps[k],
+                per_second_m_s=rates[k],
+                needed_m_s=abs(thing.apart_m) / (unit * at_place) if at_place > 0 and unit > 0 else math.nan,
+                expected_m=rates[k] * at_place if k in timed else 0.0 if thing.speed_m_s == 0 else math.nan,
+            )
+        )
+    share = _share(implied, known, skew_s, sweeps, timed)
+    return Explanation(
+        implied=tuple(implied),
+        skew_s=skew_s,
+        u_s=u_s,
+        signed=not open_sign,
+        misfit=misfit,
+        freedom=max(len(timed) - 1, 0),
+        known=known,
+        share=share,
+        verdict=_verdict(things, timed, known, skew_s, u_s, misfit, share),
+    )
+
+
+def _check(rig: Rig, things: Sequence[Thing]) -> None:
+    if not things:
+        raise BadInput("Nothing to explain: give at least one thing and how far its two pictures lie apart.")
+    if len(things) > MOST_THINGS:
+        raise BadInput(f"{len(things)} things are more than can be weighed; give the {MOST_THINGS} clearest.")
+    for thing in things:
+        if thing.u_m <= 0 or not math.isfinite(thing.apart_m):
+            raise BadInput(f"{thing.name}: give how far apart its pictures lie, and how well that is known.")
+        if thing.distance_m <= rig.bodies.a.lens.focal_length_m:
+            raise BadInput(
+                f"{thing.name}: {thing.distance_m:g} m lies inside the focal length of body A's lens."
+            )
+        if not all(0.0 <= part <= 1.0 for part in thing.place):
+            raise BadInput(
+                f"{thing.name}: its place must be two fractions of the frame, 0 to 1, such as 0.5 0.5."
+            )
+
+
+def _unit_m(rig: Rig, thing: Thing) -> float:
+    """How far its picture moves a second for every metre a second that it moves."""
+    body = rig.bodies.a
+    b_m = body_image_distance_m(body, thing.distance_m)
+    if thing.direction == "across":
+        return across_m(b_m, thing.distance_m, 1.0, 1.0)
+    return towards_m(_height_m(rig, thing), thing.distance_m, 1.0, 1.0)
+
+
+def _height_m(rig: Rig, thing: Thing) -> float:
+    frame = rig.bodies.a.frame
+    return math.hypot((thing.place[0] - 0.5) * frame.width_m, (thing.place[1] - 0.5) * frame.height_m)
+
+
+def _per_second_m_s(rig: Rig, thing: Thing) -> float:
+    return math.nan if thing.speed_m_s is None else _unit_m(rig, thing) * thing.speed_m_s
+
+
+def _sweep_s(rig: Rig, thing: Thing) -> float:
+    view = view_of(rig.bodies.a)
+    x = (2 * thing.place[0] - 1) * view.half_x
+    z = (1 - 2 * thing.place[1]) * view.half_z
+    return float(sweep_skew_s(rig, x, z))
+
+
+def _one_s(thing: Thing, rate: float, sweep_s: float, sign: float) -> tuple[float, float]:
+    if rate <= 0:
+        raise BadInput(
+            f"{thing.name}: in frame centre what comes towards the camera does not move on film; give its place."
+        )
+    total = thing.apart_m / rate
+    if not thing.signed:
+        total = sign * abs(total)
+    relative = math.hypot(thing.speed_u, thing.distance_u)
+    return total - sweep_s, math.hypot(thing.u_m / rate, total * relative)
+
+
+def _together(
+    things: Sequence[Thing],
+    rates: Sequence[float],
+    sweeps: Sequence[float],
+    timed: Sequence[int],
+    known: Known | None,
+) -> tuple[dict[int, float], float, float, float, bool]:
+    """Signs that fit best, the weighted mean and its uncertainty, chi-square, and whether the sign stays open.
+
+    Every way of choosing the unknown signs is tried: they are few. A frame's own measured skew, where there
+    is one, settles the sign that the things leave open.
+    """
+    if not timed:
+        return {}, math.nan, math.nan, 0.0, True
+    loose = [k for k in timed if not things[k].signed]
+    tried = []
+    for chosen in itertools.product((1.0, -1.0), repeat=len(loose)):
+        signs = dict(zip(loose, chosen, strict=True))
+        pairs = [_one_s(things[k], rates[k], sweeps[k], signs.get(k, 1.0)) for k in timed]
+        skews, us = np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs])
+        weight = us**-2.0
+        mean = float(weight @ skews / weight.sum())
+        misfit = float((((skews - mean) / us) ** 2).sum())
+        tried.append((misfit, mean, float(weight.sum() ** -0.5), signs))
+    tried.sort(key=lambda entry: entry[0])
+    alike = [entry for entry in tried if entry[0] < tried[0][0] + 3.84]
+    opposite = [entry for entry in alike if entry[1] * alike[0][1] < 0]
+    best = alike[0]
+    if known is not None and known.own:
+        best = min(alike, key=lambda entry: abs(entry[1] - known.skew_s))
+    open_sign = bool(opposite) and not (known is not None and known.own)
+    misfit, mean, u, signs = best
+    if len(timed) > 1:
+        # Where the things disagree more than they should, the spread is the honest uncertainty.
+        u *= max(1.0, math.sqrt(misfit / (len(timed) - 1)))
+    return signs, mean, u, misfit, open_sign
+
+
+def _at_place_s(known: Known | None, sweep_s: float) -> float:
+    """Size of the known skew where the thing stands."""
+    if known is None:
+        return 0.0
+    return abs(known.skew_s + sweep_s) if known.own else _COVER * known.u_s + abs(sweep_s)
+
+
+def _share(
+    implied: Sequence[Implied],
+    known: Known | None,
+    skew_s: float,
+    sweeps: Sequence[float],
+    timed: Sequence[int],
+) -> float:
+    """Part of the summed displacement of things of known speed that the known skew accounts for."""
+    if known is None or not timed:
+        return math.nan
+    explained = total = 0.0
+    for k in timed:
+        one = implied[k]
+        apart = abs(one.thing.apart_m)
+        right_way = not known.own or (one.skew_s + sweeps[k]) * (known.skew_s + sweeps[k]) >= 0
+        explained += min(one.expected_m, apart) if right_way else 0.0
+        total += apart
+    return explained / total if total > 0 else math.nan
+
+
+def _verdict(
+    things: Sequence[Thing],
+    timed: Sequence[int],
+    known: Known | None,
+    skew_s: float,
+    u_s: float,
+    misfit: float,
+    share: float,
+) -> Verdict:
+    still = [thing for thing in things if thing.speed_m_s == 0]
+    displaced = [thing for thing in still if abs(thing.apart_m) > _COVER * thing.u_m]
+    moving = [thing for thing in things if thing.speed_m_s != 0]
+    if displaced:
+        worst = max(abs(thing.apart_m) for thing in displaced)
+        if all(
+            abs(thing.apart_m) <= worst + _COVER * math.hypot(thing.u_m, displaced[0].u_m) for thing in moving
+        ):
+            return "stood still"
+    if len(timed) > 1 and misfit > _CHI_SQUARE_95[len(timed) - 2]:
+        return "contradictory"
+    if known is None or not timed:
+        return "open"
+    if abs(skew_s - known.skew_s) <= _COVER * math.hypot(u_s, known.u_s):
+        return "timing"
+    if math.isnan(share) or share < _LEAST_SHARE:
+        return "not timing"
+    return "part"

@@ -1,0 +1,189 @@
+"""What a person says of the things in a frame, and what `scans --json` saved of them, made into `Thing`s."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from coincide.errors import BadInput
+from coincide.ghost.explain import Known, Thing
+from coincide.rig.calibration import Found, learned_for, newest_for
+from coincide.rig.model import Rig
+from coincide.session.frames import Frame
+from coincide.units import quantity
+
+SCANS_FORMAT = "coincide-scans-result"
+LARGEST_FILE_BYTES = 16 << 20
+WAYS = {"right": (1.0, 0.0), "left": (-1.0, 0.0), "down": (0.0, 1.0), "up": (0.0, -1.0)}
+_RADIAL = {"towards": 1.0, "away": -1.0}
+# Without scans, a person measuring through a loupe: to about a tenth of the customary circle of confusion.
+BY_HAND_U_M = 3e-6
+_PIXELS = re.compile(r"([-+]?\d+(?:\.\d*)?)\s*(?:px|pixels?)")
+_COVER_95 = 1.96
+
+
+@dataclass(frozen=True, slots=True)
+class Speed:
+    """A speed as written: speed_m_s None where unknown, 0 where still; way a key of WAYS, 'towards', 'away' or ''."""
+
+    speed_m_s: float | None
+    way: str
+
+
+def speed_of(text: str) -> Speed:
+    """'15 km/h', '15 km/h right', '2 m/s towards', 'unknown', 'still'. Raises BadInput for anything else."""
+    words = text.strip().lower().split()
+    way = words[-1] if words and words[-1] in (*WAYS, *_RADIAL) else ""
+    rest = " ".join(words[:-1] if way else words)
+    if rest in ("unknown", "?"):
+        return Speed(None, way)
+    if rest == "still":
+        return Speed(0.0, "")
+    try:
+        speed = quantity(rest, "speed")
+    except BadInput as refused:
+        raise BadInput(
+            f"{refused} With a way if it is known, as in '5 km/h right' (left, up, down, towards, away); or 'unknown', "
+            "or 'still'."
+        ) from None
+    if speed < 0:
+        raise BadInput(f"'{text}': a speed is not negative; say which way instead, such as '5 km/h left'.")
+    return Speed(speed, way)
+
+
+def thing_of(
+    rig: Rig,
+    number: int,
+    apart: str,
+    speed: str,
+    distance: str,
+    place: tuple[float, float],
+    u_m: float | None,
+) -> Thing:
+    """A thing measured by hand: `apart` is '120 um' or '18 px'; with a sign, + is further along its way in B."""
+    said, pitch = speed_of(speed), rig.bodies.a.scan_pitch_m
+    in_pixels = _PIXELS.fullmatch(apart.strip())
+    if in_pixels and pitch is None:
+        raise BadInput(
+            f"'{apart}': how long a pixel is on film is not known; give bodies.a.scan in the rig, or um."
+        )
+    length = float(in_pixels[1]) * (pitch or math.nan) if in_pixels else quantity(apart, "length")
+    default_u = pitch / 2 if pitch is not None else BY_HAND_U_M
+    return Thing(
+        name=f"thing {number}",
+        apart_m=length,
+        u_m=u_m if u_m is not None else default_u,
+        distance_m=quantity(distance, "length"),
+        speed_m_s=said.speed_m_s,
+        signed=apart.strip()[0] in "+-",
+        direction="towards" if said.way in _RADIAL else "across",
+        place=place,
+    )
+
+
+def regions_of(path: Path) -> dict[int, dict[str, Any]]:
+    """The regions of a file that `coincide scans --json` printed, by number, with pitch_um and size_px added."""
+    try:
+        if path.stat().st_size > LARGEST_FILE_BYTES:
+            raise BadInput(f"{path} is too large for a result of 'coincide scans --json'.")
+        found = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise BadInput(f"{path} cannot be opened: {error.strerror}.") from None
+    except ValueError:
+        raise BadInput(f"{path} is not what 'coincide scans --json' printed.") from None
+    try:
+        if found["format"] != SCANS_FORMAT or found["version"] != 1:
+            raise KeyError
+        shared = {"pitch_um": found["a"]["pitch_um"], "size_px": found["a"]["size_px"]}
+        return {int(region["number"]): {**region, **shared} for region in found["regions"]}
+    except (KeyError, TypeError, ValueError):
+        raise BadInput(f"{path} is not what 'coincide scans --json' printed.") from None
+
+
+def thing_in_region(
+    rig: Rig, regions: dict[int, dict[str, Any]], number: str, speed: str, distance: str
+) -> Thing:
+    """A region of a scan. Its whole displacement, or the part of it along the way it is said to move."""
+    if not number.isdecimal() or int(number) not in regions:
+        held = ", ".join(str(key) for key in regions) or "none"
+        raise BadInput(f"Region '{number}' is not in the file: it holds {held}.")
+    region = regions[int(number)]
+    pitch_m = region["pitch_um"] * 1e-6 if region["pitch_um"] is not None else rig.bodies.a.scan_pitch_m
+    if pitch_m is None:
+        raise BadInput(
+            "How long a pixel is on film is not known: give bodies.a.scan in the rig, or scan with --dpi."
+        )
+    said = speed_of(speed)
+    (right, down), u_px = region["by_px"], max(region["u_px"])
+    width, height = region["size_px"]
+    place = ((region["centre_px"][0] + 0.5) / width, (region["centre_px"][1] + 0.5) / height)
+    way = _way(said.way, place, width, height)
+    apart_px = math.hypot(right, down) if way is None else right * way[0] + down * way[1]
+    return Thing(
+        name=f"region {number}",
+        apart_m=apart_px * pitch_m,
+        u_m=u_px * pitch_m,
+        distance_m=quantity(distance, "length"),
+        speed_m_s=said.speed_m_s,
+        signed=way is not None,
+        direction="towards" if said.way in _RADIAL else "across",
+        place=(min(max(place[0], 0.0), 1.0), min(max(place[1], 0.0), 1.0)),
+    )
+
+
+def _way(way: str, place: tuple[float, float], width: float, height: float) -> tuple[float, float] | None:
+    """Unit vector, right and down, of the way its picture moves; None where it was not said."""
+    if way in WAYS:
+        return WAYS[way]
+    if way not in _RADIAL:
+        return None
+    x, y = (place[0] - 0.5) * width, (place[1] - 0.5) * height
+    length = math.hypot(x, y)
+    if length < 1:
+        raise BadInput("What comes towards the camera does not move on film in the very centre of the frame.")
+    return (_RADIAL[way] * x / length, _RADIAL[way] * y / length)
+
+
+# -- the skew to compare with ----------------------------------------------------------------------
+
+
+def known_from_frame(rig: Rig, frames: tuple[Frame, ...], number: int, found: tuple[Found, ...]) -> Known:
+    """Frame `number`'s own skew out of the frame log. Raises BadInput where it has none."""
+    rows = [frame for frame in frames if frame.frame == number]
+    if not rows:
+        raise BadInput(
+            f"The frame log has no frame {number}; join it to the roll with 'coincide framelog --entry'."
+        )
+    skew_s = rows[-1].skew_s
+    if not math.isfinite(skew_s):
+        raise BadInput(f"Frame {number} has no measured skew: {rows[-1].verdict.replace('_', ' ')}.")
+    return Known(skew_s, sync_u_s(rig, found), own=True, source=f"frame log, frame {number}")
+
+
+def sync_u_s(rig: Rig, found: tuple[Found, ...]) -> float:
+    """How well a skew is known from sync contacts: as learned from gate sensors, else as the rig says."""
+    us = []
+    for body, part in enumerate(rig.both):
+        learned = learned_for(found, rig, body)
+        us.append(
+            learned.sync_to_open_u_s
+            if learned is not None and learned.sync_to_open_u_s is not None
+            else part.shutter.sync_uncertainty_s
+        )
+    return math.hypot(*us)
+
+
+def known_from_jitter(rig: Rig, found: tuple[Found, ...], jitter_s: float | None) -> Known | None:
+    """What the rig's jitter allows: given by hand, else from the newest calibration; None without either."""
+    if jitter_s is not None:
+        return Known(0.0, jitter_s, own=False, source="jitter given by hand")
+    chosen = newest_for(found, rig)
+    if chosen is None:
+        return None
+    one = chosen.calibration
+    offset_u = (one.interval_s[1] - one.interval_s[0]) / 2 / _COVER_95
+    return Known(0.0, math.hypot(one.jitter_s, offset_u), own=False, source=chosen.path.name)

@@ -1,0 +1,85 @@
+"""What two scans show, as plain objects for `--json`; the format is documented in docs/formats.md."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from coincide.ghost.explain import Explanation
+from coincide.ghost.pair import Compared
+from coincide.ghost.roll import RollRow, RollSummary
+
+SCANS_FORMAT = "coincide-scans-result"
+
+
+def scans_json(found: Compared, written: list[str]) -> dict[str, Any]:
+    """A pair. Lengths in pixels of A unless the name says otherwise; `map` takes pixels of A to pixels of B."""
+    registration, at = found.registration, found.registration.at_centre
+    return {
+        "format": SCANS_FORMAT,
+        "version": 1,
+        "a": {"name": found.a.name, "size_px": registration.frame_a_px, "pitch_um": found.a.pitch_um},
+        "b": {"name": found.b.name, "size_px": registration.frame_b_px, "pitch_um": found.b.pitch_um},
+        "registration": {
+            "kind": registration.alignment.kind,
+            "mirrored": at.mirrored,
+            "turn_deg": at.turn_deg,
+            "scale": at.scale,
+            "shift_b_px": found.shift_px,
+            "bend_px": found.bend_px,
+            "static_rms_px": registration.static_rms_px,
+            "u_px": registration.uncertainty_px,
+            "places": len(registration.still),
+            "still": int(registration.still.sum()),
+            "share": registration.share,
+            "criterion": registration.criterion,
+            "map": {
+                "matrix": registration.alignment.matrix,
+                "bend": registration.alignment.bend,
+                "centre_px": registration.alignment.centre,
+                "reach_px": registration.alignment.reach,
+            },
+        },
+        "looked_for": {
+            "least_region_px": found.motion.least_region_px,
+            "least_move_px": found.motion.least_move_px,
+            "most_move_px": found.motion.most_move_px,
+            "judged": found.motion.judged,
+        },
+        "regions": [
+            {
+                "number": number,
+                "centre_px": region.centre_px,
+                "box_px": region.box_px,
+                "area_px": region.area_px,
+                "by_px": region.by_px,
+                "u_px": region.u_px,
+                "clear": region.clear,
+                "confidence": region.confidence,
+            }
+            for number, region in enumerate(found.motion.regions, 1)
+        ],
+        "written": written,
+    }
+
+
+def roll_json(rows: tuple[RollRow, ...], summary: RollSummary) -> dict[str, Any]:
+    """A roll: its rows and the summary."""
+    return {"format": "coincide-roll-result", "version": 1, "pairs": rows, "summary": summary}
+
+
+def ghost_json(found: Explanation, lines: list[str]) -> dict[str, Any]:
+    """An explanation, with the sentences it was told in."""
+    return {
+        "format": "coincide-ghost-result",
+        "version": 1,
+        "verdict": found.verdict,
+        "share": found.share,
+        "skew_s": found.skew_s,
+        "u_s": found.u_s,
+        "signed": found.signed,
+        "misfit": found.misfit,
+        "freedom": found.freedom,
+        "known": found.known,
+        "things": found.implied,
+        "say": lines,
+    }
