@@ -41,7 +41,9 @@ async def _run(uf2: Path) -> dict[str, Any]:
             assert not failed, failed.decode()
             return ast.literal_eval(said.decode().strip()) if said.strip() else None
 
-        found: dict[str, Any] = {"version": await ask("import sys\nprint(tuple(sys.implementation.version[:2]))")}
+        found: dict[str, Any] = {
+            "version": await ask("import sys\nprint(tuple(sys.implementation.version[:2]))")
+        }
         await ask("import os\nfor d in ('app', 'board'):\n try: os.mkdir(d)\n except OSError: pass")
         for name, content in board_files().items():
             await ask(f"f = open({name!r}, 'wb')")
@@ -60,7 +62,9 @@ async def _run(uf2: Path) -> dict[str, Any]:
         found["after open"] = await ask(
             "b.start_pair(0, 100, 1000, 100000)\nb.ensure_open()\nprint((b.outputs_busy(), b.millis() >= 0))"
         )
-        found["box"] = await ask("from app.box import Box\nx = Box(b)\nprint([x.step() >= 0 for _ in range(3)])")
+        found["box"] = await ask(
+            "from app.box import Box\nx = Box(b)\nprint([x.step() >= 0 for _ in range(3)])"
+        )
         return found
 
 

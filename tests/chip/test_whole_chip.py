@@ -66,7 +66,7 @@ def _drain(client: BoxClient, timeout_s: float = 0.2) -> list[Event]:
 
 def _until(client: BoxClient, kind: str, timeout_s: float = 5.0) -> list[Event]:
     """Events up to and including the first of a kind."""
-    events = []
+    events: list[Event] = []
     while not events or events[-1].kind != kind:
         event = client.event(timeout_s * client.talk.slowdown)
         assert event is not None, f"no '{kind}' came"
@@ -78,7 +78,13 @@ def _until(client: BoxClient, kind: str, timeout_s: float = 5.0) -> list[Event]:
 def _series(client: BoxClient, path: Path, pairs: int, plan: Plan = PLAN) -> tuple[Session, list[ShotRecord]]:
     identity = client.identity
     header = Header(
-        "2031-05-04T10:00:00Z", "series", identity.tick_hz, identity.channels, "", identity.raw, ("1/60", "1/125")
+        "2031-05-04T10:00:00Z",
+        "series",
+        identity.tick_hz,
+        identity.channels,
+        "",
+        identity.raw,
+        ("1/60", "1/125"),
     )
     told: list[ShotRecord] = []
     with SessionWriter(path, header) as writer:
@@ -92,7 +98,9 @@ def _answers(record: ShotRecord, full: int) -> list[tuple[int, int, int]]:
     body = BODY_OF[full]
     inputs = (bodies.SYNC[body], *bodies.GATES[body])
     pressed = next(
-        tick for c, level, tick in zip(record.channel, record.level, record.tick, strict=True) if c == full and level
+        tick
+        for c, level, tick in zip(record.channel, record.level, record.tick, strict=True)
+        if c == full and level
     )
     return [
         (c + 2, level, tick - pressed)
@@ -103,7 +111,8 @@ def _answers(record: ShotRecord, full: int) -> list[tuple[int, int, int]]:
 
 def _true_answers(body: str, n: int, tick_hz: int) -> list[tuple[int, int, int]]:
     return [
-        (pin, 1 if level == 0 else 0, round(ns * tick_hz / 1e9)) for ns, pin, level in bodies.truth(body, n).edges
+        (pin, 1 if level == 0 else 0, round(ns * tick_hz / 1e9))
+        for ns, pin, level in bodies.truth(body, n).edges
     ]
 
 
@@ -175,7 +184,9 @@ def test_series_tells_the_truth_of_both_bodies(client: BoxClient, tmp_path: Path
                 first[full] = next(
                     (n for n in range(PRESSES_MOST) if _same(seen, _true_answers(body, n, hz), within)), -1
                 )
-                assert first[full] >= 0, f"body {body} answered unlike any of its first {PRESSES_MOST} presses"
+                assert first[full] >= 0, (
+                    f"body {body} answered unlike any of its first {PRESSES_MOST} presses"
+                )
             assert _same(seen, _true_answers(body, first[full] + place, hz), within)
 
 
@@ -254,7 +265,13 @@ def test_manual_wind_waits_for_the_wound_button(client: BoxClient) -> None:
 
 def test_rubbish_on_the_line_does_no_harm(client: BoxClient) -> None:
     client.ensure_open()
-    for rubbish in (b"\x03\x03\x04\x01", b"\xff" * 300, b'{"id":1,"do":"fire"}\n', b"x" * 3000 + b"\n", b"\n\n\r\n"):
+    for rubbish in (
+        b"\x03\x03\x04\x01",
+        b"\xff" * 300,
+        b'{"id":1,"do":"fire"}\n',
+        b"x" * 3000 + b"\n",
+        b"\n\n\r\n",
+    ):
         client.port.write(rubbish)
         client.port.wait(0.2 * client.talk.slowdown)
     client.port.write(b"\n")

@@ -1,0 +1,179 @@
+# mypy: ignore-errors
+"""Runs inside MicroPython (see vm.mjs): the real board layer and application on the stand-in chip.
+
+Plain asserts; `run(name)` prints a verdict as one line of JSON.
+"""
+
+import gc
+import io
+import json
+import sys
+
+from standin import modules
+from standin.chip import Chip
+
+HZ = 125000000
+chip = Chip(HZ)
+peer = modules.Peer()
+store = modules.Files()
+real_print_exception = sys.print_exception
+board_modules = modules.make_modules(chip, peer, store)
+for gpio in range(6, 12):
+    chip.drive(gpio, 1)
+chip.drive(15, 0)
+
+
+def with_modules(what):
+    """Calls `what` with the chip's modules in place of this machine's own."""
+    kept = {}
+    for name in board_modules:
+        if name in sys.modules:
+            kept[name] = sys.modules[name]
+        sys.modules[name] = board_modules[name]
+    try:
+        return what()
+    finally:
+        for name in board_modules:
+            if name in kept:
+                sys.modules[name] = kept[name]
+            else:
+                del sys.modules[name]
+
+
+def load():
+    import board.files
+    import board.pico
+
+    # This machine has no directory /data of its own to write to through `os`.
+    board.files.open = modules.opener(store)
+    return board.pico.Board()
+
+
+board = with_modules(load)
+
+
+def drained():
+    edges = []
+    found = -1
+    while found != len(edges) or board._sampler.pending():
+        found = len(edges)
+        assert board.read_edges(lambda *edge: edges.append(edge)) == 0
+    return edges
+
+
+def test_a_pair_is_timed_to_the_tick():
+    drained()
+    board.start_pair(0, 12345, 5000, 20000)
+    assert board.outputs_busy()
+    chip.run(60000)
+    assert not board.outputs_busy()
+    edges = drained()
+    rose = {channel: tick for channel, level, tick in edges if level}
+    assert rose[0] == rose[2]
+    assert abs(rose[3] - rose[1] - 12345) <= 1, rose
+    assert len(edges) == 8
+
+
+def test_inputs_are_seen_and_ticks_are_whole_numbers_beyond_32_bits():
+    drained()
+    for _ in range(5):
+        chip.run(10 * HZ)
+        drained()
+    chip.drive(9, 0)
+    chip.run(2000)
+    edges = drained()
+    assert len(edges) == 1, edges
+    assert edges[0][:2] == (7, 1)
+    assert edges[0][2] > 1 << 32
+    assert abs(edges[0][2] - chip.cycle) < 20000
+    chip.drive(9, 1)
+
+
+def test_the_application_answers_on_the_board():
+    def boot():
+        from app import wire
+        from app.box import Box
+
+        return Box(board), wire
+
+    box, wire = with_modules(boot)
+    peer.to_box += wire.encode({"id": 7, "do": "identify"})
+    for _ in range(200):
+        board.idle(box.step())
+        if peer.from_box:
+            break
+    for _ in range(40):
+        board.idle(box.step())
+    reply = json.loads(bytes(peer.from_box).split(b"\t")[0])
+    assert reply["re"] == 7
+    assert reply["ok"]["board"]["chip"] == "RP2040"
+
+
+def _drain_often():
+    drained()
+    for n in range(30):
+        chip.drive(6, n % 2)
+        chip.run(500)
+        drained()
+    chip.history = []
+    gc.collect()
+
+
+# This machine collects garbage only between two calls from outside: warm up, measure, use, measure, a call each.
+def test_memory_1_warm():
+    # The stand-in keeps the rings in a dict, which would grow as they fill.
+    for ring in board._sampler._rings:
+        for at in range(ring, ring + 16384, 4):
+            chip.poke(at, 0xFFFFFFFF)
+    _drain_often()
+
+
+def test_memory_2_before():
+    memory.append(gc.mem_alloc())
+
+
+def test_memory_3_use():
+    _drain_often()
+
+
+def test_memory_4_draining_leaves_nothing_behind():
+    memory.append(gc.mem_alloc())
+    assert memory[1] - memory[0] < 4096, memory
+
+
+memory = []
+
+
+def test_decoding_is_the_same_here_and_on_cpython():
+    from board.sampling import Merger
+
+    merger = Merger((0, 2, 4), 11, 0, 1 << 40, 0)
+    merger.take(0, 0xFFFFFFFF - 1000, 5)
+    merger.take(1, 0xFFFFFFFF - 1000, 5)
+    merger.skip(2, 3)
+    merger.take(2, 0xFFFFFFF0, 4)
+    edges = []
+    merger.emit(lambda *edge: edges.append(edge), True)
+    first = 1 << 40
+    assert edges == [(2, 1, first + 6 * 15 + 36 + 4), (0, 1, first + 6000)], edges
+
+
+def test_the_ring_memory_fits_a_board():
+    from board import sampler
+
+    rings = (sampler.MACHINES + 1) * sampler.RING_BYTES
+    assert rings <= 64 * 1024
+
+
+NAMES = sorted(name for name in globals() if name.startswith("test_"))
+
+
+def run(name):
+    trace = ""
+    try:
+        globals()[name]()
+    except BaseException as error:  # noqa: BLE001 - a verdict on everything
+        out = io.StringIO()
+        real_print_exception(error, out)
+        trace = out.getvalue()
+    print(json.dumps({"test": name, "ok": not trace, "trace": trace}))
