@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from coincide.cli.firing import Fired, Firing, fire, session_path
+from coincide.cli.firing import Fired, Firing, bench, fire, session_path
 from coincide.cli.results import analyse_file, show_analysis
 from coincide.cli.show import as_json as print_json
 from coincide.cli.show import say
@@ -49,30 +49,24 @@ def calibrate(
 ) -> Calibrated:
     """Measure `pairs[0]` pairs without an offset, then `pairs[1]` with the one they suggest; keep it if they agree."""
     from coincide.rig.calibration import preset_name
-    from coincide.rig.file import parse_rig, read_text
 
-    rig_toml = read_text(rig_path, "rig")
-    rig = parse_rig(rig_toml, str(rig_path))
+    rig_bench = bench(client, rig_path)
+    rig = rig_bench.rig
     tell = _silent if quiet else say
 
     tell("1. Plugs: one pair fired far apart shows who answers to which release.")
-    plugs = fire(
-        client,
-        rig,
-        rig_toml,
-        session_path(rig_path, rig, "plugs"),
-        Firing("plugs", 1, PLUGS_APART_S, confirmed=confirmed),
-    )
+    firing = Firing("plugs", 1, PLUGS_APART_S, confirmed=confirmed)
+    plugs = fire(rig_bench, session_path(rig_path, rig, "plugs"), firing)
     wrong = _plugs_wrong(plugs)
     if wrong is not None:
         return Calibrated(plugs, None, None, None, None, None, wrong)
 
     tell(f"2. Measure: {pairs[0]} pairs at {rig.exposures[0]} (A) and {rig.exposures[1]} (B), no offset.")
     firing = Firing("series", pairs[0], confirmed=confirmed)
-    fired = fire(client, rig, rig_toml, session_path(rig_path, rig, "series"), firing)
+    fired = fire(rig_bench, session_path(rig_path, rig, "series"), firing)
     if not fired.outcome.complete:
         return Calibrated(fired, None, None, None, None, None, _stopped(fired))
-    analysis = analyse_file(fired.path, rig_path)
+    analysis = analyse_file(fired.path)
     if not quiet:
         show_analysis(analysis)
     suggestion = analysis.suggestion
@@ -82,10 +76,10 @@ def calibrate(
     tell("")
     tell(f"3. Verify: {pairs[1]} fresh pairs with the offset on.")
     firing = Firing("verify", pairs[1], suggestion.offset_s, preset_name(rig.exposures), confirmed=confirmed)
-    fresh = fire(client, rig, rig_toml, session_path(rig_path, rig, "verify"), firing)
+    fresh = fire(rig_bench, session_path(rig_path, rig, "verify"), firing)
     if not fresh.outcome.complete:
         return Calibrated(fired, analysis, fresh, None, None, None, _stopped(fresh))
-    fresh_analysis = analyse_file(fresh.path, rig_path)
+    fresh_analysis = analyse_file(fresh.path)
     try:
         verification = verification_of(analysis, fresh_analysis)
     except BadInput as refused:

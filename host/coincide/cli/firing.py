@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -72,14 +72,28 @@ def session_path(rig_path: Path, rig: Rig, purpose: str) -> Path:
     return path
 
 
-def fire(
-    client: BoxClient,
-    rig: Rig,
-    rig_toml: str,
-    path: Path,
-    firing: Firing,
-    enough: Callable[[Floats], bool] | None = None,
-) -> Fired:
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """What a command fires with: the box, the rig as read and as text, and what is known beforehand."""
+
+    client: BoxClient
+    rig: Rig
+    rig_path: Path
+    rig_toml: str
+    known: dict[str, Any]
+
+
+def bench(client: BoxClient, rig_path: Path) -> Bench:
+    """Read the rig and what calibrations beside it and the box's last bench test have taught."""
+    from coincide.cli.knowledge import knowledge
+    from coincide.rig.file import parse_rig, read_text
+
+    rig_toml = read_text(rig_path, "rig")
+    rig = parse_rig(rig_toml, str(rig_path))
+    return Bench(client, rig, rig_path, rig_toml, knowledge(rig, rig_path, client.identity.uid))
+
+
+def fire(bench: Bench, path: Path, firing: Firing, enough: Callable[[Floats], bool] | None = None) -> Fired:
     """Fire the series into a new file, or go on with one that exists, showing how it goes.
 
     `enough` is given the skews so far after each pair and may end the series before its last.
@@ -91,6 +105,7 @@ def fire(
     from coincide.rig.plan import rig_plan
     from coincide.session.file import SessionWriter
 
+    client, rig = bench.client, bench.rig
     plan = SeriesPlan(
         pairs=firing.pairs,
         plan=offset_plan(firing.offset_s, client.identity, rig_plan(rig)),
@@ -100,7 +115,7 @@ def fire(
         senses=_senses(rig),
     )
     enter = EnterKey()
-    header = session_header(client, rig, rig_toml, firing, plan.interval_s)
+    header = session_header(bench, firing, plan.interval_s)
     writer = SessionWriter.resume(path) if path.exists() else SessionWriter(path, header)
     already = writer.last_shot
     with writer, LiveView(header, rig, firing.pairs, already=already) as view:
@@ -120,23 +135,22 @@ def fire(
     return Fired(path, outcome)
 
 
-def session_header(
-    client: BoxClient, rig: Rig, rig_toml: str, firing: Firing, interval_s: float | None
-) -> Header:
+def session_header(bench: Bench, firing: Firing, interval_s: float | None) -> Header:
     """The first line of the session: what was fired, with which rig, by which box."""
     from coincide.session.model import Header
 
     return Header(
         created=datetime.now(UTC).isoformat(timespec="seconds"),
         purpose=firing.purpose,
-        tick_hz=client.identity.tick_hz,
-        channels=client.identity.channels,
-        rig_toml=rig_toml,
-        box=client.identity.raw,
-        exposures=rig.exposures,
+        tick_hz=bench.client.identity.tick_hz,
+        channels=bench.client.identity.channels,
+        rig_toml=bench.rig_toml,
+        box=bench.client.identity.raw,
+        exposures=bench.rig.exposures,
         preset=firing.preset,
         interval_s=interval_s,
         confirmed=firing.confirmed,
+        known=bench.known,
     )
 
 

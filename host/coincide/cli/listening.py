@@ -3,20 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from coincide.cli.firing import Firing, session_header
+from coincide.cli.firing import Bench, Firing, session_header
 from coincide.cli.show import aside
-
-if TYPE_CHECKING:
-    from coincide.box.client import BoxClient
-    from coincide.rig.model import Rig
 
 
 def listen(
-    client: BoxClient,
-    rig: Rig,
-    rig_toml: str,
+    bench: Bench,
     path: Path,
     firing: Firing,
     *,
@@ -28,13 +21,13 @@ def listen(
     from coincide.cli.live import LiveView
     from coincide.session.file import SessionWriter
 
-    header = session_header(client, rig, rig_toml, firing, None)
+    header = session_header(bench, firing, None)
     writer = SessionWriter.resume(path) if path.exists() else SessionWriter(path, header)
     aside("Listening. Fire the rig as you would in the field; Ctrl-C ends.")
 
-    with writer, LiveView(header, rig, firing.pairs or None) as view:
+    with writer, LiveView(header, bench.rig, firing.pairs or None) as view:
         watch(
-            client,
+            bench.client,
             writer,
             view.take,
             gap_s=gap_s,

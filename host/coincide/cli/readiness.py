@@ -37,11 +37,10 @@ def judge_fresh_pairs(
     rig: Rig, rig_path: Path, where: tuple[str | None, str | None, int], *, film: bool, confirmed: bool
 ) -> Judged:
     """Fire pairs with the calibrated offset on until the answer is clear."""
-    from coincide.cli.firing import Firing, confirm_checklist, fire, session_path
+    from coincide.cli.firing import Firing, bench, confirm_checklist, fire, session_path
     from coincide.cli.opening import opened_box
     from coincide.cli.results import analyse_file
     from coincide.rig.calibration import stale_reasons
-    from coincide.rig.file import read_text
     from coincide.timing.ready import frames_to_spend, from_calibration, judge_ready, plan_ready
 
     found = _calibration(rig, rig_path)
@@ -72,8 +71,8 @@ def judge_fresh_pairs(
         def clear(skew_s: Floats) -> bool:
             return judge_ready(calibrated, skew_s).verdict != "go on"
 
-        fired = fire(client, rig, read_text(rig_path, "rig"), path, firing, enough=clear)
-    skew_s = analyse_file(fired.path, rig_path).measured.skew_s if fired.outcome.in_file else np.empty(0)
+        fired = fire(bench(client, rig_path), path, firing, enough=clear)
+    skew_s = analyse_file(fired.path).measured.skew_s if fired.outcome.in_file else np.empty(0)
     readiness = judge_ready(calibrated, skew_s)
     if not fired.outcome.complete:
         return Judged(found.path, path, None, f"Not ready: {' '.join(fired.outcome.sentences[-1:])}")

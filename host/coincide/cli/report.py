@@ -34,10 +34,12 @@ def command(session: Path, fresh: Path | None, folder: Path | None, pair: int | 
     Example: coincide report sessions/20261125-101200-1-60+1-30-series.jsonl
     """
     from coincide.cli.reporting import write_report
-    from coincide.cli.results import show_session
+    from coincide.cli.results import show_budget, show_session
     from coincide.cli.show import aside, say
 
     analysis = show_session(session, as_json=as_json)
+    if not as_json:
+        show_budget(analysis)
     tell = aside if as_json else say
     tell("Wrote:")
     for path in write_report(analysis, session, fresh, folder or session.parent, pair):

@@ -15,26 +15,19 @@ if TYPE_CHECKING:
     from coincide.timing.analysis import Analysis
 
 
-def analyse_file(path: Path, rig_path: Path | None = None) -> Analysis:
-    """Read and analyse a session, with what calibrations beside the rig have learned of its bodies."""
-    from coincide.rig.calibration import calibrations_beside, learned_for
-    from coincide.rig.file import parse_rig
+def analyse_file(path: Path) -> Analysis:
+    """Read and analyse a session, from the file alone."""
     from coincide.session.file import read_session
     from coincide.timing.analysis import analyse
 
-    session = read_session(path)
-    if rig_path is None:
-        return analyse(session)
-    rig = parse_rig(session.header.rig_toml, "the rig in the session file")
-    found, _ = calibrations_beside(rig_path)
-    return analyse(session, (learned_for(found, rig, 0), learned_for(found, rig, 1)))
+    return analyse(read_session(path))
 
 
-def show_session(path: Path, rig_path: Path | None = None, *, as_json: bool) -> Analysis:
+def show_session(path: Path, *, as_json: bool) -> Analysis:
     """Print a session's result: sentences and a table, or JSON. Returns the analysis."""
     from coincide.report.results_json import session_json
 
-    analysis = analyse_file(path, rig_path)
+    analysis = analyse_file(path)
     if as_json:
         print_json(session_json(analysis, path))
     else:
@@ -63,6 +56,17 @@ def show_analysis(analysis: Analysis) -> None:
             say(line)
     for line in noticed(analysis):
         say(f"Note: {line}")
+
+
+def show_budget(analysis: Analysis) -> None:
+    """The uncertainty budget of the centre, where there is one."""
+    from coincide.report.summary import BUDGET_COLUMNS, budget_rows, budget_sentence
+    from coincide.timing.skew_budget import skew_budget
+
+    found = skew_budget(analysis)
+    if found is not None:
+        table(BUDGET_COLUMNS, budget_rows(found))
+        say(budget_sentence(found))
 
 
 def leave_unless_complete(fired: Fired, again: str, *, as_json: bool) -> None:

@@ -44,11 +44,11 @@ def command(
 
     Example: coincide series -n 30 --port /dev/ttyACM0
     """
-    from coincide.cli.firing import Firing, confirm_checklist, fire, session_path
+    from coincide.cli.firing import Firing, bench, confirm_checklist, fire, session_path
     from coincide.cli.opening import opened_box
     from coincide.cli.results import leave_unless_complete, show_session
     from coincide.report.words import offset_from_text
-    from coincide.rig.file import load_rig, read_text
+    from coincide.rig.file import load_rig
 
     rig = load_rig(rig_path)
     offset_s = offset_from_text(offset_text)
@@ -56,6 +56,6 @@ def command(
         items = confirm_checklist(rig, simulated=client.identity.simulated, confirmed=confirmed)
         path = out or session_path(rig_path, rig, "series")
         firing = Firing("series", pairs, offset_s, confirmed=items)
-        fired = fire(client, rig, read_text(rig_path, "rig"), path, firing)
-    show_session(fired.path, rig_path, as_json=as_json)
+        fired = fire(bench(client, rig_path), path, firing)
+    show_session(fired.path, as_json=as_json)
     leave_unless_complete(fired, f"coincide series -n {pairs} --out {path}", as_json=as_json)

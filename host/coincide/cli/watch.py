@@ -46,11 +46,11 @@ def command(
 
     Example: coincide watch --port COM5 --quiet "60 s"
     """
-    from coincide.cli.firing import Firing, confirm_checklist, session_path
+    from coincide.cli.firing import Firing, bench, confirm_checklist, session_path
     from coincide.cli.listening import listen
     from coincide.cli.opening import opened_box
     from coincide.cli.results import show_session
-    from coincide.rig.file import load_rig, read_text
+    from coincide.rig.file import load_rig
     from coincide.units import quantity
 
     rig = load_rig(rig_path)
@@ -63,5 +63,5 @@ def command(
         items = confirm_checklist(rig, simulated=client.identity.simulated, confirmed=confirmed)
         path = out or session_path(rig_path, rig, "watch")
         firing = Firing("watch", pairs or 0, confirmed=items)
-        listen(client, rig, read_text(rig_path, "rig"), path, firing, gap_s=gap_s, quiet_s=quiet_s)
-    show_session(path, rig_path, as_json=as_json)
+        listen(bench(client, rig_path), path, firing, gap_s=gap_s, quiet_s=quiet_s)
+    show_session(path, as_json=as_json)

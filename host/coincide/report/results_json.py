@@ -10,6 +10,7 @@ import numpy as np
 from coincide.report.summary import noticed
 from coincide.timing.analysis import Analysis
 from coincide.timing.offset import OffsetSuggestion
+from coincide.timing.skew_budget import skew_budget
 from coincide.timing.verify import Verification
 
 
@@ -38,6 +39,7 @@ def session_json(analysis: Analysis, path: Path) -> dict[str, Any]:
         "seen_by": [body.how for body in measured.mids.bodies],
         "type_b_u_s": measured.mids.type_b_s,
         "offset": None if analysis.suggestion is None else offset_json(analysis.suggestion),
+        "budget": skew_budget(analysis),
         "why_no_offset": analysis.why_none,
         "noticed": noticed(analysis),
     }

@@ -11,6 +11,7 @@ from coincide.rig.model import Rig
 from coincide.session.model import BODIES
 from coincide.timing.analysis import Analysis, Measured
 from coincide.timing.offset import OffsetSuggestion
+from coincide.timing.uncertainty import Budget
 from coincide.timing.verify import Verification
 
 
@@ -149,3 +150,35 @@ def noticed(analysis: Analysis) -> tuple[str, ...]:
     if session.torn is not None:
         said.append(f"Line {session.torn} of the session file was cut short and is not counted.")
     return tuple(dict.fromkeys(said))
+
+
+BUDGET_COLUMNS = ("what is uncertain", "kind", "standard uncertainty, ms", "share, %", "what would help")
+
+
+def budget_rows(budget: Budget) -> list[tuple[str, ...]]:
+    """The budget as rows, largest share first."""
+    order = sorted(range(len(budget.components)), key=lambda at: -budget.share[at])
+    return [
+        (
+            budget.components[at].name,
+            budget.components[at].kind,
+            _number(budget.components[at].u_s, budget.components[at].u_s),
+            f"{100 * budget.share[at]:.1f}",
+            budget.components[at].remedy,
+        )
+        for at in order
+    ]
+
+
+def budget_sentence(budget: Budget) -> str:
+    """What it comes to."""
+    how = (
+        "k = 2"
+        if budget.method == "k=2"
+        else f"by propagating distributions, factor {budget.coverage_factor:.2f}"
+    )
+    dof = "many" if budget.dof > 500 else f"{budget.dof:.0f}"
+    return (
+        f"Uncertainty of the centre: ±{ms(budget.expanded_s, budget.expanded_s)} (95 %, {how}; "
+        f"{dof} effective degrees of freedom)."
+    )

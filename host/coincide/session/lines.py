@@ -34,6 +34,7 @@ def header_line(header: Header) -> bytes:
             "preset": header.preset,
             "interval_s": header.interval_s,
             "confirmed": list(header.confirmed),
+            "known": header.known,
             "box": header.box,
             "rig_toml": header.rig_toml,
         },
@@ -132,6 +133,8 @@ def _checked_header(found: dict[str, Any], name: str) -> Header:
         raise refuse("interval_s", "seconds or null")
     if confirmed is None:
         raise refuse("confirmed", "a list of texts")
+    if not isinstance(found.get("known", {}), dict):
+        raise refuse("known", "a table")
     return Header(
         created=found["created"],
         purpose=found["purpose"],
@@ -143,6 +146,7 @@ def _checked_header(found: dict[str, Any], name: str) -> Header:
         preset=preset,
         interval_s=None if interval_s is None else float(interval_s),
         confirmed=tuple(confirmed),
+        known=found.get("known", {}),
     )
 
 

@@ -67,7 +67,8 @@ class Header:
 
     `purpose` is one of 'series', 'verify', 'watch', 'ready', 'zero', 'plugs'. `rig_toml` is the rig file as it
     was, text and all; `exposures` the marked shutter times of A and B as written ('1/125'); `preset` the
-    name of the calibration whose offset was on, or None. `box` is what `identify` answered.
+    name of the calibration whose offset was on, or None. `box` is what `identify` answered. `known` is what
+    calibrations and the zero check had taught before (see timing.known).
     """
 
     created: str
@@ -80,6 +81,7 @@ class Header:
     preset: str | None = None
     interval_s: float | None = None
     confirmed: tuple[str, ...] = ()
+    known: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

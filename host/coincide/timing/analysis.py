@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from coincide.errors import BadInput
-from coincide.rig.calibration import Learned
 from coincide.rig.file import parse_rig
 from coincide.rig.model import Rig
 from coincide.rig.tolerance import tolerance_s
@@ -15,6 +14,7 @@ from coincide.session.model import BODIES, Floats, Session, Shots
 from coincide.session.shots import shots_from_session
 from coincide.timing.behaviour import notice
 from coincide.timing.finding import Finding
+from coincide.timing.known import known_from
 from coincide.timing.mid_exposure import MidExposures, mid_exposures
 from coincide.timing.offset import OffsetSuggestion, suggest_offset
 from coincide.timing.skew import lags_s, offsets_on_s, skews_s
@@ -58,21 +58,29 @@ class Analysis:
     findings: tuple[Finding, ...] = ()
 
 
-def measure(session: Session, learned: tuple[Learned | None, Learned | None] = (None, None)) -> Measured:
+def measure(session: Session) -> Measured:
     """Pairs, mid-exposures and skews of a session, from the file alone.
 
-    learned: what earlier series with both sensors taught (a calibration keeps it). Raises BadInput when the
-    rig the session carries cannot be read.
+    What was known before (learned of the bodies, the box's zero check) stands in the header too. Raises
+    BadInput when the rig or the knowledge the session carries cannot be read.
     """
     rig = parse_rig(session.header.rig_toml, "the rig in the session file")
+    known = known_from(session.header.known)
     shots = shots_from_session(session, rig.edge_rules)
-    mids = mid_exposures(shots, rig, learned)
+    if known.zero is not None:
+        # B's input answers so much later than A's: what is left is the same delay for both.
+        shots.sync_s[:, 1] -= known.zero.skew_s
+    mids = mid_exposures(shots, rig, known.learned)
+    lag_s = lags_s(shots, mids)
+    if known.zero is not None:
+        # A lag counts from the isolator's output, not from the pin.
+        lag_s = lag_s - np.array(known.zero.loop_s)
     return Measured(
         session=session,
         rig=rig,
         shots=shots,
         mids=mids,
-        lag_s=lags_s(shots, mids),
+        lag_s=lag_s,
         skew_s=skews_s(mids),
         offset_on_s=offsets_on_s(shots),
         resolution_s=QUANTUM_TICKS / session.header.tick_hz,
@@ -80,9 +88,9 @@ def measure(session: Session, learned: tuple[Learned | None, Learned | None] = (
     )
 
 
-def analyse(session: Session, learned: tuple[Learned | None, Learned | None] = (None, None)) -> Analysis:
+def analyse(session: Session) -> Analysis:
     """Measure a session and suggest the offset. Raises BadInput as `measure` does."""
-    measured = measure(session, learned)
+    measured = measure(session)
     found = notice(
         measured.shots,
         measured.mids.mid_s,

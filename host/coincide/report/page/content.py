@@ -22,7 +22,10 @@ from coincide.report.page.planning import planning_sections
 from coincide.report.page.svg import page_svg
 from coincide.report.summary import (
     BODY_COLUMNS,
+    BUDGET_COLUMNS,
     body_rows,
+    budget_rows,
+    budget_sentence,
     lateness,
     verified,
     what_to_expect,
@@ -32,6 +35,7 @@ from coincide.report.summary import (
 from coincide.report.words import ms, percent
 from coincide.session.model import BODIES
 from coincide.timing.analysis import Analysis, Measured
+from coincide.timing.skew_budget import skew_budget
 from coincide.timing.verify import Verification
 
 PAIRS_ON_PAGE = 300  # more would make the page heavy on a phone; the session file keeps all
@@ -135,6 +139,13 @@ def _sections(analysis: Analysis, figures: dict[str, PageFigure], fresh: Analysi
             tables=(table,),
         )
     )
+    budget = skew_budget(analysis)
+    if budget is not None:
+        columns = tuple(Column(name, "," in name) for name in BUDGET_COLUMNS)
+        rows = PageTable("What is uncertain, largest first", columns, tuple(budget_rows(budget)))
+        sections.append(
+            Section("uncertainty", "Uncertainty", lines=(budget_sentence(budget),), tables=(rows,))
+        )
     return sections + planning_sections(measured.rig, analysis.suggestion)
 
 
