@@ -1,0 +1,72 @@
+"""docs/guarantees.md names tests that exist, one for every figure, and the figures are those of the code."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from coincide_firmware.app.shots import EDGES_MOST
+from tests.firmware.board.emulator import PLANS, PROGRAMS
+from tests.firmware.board.loading import Loaded
+
+ROOT = Path(__file__).resolve().parents[3]
+PAGE = (ROOT / "docs" / "guarantees.md").read_text(encoding="utf-8")
+ROWS = [
+    line
+    for line in PAGE.splitlines()
+    if line.startswith("| ") and not line.startswith(("| ---", "| What", "| Fault"))
+]
+
+
+def test_every_test_named_on_the_page_exists() -> None:
+    written = set()
+    for path in (ROOT / "tests").rglob("test_*.py"):
+        if "node_modules" not in path.parts:
+            written |= set(re.findall(r"^def (test_\w+)", path.read_text(encoding="utf-8"), re.MULTILINE))
+    named = set(re.findall(r"`(test_\w+)`", PAGE))
+    assert len(named) > 30
+    assert named <= written, sorted(named - written)
+
+
+def test_every_figure_names_its_test_or_says_that_it_has_none() -> None:
+    assert len(ROWS) > 25
+    for row in ROWS:
+        assert "`test_" in row or "not by a test" in row, row
+
+
+def test_the_page_says_what_has_not_been_seen() -> None:
+    assert "not yet seen on hardware" in " ".join(PAGE.split())
+    assert "## Not yet seen on hardware" in PAGE
+
+
+def test_the_figures_are_the_codes() -> None:
+    sampler = Loaded().use("board.sampler")
+    hz = 125_000_000
+    loop = PLANS.closure_loop_cycles(hz)
+    assert f"{PROGRAMS.RECORD_CYCLES} cycles, {PROGRAMS.RECORD_CYCLES * 8} ns" in PAGE
+    assert f"the rings hold {sampler.RING_WORDS // 2 - 1}" in PAGE
+    assert f"the first {EDGES_MOST} edges" in PAGE
+    assert f"{PLANS.second_part_ticks(0xFFFFFFFF, loop) / hz:.1f} s by the hardware" in PAGE
+    assert f"plus {PROGRAMS.FIRST_PART_FIXED_CYCLES} cycles" in PAGE
+    assert f"{loop + 4} cycles, {(loop + 4) * 8} ns" in PAGE
+    assert f"heartbeat every {sampler.BEAT_MS // 1000} s" in PAGE
+    assert f"({round(6 * 2**32 / hz)} s)" in PAGE
+    held_s = (
+        PLANS.first_part_ticks(0xFFFFFFFF) + PLANS.second_part_ticks(PLANS.hold_words(hz, loop)[0], loop)
+    ) / hz
+    assert f"{held_s:.1f} s by the hardware alone" in PAGE
+
+
+def test_constants_kept_twice_agree() -> None:
+    """`plans` and `sampling` are pure and cannot import the programs, which need the chip."""
+    sampling = Loaded().use("board.sampling")
+    assert sampling.LOOP_CYCLES == PROGRAMS.LOOP_CYCLES
+    assert sampling.RECORD_CYCLES == PROGRAMS.RECORD_CYCLES
+    assert PLANS.FIRST_PART_FIXED_CYCLES == PROGRAMS.FIRST_PART_FIXED_CYCLES
+    assert PLANS.SECOND_PART_FIXED_CYCLES == PROGRAMS.SECOND_PART_FIXED_CYCLES
+    assert PLANS.LAMP_STEP_FIXED_CYCLES == PROGRAMS.LAMP_STEP_FIXED_CYCLES
+    assert (1 << PROGRAMS.LEAD_COUNT_BITS) - 1 == PLANS.LEAD_COUNT_MOST
+    assert (1 << PROGRAMS.CLOSURE_COUNT_BITS) - 1 == PLANS.CLOSURE_COUNT_MOST
+    assert (1 << PROGRAMS.LAMP_STEP_BITS) - 1 == PLANS.LAMP_STEP_COUNT_MOST
+    assert PROGRAMS.CLOSURE_LOOP_LEAST == 2
+    assert PROGRAMS.CLOSURE_LOOP_MOST == 33
