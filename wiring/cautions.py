@@ -161,6 +161,11 @@ def cautions_for(place: str) -> tuple[Caution, ...]:
     return tuple(one for one in CAUTIONS if one.place == place)
 
 
+def card_lines() -> tuple[str, ...]:
+    """The grave cautions of metering and of the first release, for a card in the pocket."""
+    return tuple(one.say for one in CAUTIONS if one.grave and one.place in ("meter", "arm"))
+
+
 def digest() -> str:
     """Sixteen hex digits that change when any caution's text does."""
     text = "\n".join(f"{one.key}|{one.place}|{one.grave}|{one.say}" for one in CAUTIONS)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from coincide_firmware.app.pins import PINS
 from coincide_wiring.check_behaviour import behaviour_faults
+from coincide_wiring.check_presence import presence_faults
 from coincide_wiring.domains import domains, path_between
 from coincide_wiring.fault import Fault
 from coincide_wiring.model import NOT_CONNECTED, Netlist, Part
@@ -36,8 +37,16 @@ def check(build: Build) -> tuple[Fault, ...]:
 
 def faults(netlist: Netlist) -> tuple[Fault, ...]:
     """Every fault of one netlist; behavioural rules run only on one whose pins are sound."""
+    structural = structural_faults(netlist)
+    if any(one.rule == "pins" for one in structural):
+        return structural
+    return (*structural, *behaviour_faults(netlist, bool(netlist.of_kind("loopback"))))
+
+
+def structural_faults(netlist: Netlist) -> tuple[Fault, ...]:
+    """What is missing, joined or on the wrong net, found by walking the nets."""
     plugged = bool(netlist.of_kind("loopback"))
-    structural = [
+    return (
         *_pins(netlist),
         *_dangling(netlist, plugged),
         *_apart(netlist, plugged),
@@ -47,10 +56,8 @@ def faults(netlist: Netlist) -> tuple[Fault, ...]:
         *_coils(netlist),
         *_plug(netlist, plugged),
         *_ratings(netlist),
-    ]
-    if any(one.rule == "pins" for one in structural):
-        return tuple(structural)
-    return (*structural, *behaviour_faults(netlist, plugged))
+        *presence_faults(netlist),
+    )
 
 
 def _pins(netlist: Netlist) -> list[Fault]:

@@ -16,6 +16,7 @@ RELEASES = ("half_a", "full_a", "half_b", "full_b")
 GATES = ("gate_a1", "gate_a2", "gate_b1", "gate_b2")
 SWITCHES = {"button_half": "S60", "button_full": "S60", "interlock": "S62", "wound": "S63", "preset": "S64"}
 LOAD_LX, AMPLIFIED_LX = 30e3, 1.5e3
+LIT_A, DARK_A, BRIGHT_A = 1e-3, 10e-6, 0.1
 STRESS_SHARE = 0.6  # of a power rating
 IDLE = dict.fromkeys(OUTPUTS, 0)
 
@@ -28,7 +29,7 @@ def behaviour_faults(netlist: Netlist, plugged: bool) -> list[Fault]:
         full = operating_point(netlist, _everything(netlist))
     except (ArithmeticError, RuntimeError) as unsolved:
         return [Fault("solve", "", f"The circuit could not be solved: {unsolved}")]
-    found = [*_boot(netlist, boot), *_resting(netlist, idle)]
+    found = [*_boot(netlist, boot), *_resting(netlist, idle), *_lit(netlist, idle)]
     if not plugged:
         found += [*_releases(netlist), *_inputs(netlist)]
     else:
@@ -63,6 +64,25 @@ def _boot(netlist: Netlist, point: OperatingPoint) -> list[Fault]:
                 f"{one.ref} gets {led_a * 1e6:.0f} µA while the board boots and may close; see its pull-down."
             )
             found.append(Fault("fires at boot", one.ref, say))
+    return found
+
+
+def _lit(netlist: Netlist, idle: OperatingPoint) -> list[Fault]:
+    """Status lights and lamps are dark at rest, and lit by their own signal alone."""
+    found = []
+    signals = {"D70": State({**IDLE, "led_ok": 1}), "D71": State({**IDLE, "led_out": 1})}
+    signals |= {one.ref: State(IDLE, lamp=True) for one in netlist.of_kind("led_array")}
+    for ref, state in signals.items():
+        dark_a = idle.ampere.get(ref, 0.0)
+        lit_a = operating_point(netlist, state).ampere.get(ref, 0.0)
+        if dark_a > DARK_A or lit_a < LIT_A:
+            say = (
+                f"{ref} gets {lit_a * 1e3:.1f} mA when it should be lit and {dark_a * 1e3:.1f} mA when dark."
+            )
+            found.append(Fault("light", ref, say))
+    for ref in ("D45", "D46"):
+        if idle.ampere.get(ref, 0.0) < BRIGHT_A:
+            found.append(Fault("light", ref, f"{ref} of the gate lamp gets no current; check its direction."))
     return found
 
 

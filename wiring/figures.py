@@ -55,7 +55,8 @@ def timing_terms(build: Build, zero_checked: bool, how: str) -> tuple[TimingTerm
     """What the wiring adds to the uncertainty of a measured time.
 
     `how` says what mid-exposures come from, 'sync' or 'gate'; `zero_checked` whether a zero check of this
-    very wiring is applied. Raises ValueError for another `how`.
+    very wiring is applied. With 'gate' there is one term a sensor: take those of the sensors used. A term of
+    the lag or the prediction comes with either. Raises ValueError for another `how`.
     """
     if how not in ("sync", "gate"):
         raise ValueError(f"mid-exposures come from 'sync' or 'gate', not '{how}'")

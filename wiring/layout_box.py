@@ -8,7 +8,7 @@ from schemdraw.segments import SegmentCircle
 from coincide_firmware.app.pins import PINS
 from coincide_wiring import symbols
 from coincide_wiring.circuits_box import LAMP_STAGES
-from coincide_wiring.sketch import SMALL_PT, Sketch
+from coincide_wiring.sketch import SMALL_PT, Sketch, short_value
 
 
 def board(s: Sketch) -> None:
@@ -172,7 +172,7 @@ def lamp_row(s: Sketch) -> None:
         for x in (8.8, 13.15):
             s.stroke((x - 0.12, row - 0.2), (x + 0.12, row + 0.2))
             s.text("8", (x, row + 0.25), valign="bottom", size=SMALL_PT)
-        s.text("8 × 330 Ω", (10.8, row + 0.6), valign="bottom", size=SMALL_PT)
+        s.text(short_value(s.sheet.part(f"RN8{stage}")), (10.8, row + 0.6), valign="bottom", size=SMALL_PT)
         s.wire((17.7, row), (18.1, row), (18.1, row - 0.5))
         s.ground((18.1, row - 0.5))
         s.rail("3V3", (10.8, row - 1.5))

@@ -10,7 +10,7 @@ import pytest
 from coincide.box.acknowledge import acknowledge, acknowledged, acknowledgement_path, require_acknowledgement
 from coincide.errors import BadInput
 from coincide_wiring import cautions
-from coincide_wiring.cautions import CAUTIONS, PLACES, as_markdown, cautions_for, digest
+from coincide_wiring.cautions import CAUTIONS, PLACES, as_markdown, card_lines, cautions_for, digest
 from coincide_wiring.terminal import DIRECT_LIMIT_V
 
 DOC = Path(__file__).parents[2] / "docs" / "cautions.md"
@@ -50,6 +50,12 @@ def test_every_place_has_cautions_and_every_caution_a_place() -> None:
     assert len({one.key for one in CAUTIONS}) == len(CAUTIONS)
     with pytest.raises(KeyError):
         cautions_for("kitchen")
+
+
+def test_the_card_carries_what_can_kill() -> None:
+    lines = " ".join(card_lines())
+    assert "flash" in lines
+    assert "never join the plain circuit" in lines
 
 
 def test_the_limits_in_the_text_are_the_limits_in_force() -> None:

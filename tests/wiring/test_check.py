@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from itertools import pairwise, product
+from itertools import combinations, pairwise, product
 
 import pytest
 
 from coincide.errors import BadInput
 from coincide_firmware.app.pins import PINS
 from coincide_wiring import specs
-from coincide_wiring.check import check, faults
+from coincide_wiring.check import check, faults, structural_faults
 from coincide_wiring.circuits_body import RELEASE_VARIANTS, loopback
 from coincide_wiring.circuits_sensors import GATE_VARIANTS, SYNC_VARIANTS
 from coincide_wiring.domains import domains, path_between
-from coincide_wiring.model import Netlist, part
+from coincide_wiring.model import NOT_CONNECTED, Netlist, part
 from coincide_wiring.netlist import Build, digest, in_use, zero_check
 
 BUILDS = [
@@ -198,6 +198,13 @@ SPOILED: list[tuple[str, Netlist, Spoil, str]] = [
     ),
     ("coil's gate resistor missing", SOLENOID, drop("R52A"), "floating gate"),
     ("a coil of far too few turns", SOLENOID, revalue("L51A", "coil_ohm", 400.0), "solenoid"),
+    ("no hysteresis", PLAIN, drop("R44A1"), "hysteresis"),
+    ("no guard on a sync LED", PLAIN, drop("D21B"), "guard"),
+    ("a supply pin on the wrong rail", PLAIN, rewire("U41B2", vcc="VBUS"), "wrong net"),
+    ("a decoupling capacitor forgotten", PLAIN, drop("C83"), "decoupling"),
+    ("a lamp row the wrong way round", PLAIN, rewire("LB82", anodes="GND", cathode="LAMP_A2[8]"), "light"),
+    ("a status light reversed", PLAIN, rewire("D70", anode="LED70_K", cathode="LED70_A"), "light"),
+    ("no socket for the sync lead", PLAIN, drop("J21B"), "connector"),
     ("loopback plug in with bodies on", PLAIN, lambda n: n.with_part(loopback().parts[0]), "plug"),
 ]
 
@@ -212,15 +219,38 @@ def test_a_fault_names_the_way_two_bodies_are_joined() -> None:
     assert any("body A and body B are joined" in one.say and "W99" in one.say for one in found)
 
 
-def test_removing_any_single_pull_down_or_isolator_is_caught() -> None:
-    """Exhaustive over the parts that keep a person and two cameras safe."""
-    for one in PLAIN.parts:
-        safety = one.kind in ("photorelay", "optocoupler", "insulator", "cell", "board")
-        safety = safety or (
-            one.kind == "resistor" and "GND" in one.pins.values() and "holds the output" in one.why
-        )
-        if safety:
-            assert faults(PLAIN.without(one.ref)), f"{one.ref} could be left out unnoticed"
+EVERYTHING = Build(("high-voltage", "wetted"), ("solenoid", "contact"), ("transimpedance", "load"))
+
+
+@pytest.mark.parametrize("build", [Build(), pytest.param(EVERYTHING, marks=pytest.mark.soak)], ids=str)
+def test_no_part_at_all_can_be_left_out_unnoticed(build: Build) -> None:
+    sound = in_use(build)
+    for one in sound.parts:
+        spoiled = sound.without(one.ref)
+        assert structural_faults(spoiled) or faults(spoiled), f"{one.ref} could be left out unnoticed"
+
+
+# A switch is a switch both ways round, and so is what carries either polarity.
+SYMMETRICAL = ("resistor", "capacitor", "switch", "button", "insulator", "fuse", "resistor_array", "metal")
+EITHER_WAY = {("photorelay", "out1", "out2")}
+
+
+@pytest.mark.soak
+def test_no_two_pins_of_a_part_can_be_swapped_unnoticed() -> None:
+    sound = in_use(EVERYTHING)
+    for part_ in sound.parts:
+        if part_.kind in (*SYMMETRICAL, "board"):
+            continue
+        for one, other in combinations(part_.pins, 2):
+            nets = {part_.pins[one], part_.pins[other]}
+            if len(nets) == 1 or (part_.kind, one, other) in EITHER_WAY:
+                continue
+            if all(net.startswith(NOT_CONNECTED) for net in nets):
+                continue
+            spoiled = sound.changed(part_.rewired(one, part_.pins[other]).rewired(other, part_.pins[one]))
+            assert structural_faults(spoiled) or faults(spoiled), (
+                f"{part_.ref} {one} and {other} swapped unnoticed"
+            )
 
 
 def test_any_two_swapped_board_pins_are_caught() -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from coincide.box.bench_check import OUTPUTS, WATCHED
+from coincide.box.bench_record import read_record
 from coincide.cli.wiring import command
 from coincide_wiring import meter, pin_table
 from coincide_wiring.cautions import CAUTIONS
@@ -113,6 +114,16 @@ def test_figures_quoted_in_prose_are_the_computed_ones() -> None:
     assert f"{most(high, 'sync_wetting_a') * 1e3:.1f} mA by Q21" in BUILD
     assert f"{least(Build(), 'gate_signal_a1'):.2f} V or more" in FAULTS
     assert most(Build(), "release_boot_a") < 0.6
+
+
+def test_the_record_shown_is_one_that_can_be_read(tmp_path: Path) -> None:
+    (example,) = re.findall(r"```toml\n(.*?)```", BUILD, flags=re.S)
+    path = tmp_path / "2031-05-04T093000.toml"
+    path.write_text(example, encoding="utf-8")
+    record = read_record(path)
+    assert record.zero is not None
+    assert record.zero.loop_s[0] == record.zero.loops[0].delay_s
+    assert record.passed
 
 
 def test_the_bench_test_asks_for_every_release_and_every_sensor() -> None:

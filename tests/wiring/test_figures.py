@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 
+from coincide.session.rules import EdgeRules
 from coincide_wiring import formulas, specs
 from coincide_wiring.figure import Figure, sweep
 from coincide_wiring.figures import figures, timing_terms
@@ -119,6 +120,12 @@ def test_the_promised_uncertainty_covers_simulated_sensors() -> None:
         true_mid = (transit_s / 2 + exposure_s + transit_s / 2) / 2
         assert abs((opens + closes) / 2 - true_mid) <= math.sqrt(3) * u_s + 1e-9
         assert abs((closes - opens) - exposure_s) <= exposure_error_s() + transit_s * step
+
+
+def test_a_wetted_contact_is_seen_longer_than_a_flick() -> None:
+    """The capacitor's pulse ends by itself; it must outlast what the session takes for a mere flick."""
+    pulse = figure(Build(sync=("wetted", "wetted")), "sync_pulse_b")
+    assert pulse.least > 2 * EdgeRules().shortest_closed_s
 
 
 def test_timing_terms_refuse_an_unknown_source() -> None:
