@@ -26,7 +26,7 @@ def fen_rig(folder: Path) -> Path:
 
 
 def main() -> None:
-    """The limits, two skew maps and the card."""
+    """The limits, the skew over the frame of a rig mounted badly, and the card."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         rig = fen_rig(folder)
@@ -43,7 +43,6 @@ def main() -> None:
             subprocess.run(command, cwd=folder, check=True, stdout=subprocess.DEVNULL)
         for made, kept in (
             ("plan/limits.png", "limits.png"),
-            ("plan/skew-map.png", "skew-together.png"),
             ("turned/skew-map.png", "skew-against.png"),
             ("plan/card.png", "card.png"),
         ):
@@ -51,14 +50,14 @@ def main() -> None:
 
 
 def _keep(made: Path, kept: Path) -> None:
-    """Small enough for a page: at most 1000 pixels wide, 128 colours."""
+    """Small enough for a page: at most 1000 pixels wide, 256 colours."""
     with Image.open(made) as image:
         picture = image.convert("RGB")
         if picture.width > 1000:
             picture = picture.resize(
                 (1000, round(picture.height * 1000 / picture.width)), Image.Resampling.LANCZOS
             )
-        picture.quantize(128).save(kept, optimize=True)
+        picture.quantize(256).save(kept, optimize=True)
 
 
 if __name__ == "__main__":

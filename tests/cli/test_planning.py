@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 import re
 import tomllib
@@ -11,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from tests.cli.fen import DOCS, fen_rig
+from tests.cli.fen import answer, changed, documented, fen_rig, results_page
 from tests.cli.running import Ran, run
 
 # The fen rig and the calibration in docs/formats.md, by hand.
@@ -36,24 +35,6 @@ def bare(tmp_path: Path) -> Path:
     """A folder with a rig that was never calibrated."""
     assert run(["rig", "new"], tmp_path).code == 0
     return tmp_path
-
-
-def changed(folder: Path, name: str, *changes: tuple[str, str]) -> str:
-    """A copy of the rig with text replaced; its calibration goes along. Returns its name."""
-    text = (folder / "rig.toml").read_text("utf-8")
-    for old, new in changes:
-        assert old in text, old
-        text = text.replace(old, new)
-    (folder / f"{name}.toml").write_text(text, "utf-8")
-    for found in folder.glob("rig-calibration-*.toml"):
-        copy = folder / found.name.replace("rig-", f"{name}-", 1)
-        copy.write_text(found.read_text("utf-8"), "utf-8")
-    return f"{name}.toml"
-
-
-def answer(ran: Ran) -> dict[str, Any]:
-    found: dict[str, Any] = json.loads(ran.out)
-    return found
 
 
 def numbers(line: str) -> list[float]:
@@ -372,59 +353,3 @@ def test_rig_show_says_what_the_mounts_do(fen: Path) -> None:
         assert f"`{key}`" in page, key
         for inner in value if isinstance(value, dict) else ():
             assert f"`{inner}`" in page, inner
-
-
-# ---- the pages ---------------------------------------------------------------------------------------
-
-
-def results_page() -> str:
-    page = (DOCS / "formats.md").read_text("utf-8")
-    return page[page.index("## Results") :]
-
-
-def documented(found: dict[str, Any], command: str, *, basis: bool = False) -> None:
-    """Every key of the object is in the section about that command, or among what is common to all."""
-    page = results_page()
-    section = page[page.index(f"### `coincide {command} --json`: {found['format']}") :]
-    section = section[: section.find("\n### ", 10)]
-    common = page[: page.index("\n### ")]
-    for key, value in found.items():
-        assert f"`{key}`" in section, key
-        first = value[0] if isinstance(value, list) and value and isinstance(value[0], dict) else value
-        for inner in first if isinstance(first, dict) and key != "card" else ():
-            assert f"`{inner}`" in section or f"`{inner}`" in common, f"{key}.{inner}"
-    assert ("basis" in found) == basis
-
-
-def test_the_card_as_json(fen: Path) -> None:
-    found = answer(run(["card", "--to", "plan", "--json"], fen))
-    documented(found, "card", basis=True)
-    assert found["card"]["delay"] == "18.20 ms"
-    assert [Path(one).name for one in found["files"]] == ["card.pdf", "card.png"]
-
-
-def console_blocks() -> list[tuple[list[str], list[str]]]:
-    """(arguments, parts of the output) of each example; `[...]` stands for what was left out."""
-    page = (DOCS / "planning.md").read_text("utf-8")
-    found = []
-    for block in re.findall(r"^```console\n(.*?)^```", page, re.MULTILINE | re.DOTALL):
-        command, shown = block.split("\n", 1)
-        words = [a or b for a, b in re.findall(r'"([^"]*)"|(\S+)', command.removeprefix("$ coincide "))]
-        found.append((words, [" ".join(part.split()) for part in shown.split("[...]") if part.strip()]))
-    return found
-
-
-@pytest.mark.parametrize(("words", "shown"), console_blocks(), ids=lambda value: " ".join(value)[:40])
-def test_the_page_shows_what_the_commands_print(fen: Path, words: list[str], shown: list[str]) -> None:
-    changed(fen, "turned", ('= "towards the scene"', '= "towards the photographer"'))
-    printed = " ".join(run(words, fen).out.split())
-    for part in shown:
-        assert part in printed
-    if "rig" not in words and "budget --explain" not in " ".join(words) and "--subject-speed" not in words:
-        assert printed == shown[0]
-
-
-def test_the_pictures_on_the_page_are_there_and_small() -> None:
-    page = (DOCS / "planning.md").read_text("utf-8")
-    for name in re.findall(r"\]\((pictures/[^)]+)\)", page):
-        assert (DOCS / name).stat().st_size < 200_000, name

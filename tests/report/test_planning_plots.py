@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -77,11 +78,8 @@ def test_everyday_subjects_stand_at_their_speeds_and_their_names_in_their_bands(
         assert extent.x1 <= low.x1, one.name
         assert low.y0 <= extent.y0
         assert extent.y1 <= low.y1, one.name
-    bands = [band.get_window_extent(renderer) for band in ladder.patches]
-    for index, band in enumerate(bands):
-        assert not any(
-            band.shrunk(0.98, 0.98).overlaps(other.shrunk(0.98, 0.98)) for other in bands[index + 1 :]
-        )
+    boxes = [patch.get_window_extent(renderer).shrunk(0.98, 0.98) for patch in ladder.patches]
+    assert not any(first.overlaps(second) for first, second in itertools.combinations(boxes, 2))
 
 
 def test_the_map_shows_what_the_sweeps_leave_symmetric_about_nothing() -> None:

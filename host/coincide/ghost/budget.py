@@ -83,7 +83,9 @@ def budget(
     """
     subject = subject or rig.tolerance.subject
     if subject is None:
-        raise BadInput("There is no subject to reckon with: give one, or add [tolerance.subject] to the rig.")
+        raise BadInput(
+            "There is no subject to reckon with: give its speed and distance, or add [tolerance.subject] to the rig."
+        )
     body = max((0, 1), key=lambda index: _metres_per_s(rig.both[index], subject))
     times = _times_s(model, subject)
     terms = _terms(rig, body, subject, times, rate_rad_s, model, shots)

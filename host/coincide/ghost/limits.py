@@ -168,11 +168,15 @@ def hand_movement(rig: Rig, model: SkewModel, rate_rad_s: float, keeper_rate: fl
         shifts.append(rotation_m(b_m, 0.0, rate_rad_s, skew_s))
         bends.append(rotation_m(b_m, corner_m, rate_rad_s, skew_s) - shifts[-1])
         lefts.append(rotation_m(b_m, corner_m, rate_rad_s, model.sweep.after_offset_s))
+    left = "nothing is left, since the sweeps do not differ."
+    if max(lefts) > 0:
+        left = (
+            f"up to {max(lefts) * 1e6:.2g} um at the frame's edge are left, from the difference of the sweeps, which "
+            "no registration of whole frames removes."
+        )
     say = (
         f"Turning at {np.degrees(rate_rad_s):.2g} degrees a second shifts the frames by {max(shifts) * 1e6:.2g} um "
-        "against each other, which registering the scans removes, and rolling as well; up to "
-        f"{max(lefts) * 1e6:.2g} um at the frame's edge are left, from the difference of the sweeps, which no "
-        "registration of whole frames removes."
+        f"against each other, which registering the scans removes, and rolling as well; {left}"
     )
     chain = (
         *model.chain,
