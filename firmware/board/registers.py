@@ -117,10 +117,12 @@ class TransferCount:
         self._mask = RP2350_COUNT - 1 if is_rp2350 else 0xFFFFFFFF
         self._ends = not is_rp2350
         self.start_value = RP2350_TRIGGER_SELF | RP2350_COUNT if is_rp2350 else 0xFFFFFFFF
-        self.begin()
+        self._last = 0
+        self._moved = 0
 
     def begin(self):
-        """Says that the channel has just been started anew from `start_value`."""
+        """Sets the count of a channel that is about to be started. RP2350's mode bits go in as they are."""
+        mem32[self._at] = self.start_value
         self._last = self.start_value & self._mask
         self._moved = 0
 

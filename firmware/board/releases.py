@@ -28,7 +28,7 @@ class Releases:
         self._block = PioBlock(1)
         self._holding = False
         self._held_ms = time.ticks_ms()
-        self._interlock = Pin(pins.gpio_of("interlock"), Pin.IN, Pin.PULL_UP)
+        interlock = pins.gpio_of("interlock")
         safe.open_outputs()
         program = programs.release(self._loop)
         self._machines = [
@@ -37,10 +37,12 @@ class Releases:
                 program,
                 out_base=Pin(gpio),
                 set_base=Pin(gpio),
-                jmp_pin=self._interlock,
+                jmp_pin=Pin(interlock),
             )
             for body, gpio in enumerate(HALF_GPIOS)
         ]
+        # After the machines, which may have set up their jmp pin in their own way: a cut cable must read open.
+        self._interlock = Pin(interlock, Pin.IN, Pin.PULL_UP)
         self._open = [self._block.wrap_target(body) for body in range(2)]
         self._entry = [at - programs.RELEASE_OPEN_AT for at in self._open]
         self.open_now()

@@ -97,11 +97,11 @@ class Sampler:
         dma.config(
             read=self._block.fifo_address(machine),
             write=self._rings[machine],
-            count=self._counts[machine].start_value,
             ctrl=control,
-            trigger=True,
+            trigger=False,
         )
         self._counts[machine].begin()
+        dma.active(1)
 
     def stop(self):
         """Stops the machines and their DMA: the rings' memory belongs to Python again."""

@@ -1,7 +1,8 @@
 """The ordinary host against a whole chip with two bodies on its pins.
 
 Runs against the firmware on the stand-in chip always, and with `--chip-port PATH` against whatever answers there: a
-board on a jig, or an emulated chip. The bodies are those of bodies.py in both cases; their truth is known.
+board on a jig, or an emulated chip; not with several workers then, as the port is one. The bodies are those of
+bodies.py in both cases; their truth is known.
 """
 
 from __future__ import annotations
@@ -27,6 +28,15 @@ from tests.chip import bodies
 from tests.chip.standin_port import StandInPort
 
 PLAN = Plan(lead_ns=100 * MS, closure_ns=150 * MS, window_ns=300 * MS)
+PRESET = {
+    "name": "60/125",
+    "delay_a_ns": 8 * MS,
+    "tolerance_ns": 2 * MS,
+    "how_a": 2,
+    "how_b": 2,
+    "latest_a_ns": 200 * MS,
+    "latest_b_ns": 200 * MS,
+}
 PRESSES_MOST = 64  # a chip that has been used before starts somewhere in the bodies' story
 BODY_OF = {FULL_A: "A", FULL_B: "B"}
 
@@ -136,18 +146,7 @@ def test_settings_are_kept(client: BoxClient) -> None:
     client.put_settings({"lead_ms": 120, "closure_ms": 140, "window_ms": 250})
     values = client.settings()["values"]
     assert (values["lead_ms"], values["closure_ms"], values["window_ms"]) == (120, 140, 250)
-    client.put_preset(
-        2,
-        {
-            "name": "60/125",
-            "delay_a_ns": 8 * MS,
-            "tolerance_ns": 2 * MS,
-            "how_a": 2,
-            "how_b": 2,
-            "latest_a_ns": 200 * MS,
-            "latest_b_ns": 200 * MS,
-        },
-    )
+    client.put_preset(2, PRESET)
     stored = client.preset(2)
     assert stored is not None
     assert stored["delay_a_ns"] == 8 * MS
@@ -231,6 +230,7 @@ def test_silent_host_disarms(client: BoxClient) -> None:
 
 
 def test_field_shot_is_logged_with_its_skew(client: BoxClient) -> None:
+    client.put_preset(2, PRESET)
     client.put_settings({"preset": 2, "field": 1, "manual_wind": 0})
     before = client.framelog(0, 1).entries
     client.disarm()

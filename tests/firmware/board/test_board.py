@@ -353,3 +353,37 @@ def test_restart_on_purpose_is_told_from_a_hang() -> None:
     assert registers.restart_was_meant("RP2040")
     assert not registers.restart_was_meant("RP2040")
     assert again is not None
+
+
+def test_transfer_count_of_either_chip_goes_on_for_ever() -> None:
+    registers = Loaded().use("board.registers")
+    for is_rp2350, words in ((False, 0xFFFFFFFF), (True, 1 << 27)):
+        loaded = Loaded(chip="RP2350" if is_rp2350 else "RP2040")
+        registers = loaded.use("board.registers")
+        count = registers.TransferCount(2, is_rp2350)
+        count.begin()
+        channel = loaded.chip.dma[2]
+        assert channel.count == words
+        assert channel.reload == count.start_value
+        moved = 0
+        for step in (0, 1, 1000, words // 3, words // 3):
+            moved += step
+            channel.count = words - moved
+            assert count.moved() == moved
+            assert not count.changed()
+        if is_rp2350:
+            # Past its end it starts again by itself.
+            channel.count = words - 5
+            assert count.changed()
+            assert count.moved() == words + 5
+            assert not count.near_its_end()
+        else:
+            channel.count = 1000
+            count.moved()
+            assert count.near_its_end()
+
+
+def test_interlock_is_pulled_up_whatever_the_machines_did_to_it() -> None:
+    bench = Bench()
+    bench.chip.drive(INTERLOCK, None)
+    assert bench.chip.pads >> INTERLOCK & 1

@@ -34,6 +34,10 @@ class DmaChannel:
         self.ctrl = 0
         self.busy = False
 
+    def set_count(self, value, chip):
+        self.reload = value
+        self.count = value & 0x0FFFFFFF if chip == "RP2350" else value
+
 
 class Chip:
     def __init__(self, freq=125000000, chip="RP2040"):
@@ -300,6 +304,9 @@ class Chip:
         self.spend()
         if address == SCRATCH[self.name]:
             self.scratch = value
+            return
+        if DMA_BASE <= address < DMA_BASE + 12 * 0x40 and address & 0x3F == 8:
+            self.dma[(address - DMA_BASE) // 0x40].set_count(value, self.name)
             return
         for number, base in enumerate(PIO_BASES):
             if base <= address < base + 0x4000:

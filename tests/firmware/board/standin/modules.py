@@ -271,8 +271,8 @@ def _rp2(chip, pin_class):
             if ctrl >> 6 & 15 and write % (1 << (ctrl >> 6 & 15)):
                 raise ValueError("the ring does not lie on a boundary of its size")
             dma.read, dma.write, dma.ctrl = read, write, ctrl
-            dma.reload = count
-            dma.count = count & 0x0FFFFFFF if chip.name == "RP2350" else count
+            if count is not None:
+                dma.set_count(count, chip.name)
             dma.busy = bool(trigger)
             chip.touch()
 
