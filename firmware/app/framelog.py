@@ -75,10 +75,6 @@ class FrameLog:
             return 0
         return (self._last - self._first) * ENTRIES_A_SEGMENT + max(0, self._slots_used - 1)
 
-    @property
-    def full(self):
-        return self.entries >= CAPACITY
-
     def summary(self):
         """What `identify` says of the log."""
         return {"entries": self.entries, "capacity": CAPACITY, "damaged": self.damaged}

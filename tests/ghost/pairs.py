@@ -25,10 +25,12 @@ FLIPS = ("invert", "bands", "middle")
 @cache
 def photograph(name: str) -> Image:
     """A bundled photograph, (h, w, 3) in 0..1."""
-    pixels = {
-        "motorcycle": lambda: data.stereo_motorcycle()[0],
-        "tissue": data.immunohistochemistry,
-    }.get(name, getattr(data, name, None))()
+    if name == "motorcycle":
+        pixels = data.stereo_motorcycle()[0]
+    elif name == "tissue":
+        pixels = data.immunohistochemistry()
+    else:
+        pixels = getattr(data, name)()
     image = np.asarray(pixels, np.float64) / 255.0
     return np.repeat(image[..., None], 3, axis=2) if image.ndim == 2 else image[..., :3]
 

@@ -16,6 +16,7 @@ from typing import Any
 import tomlkit
 from platformdirs import user_data_path
 
+from coincide.durable import write_new
 from coincide.errors import BadInput
 from coincide_wiring.netlist import Build, digest
 
@@ -100,8 +101,7 @@ def save_record(record: BenchRecord, directory: Path | None = None) -> Path:
         for count in range(1000):
             path = folder / (f"{stem}.toml" if count == 0 else f"{stem}-{count}.toml")
             try:
-                with path.open("x", encoding="utf-8") as file:
-                    file.write(record_text(record))
+                write_new(path, record_text(record).encode())
             except FileExistsError:
                 continue
             return path

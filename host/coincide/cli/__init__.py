@@ -11,6 +11,7 @@ import sys
 import click
 
 from coincide.cli.lazy import LazyGroup
+from coincide.cli.show import aside
 from coincide.errors import CoincideError
 
 COMMANDS = {
@@ -60,7 +61,7 @@ def main() -> None:
         answer = coincide.main(standalone_mode=False, prog_name="coincide")
         sys.exit(answer if isinstance(answer, int) else 0)
     except CoincideError as failure:
-        click.echo(f"coincide: {failure}", err=True)
+        aside(f"coincide: {failure}")
         sys.exit(failure.exit_code)
     except click.ClickException as wrong_use:
         wrong_use.show()
@@ -72,3 +73,8 @@ def main() -> None:
         # The reader of a pipe (`| head`) left; that is no failure of ours.
         sys.stderr.close()
         sys.exit(0)
+    except OSError as failure:
+        # A disk that is full or a folder that may not be written, wherever it shows first.
+        where = "" if failure.filename is None else f"{failure.filename}: "
+        aside(f"coincide: {where}{failure.strerror or failure}: make room or choose another folder.")
+        sys.exit(2)

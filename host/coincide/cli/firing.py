@@ -60,8 +60,10 @@ def confirm_checklist(rig: Rig, *, simulated: bool, confirmed: bool) -> tuple[st
 
 def session_path(rig_path: Path, rig: Rig, purpose: str) -> Path:
     """A new file in `sessions` beside the rig, named by time, pair of shutter times and purpose."""
+    from coincide.cli.reporting import make_folder
+
     folder = rig_path.parent / "sessions"
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     stamp = datetime.now().astimezone().strftime("%Y%m%d-%H%M%S")
     pair = "+".join(re.sub(r"[^0-9A-Za-z.]+", "-", text) for text in rig.exposures)
     path = folder / f"{stamp}-{pair}-{purpose}.jsonl"
@@ -116,7 +118,7 @@ def fire(bench: Bench, path: Path, firing: Firing, enough: Callable[[Floats], bo
     )
     enter = EnterKey()
     header = session_header(bench, firing, plan.interval_s)
-    writer = SessionWriter.resume(path) if path.exists() else SessionWriter(path, header)
+    writer = SessionWriter.resume(path, header) if path.exists() else SessionWriter(path, header)
     already = writer.last_shot
     with writer, LiveView(header, rig, firing.pairs, already=already) as view:
         if writer.found is not None:

@@ -82,7 +82,8 @@ def command(
 ) -> None:
     """From a ghost's size to the skew that would explain it, and whether it was that.
 
-    Compared with the frame's own skew (--skew, or --frames and --frame), else with the rig's jitter. Give a sign to APART, or a
+    Compared with the frame's own skew (--skew, or --frames and --frame), else with the rig's jitter. Give a
+    sign to APART, or a
     way to a region's speed, to learn which body was late.
 
     Example: coincide ghost --thing "+52 um" "15 km/h" "12 m" --skew "4.1 ms"

@@ -22,10 +22,12 @@ def listen(
     from coincide.session.file import SessionWriter
 
     header = session_header(bench, firing, None)
-    writer = SessionWriter.resume(path) if path.exists() else SessionWriter(path, header)
+    writer = SessionWriter.resume(path, header) if path.exists() else SessionWriter(path, header)
     aside("Listening. Fire the rig as you would in the field; Ctrl-C ends.")
 
     with writer, LiveView(header, bench.rig, firing.pairs or None) as view:
+        if writer.found is not None:
+            view.note(writer.found)
         watch(
             bench.client,
             writer,

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from coincide.cli.show import harmless
 from coincide.report.words import ms, ms_with_interval
 from coincide.timing.running import RunningSeries
 
@@ -64,7 +65,7 @@ class LiveView:
 
     def note(self, sentence: str) -> None:
         """A sentence for the person; it stays on the screen."""
-        self._console.print(sentence, soft_wrap=True)
+        self._console.print(harmless(sentence), soft_wrap=True)
 
     def prompt(self, sentence: str) -> None:
         """What the person should do now; gone again once the next pair is in."""

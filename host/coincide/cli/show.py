@@ -13,14 +13,25 @@ if TYPE_CHECKING:
     from rich.progress import Progress
 
 
+# Everything that moves a terminal's cursor, changes its title or turns the direction of writing.
+_COMMANDS = dict.fromkeys(
+    (*range(9), *range(11, 32), *range(127, 160), *range(0x202A, 0x202F), *range(0x2066, 0x206A)), "\ufffd"
+)
+
+
+def harmless(text: str) -> str:
+    """The text without anything a terminal would obey: names and sentences out of files are strangers' words."""
+    return text.translate(_COMMANDS)
+
+
 def say(sentence: str = "") -> None:
     """A line for the person, on standard output."""
-    click.echo(sentence)
+    click.echo(harmless(sentence))
 
 
 def aside(sentence: str) -> None:
     """A line that is no result (progress, what is about to happen): standard error, so pipes stay clean."""
-    click.echo(sentence, err=True)
+    click.echo(harmless(sentence), err=True)
 
 
 def as_json(result: Any) -> None:
@@ -40,7 +51,7 @@ def table(columns: Sequence[str], rows: Iterable[Sequence[str]], title: str | No
     for name in columns:
         drawn.add_column(name, justify="right" if "," in name else "left", overflow="fold")
     for row in rows:
-        drawn.add_row(*row)
+        drawn.add_row(*map(harmless, row))
     Console(width=None if sys.stdout.isatty() else 100, highlight=False, markup=False).print(drawn)
 
 

@@ -66,8 +66,12 @@ class Alignment:
         """The similarity closest to this map near `point` (x, y) of A."""
         step = 0.5
         here = self.to_b(point)
-        along_x = (self.to_b(point + [step, 0.0]) - self.to_b(point - [step, 0.0])) / (2 * step)
-        along_y = (self.to_b(point + [0.0, step]) - self.to_b(point - [0.0, step])) / (2 * step)
+        along_x = (self.to_b(point + np.array([step, 0.0])) - self.to_b(point - np.array([step, 0.0]))) / (
+            2 * step
+        )
+        along_y = (self.to_b(point + np.array([0.0, step])) - self.to_b(point - np.array([0.0, step]))) / (
+            2 * step
+        )
         jacobian = np.stack([along_x, along_y], axis=1)
         mirrored = bool(np.linalg.det(jacobian) < 0)
         if mirrored:

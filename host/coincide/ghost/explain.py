@@ -67,7 +67,8 @@ class Implied:
 
     skew_s at frame centre and u_s; NaN where its speed is unknown or zero. sweep_s: what the sweeps add at its
     place, in skew_s already taken off. per_second_m_s: how fast its picture moves over the film; NaN where the
-    speed is unknown. needed_m_s: the speed that the known skew would need; NaN without one. expected_m: how far apart the known skew puts it.
+    speed is unknown. needed_m_s: the speed that the known skew would need; NaN without one. expected_m: how
+    far apart the known skew puts it.
     """
 
     thing: Thing
@@ -84,7 +85,8 @@ class Explanation:
     """The answer.
 
     skew_s, u_s: from all things of known speed together (weighted least squares), NaN without any. signed:
-    False where only the size is known, and either body may be late. misfit, freedom: chi-square of the things about skew_s, and its
+    False where only the size is known, and either body may be late. misfit, freedom: chi-square of the things
+    about skew_s, and its
     degrees of freedom. share: part of the ghosts that the known skew explains, 0 to 1, NaN without one.
     """
 
@@ -124,7 +126,7 @@ def explain(rig: Rig, things: Sequence[Thing], known: Known | None = None) -> Ex
                 expected_m=rates[k] * at_place if k in timed else 0.0 if thing.speed_m_s == 0 else math.nan,
             )
         )
-    share = _share(implied, known, skew_s, sweeps, timed)
+    share = _share(implied, known, sweeps, timed)
     return Explanation(
         implied=tuple(implied),
         skew_s=skew_s,
@@ -241,7 +243,6 @@ def _at_place_s(known: Known | None, sweep_s: float) -> float:
 def _share(
     implied: Sequence[Implied],
     known: Known | None,
-    skew_s: float,
     sweeps: Sequence[float],
     timed: Sequence[int],
 ) -> float:

@@ -38,6 +38,8 @@ LEAST_REGION_PX = 3 * CELL_PX
 WORKING_PIXELS = 8_000_000
 _DRIFT_PX = 12.0
 _CHANCE = 6.5  # robust deviations above the surface that a shift must reach
+_LEAST_SCORE = 0.36  # things that moved agree by 0.43 to 0.95; what grain makes up, by 0.31 at most
+_MOST_U_PX = 0.6
 _BETTER = 3.0  # of those, above no shift
 _AGREE_PX = 1.2
 _RIM_PX = 6
@@ -51,8 +53,10 @@ class Region:
     """Something that moved. Pixels of A, x right, y down, as A shows the scene.
 
     by_px: where B shows it less where A does, after registration. u_px: standard uncertainty of each
-    component, registration included. cells (n, 2): corner (x, y) of every cell of `cell_px` a side that belongs to it. clear: deviations
-    above chance. confidence: 0 to 1, how far no shift at all is ruled out by the same measure.
+    component, registration included. cells (n, 2): corner (x, y) of every cell of `cell_px` a side that
+    belongs to it. clear: deviations
+    above chance. score: agreement at by_px, 0 to 1. confidence: 0 to 1, how far no shift at all is ruled out
+    by the same measure.
     """
 
     centre_px: tuple[float, float]
@@ -63,6 +67,7 @@ class Region:
     cells: Floats
     cell_px: float
     clear: float
+    score: float
     confidence: float
 
     @property
@@ -248,10 +253,10 @@ def _together(moved: Mask, shift: Floats) -> list[Mask]:
         (np.ones(edges.shape[1]), (edges[0], edges[1])), shape=(rows * columns, rows * columns)
     )
     _, label = sparse.csgraph.connected_components(graph, directed=False)
-    label = label.reshape(rows, columns)
-    names, counts = np.unique(label[moved], return_counts=True)
+    named = np.asarray(label).reshape(rows, columns)
+    names, counts = np.unique(named[moved], return_counts=True)
     order = np.argsort(-counts)
-    return [(label == names[k]) & moved for k in order]
+    return [(named == names[k]) & moved for k in order]
 
 
 def _region(
@@ -263,7 +268,7 @@ def _region(
         return None
     shift, clear = pooled
     y, x = (round(float(shift[1])) + REACH_PX, round(float(shift[0])) + REACH_PX)
-    near = ndimage.binary_dilation(members, np.ones((3, 3)))
+    near = ndimage.binary_dilation(members, np.ones((3, 3), dtype=np.bool_))
     middle = REACH_PX
     follow = _pooled(cells.agreement[:, :, y, x] * 1.0) - _pooled(cells.agreement[:, :, middle, middle] * 1.0)
     alone = cells.agreement[:, :, y, x] - cells.agreement[:, :, middle, middle]
@@ -288,8 +293,9 @@ def _pooled_shift(cells: _Cells, members: Mask) -> tuple[Floats, float] | None:
 
 
 def _holds(measured: Displaced, factor: int) -> bool:
-    length = float(np.linalg.norm(measured.by_px))
-    return length > LEAST_MOVE_PX * factor and length > 4 * float(measured.u_px.max()) and measured.gain > 0
+    length, worst = float(np.linalg.norm(measured.by_px)), float(measured.u_px.max())
+    far = length > max(LEAST_MOVE_PX * factor, 4 * worst)
+    return far and worst < _MOST_U_PX * factor and measured.score > _LEAST_SCORE and measured.gain > 0
 
 
 def _described(
@@ -307,6 +313,7 @@ def _described(
         cells=corners,
         cell_px=cell_px,
         clear=clear,
+        score=measured.score,
         confidence=measured.confidence,
     )
 

@@ -110,7 +110,8 @@ class Peaks:
 
     shift_px (n, 2): x, y to a fraction of a pixel, from no shift. score (n,): agreement 0 to 1.
     clear (n,): how far the peak stands above the surface, in the surface's own (robust) deviations.
-    rival (n,): best score elsewhere (further than three pixels) over the peak's. stiff (n, 2, 2): minus the curvature at
+    rival (n,): best score elsewhere (further than three pixels) over the peak's. stiff (n, 2, 2): minus the
+    curvature at
     the peak, per square pixel. inside (n,): the peak is not on the rim of the search.
     """
 
@@ -133,7 +134,7 @@ def peaks(surfaces: Reals) -> Peaks:
     index = np.arange(n)
 
     def at(dy: int, dx: int) -> Floats:
-        return surfaces[index, cy + dy, cx + dx].astype(np.float64)
+        return np.asarray(surfaces[index, cy + dy, cx + dx], dtype=np.float64)
 
     gx, gy = (at(0, 1) - at(0, -1)) / 2, (at(1, 0) - at(-1, 0)) / 2
     hxx = at(0, 1) + at(0, -1) - 2 * at(0, 0)

@@ -23,7 +23,7 @@ _BLOCKS = 9
 
 @dataclass(frozen=True, slots=True)
 class Displaced:
-    """by_px, u_px (2,): displacement and its standard uncertainty, pixels of A. clear: peak over chance.
+    """by_px, u_px (2,): displacement and its standard uncertainty, pixels of A. score: agreement at `by_px`, 0 to 1.
 
     gain: agreement at `by_px` less agreement at no shift. confidence: 0 to 1 from how many deviations (of the
     jackknife) that gain is worth.
@@ -31,7 +31,7 @@ class Displaced:
 
     by_px: Floats
     u_px: Floats
-    clear: float
+    score: float
     gain: float
     confidence: float
 
@@ -49,7 +49,7 @@ def refine(
     reach = _REACH_PX if fine == factor else _REACH_PX * 2
     side = round(cell_px / fine)
     corners_fine = np.round(corners / fine)
-    keep = _within(corners_fine, side, reach, (a.grey.shape[0] // fine, a.grey.shape[1] // fine))
+    keep = _within(corners_fine, side, (a.grey.shape[0] // fine, a.grey.shape[1] // fine))
     corners_fine = corners_fine[keep]
     if len(corners_fine) < 4:
         return None
@@ -74,19 +74,18 @@ def refine(
     middle = agreement.shape[1] // 2
     gains = agreement[:, middle, middle] - still[:, 1, 1]
     worth = float(gains.sum() / (np.sqrt(len(gains)) * gains.std() + 1e-9))
-    pooled = agreement.sum(axis=0) / np.sqrt(np.maximum(energy.sum(axis=0), 1e-6))
+    at = (middle, middle)
+    unity = float((np.abs(of) ** 2).sum()) * float(energy[:, *at].sum())
     return Displaced(
         by_px=here * fine,
         u_px=np.maximum(u, 0.02 * fine),
-        clear=float(pooled.max()),
+        score=float(agreement[:, *at].sum()) / math.sqrt(max(unity, 1e-6)),
         gain=float(gains.sum()),
         confidence=float(1 - math.exp(-(max(worth, 0.0) ** 2) / 6)),
     )
 
 
-def _within(
-    corners: Floats, side: int, reach: int, shape: tuple[int, int]
-) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def _within(corners: Floats, side: int, shape: tuple[int, int]) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
     margin = _APRON_PX + 1
     return np.asarray(
         (corners[:, 0] >= margin)

@@ -45,7 +45,8 @@ class Registration:
     alignment: pixels of A to pixels of B. at_centre: the same as shift, turn, scale, mirror at A's centre.
     static_rms_px: rms over tiles that stood still, pixels of A, both axes together. uncertainty_px: standard
     uncertainty of the map where the tiles lie. tiles_px (n, 2), off_px (n, 2), still (n,): every
-    matched tile, how far it lies from the map, and whether it counts as still. asked: tiles with texture. share: of the matched
+    matched tile, how far it lies from the map, and whether it counts as still. asked: tiles with texture.
+    share: of the matched
     tiles, those within a pixel of the map. criterion: penalised cost of each kind of map tried.
     """
 
@@ -82,7 +83,7 @@ def register(a: Scan, b: Scan, advance: Advance = lambda _: None, richest: str =
     frame = (a.grey.shape[1], a.grey.shape[0])
     for factor in [*levels, levels[-1], levels[-1]]:
         matches = _matches_at(a.grey, b.grey, alignment, factor, _REACH_PX)
-        held = _agreeing(matches, alignment, _GATE_PX * factor, rng)
+        held = _agreeing(matches, _GATE_PX * factor, rng)
         _refuse_few(int(held.sum()), matches, a, b)
         kept = _only(matches, held)
         fit, cost = fit_best(kept.a_px, kept.b_px, kept.doubt, alignment, frame, richest)
@@ -90,9 +91,7 @@ def register(a: Scan, b: Scan, advance: Advance = lambda _: None, richest: str =
     return _result(a, b, fit, matches, cost, levels[-1])
 
 
-def _agreeing(
-    matches: Matches, alignment: Alignment, gate_px: float, rng: np.random.Generator
-) -> npt.NDArray[np.bool_]:
+def _agreeing(matches: Matches, gate_px: float, rng: np.random.Generator) -> npt.NDArray[np.bool_]:
     """Matches within `gate_px` (pixels of A) of the similarity, on top of `alignment`, that most agree on."""
     if len(matches.a_px) < LEAST_VOTES:
         return np.zeros(len(matches.a_px), np.bool_)
@@ -279,7 +278,8 @@ def _result(
     firm = np.linalg.norm(off, axis=1) < _FIRM_PX * factor
     if firm.mean() < LEAST_FIRM:
         raise BadInput(
-            f"{a.name} and {b.name}: cannot tell: the best fit holds for {firm.mean():.0%} of the places recognised, and "
+            f"{a.name} and {b.name}: cannot tell: the best fit holds for {firm.mean():.0%} of the places "
+            f"recognised, and "
             f"{LEAST_FIRM:.0%} is needed to trust it. Check that both show the same moment, in focus."
         )
     frame_a = (a.grey.shape[1], a.grey.shape[0])

@@ -33,7 +33,8 @@ class RollLine:
 class RollRow:
     """One pair. skew_s: as the box measured it, NaN where it did not. refused: why it could not be told, or None.
 
-    ghost_px: the largest displacement of a moving region; regions: how many. per_ms_px: ghost_px for every millisecond of skew.
+    ghost_px: the largest displacement of a moving region; regions: how many. per_ms_px: ghost_px for every
+    millisecond of skew.
     still_px: what stood still agrees to this, rms.
     """
 
@@ -55,7 +56,8 @@ class RollRow:
 @dataclass(frozen=True, slots=True)
 class RollSummary:
     """offset_change_s: the change of offset (positive holds body A back more) that would have left the least
-    ghosting in the pairs that moved and have a skew; removed: the part of their summed ghosting it would have taken away,
+    ghosting in the pairs that moved and have a skew; removed: the part of their summed ghosting it would have
+    taken away,
     if timing made all of it. 0 where nothing would have helped; NaN where nothing can be said."""
 
     pairs: int

@@ -168,8 +168,8 @@ def _largest_page(tiff: Any) -> Any:
 
 def _tiff_page_info(path: Path, page: Any) -> ScanInfo:
     _bounded(path, int(page.imagewidth), int(page.imagelength))
-    bits = page.bitspersample
-    bits = int(bits if np.isscalar(bits) else bits[0])
+    said: Any = page.bitspersample
+    bits = int(said[0] if isinstance(said, tuple) else said)
     if bits not in (8, 16) or page.dtype is None or page.dtype.kind != "u":
         raise BadInput(f"{path}: holds {bits}-bit samples of kind {page.dtype}; give 8 or 16 bit integers.")
     photometric = int(page.photometric)
@@ -275,7 +275,7 @@ def _turned(pixels: Pixels, turn: int) -> Pixels:
     return pixels
 
 
-def _to_grey(pixels: Pixels) -> Grey:
+def _to_grey(pixels: np.ndarray[Any, Any]) -> Grey:
     """Luma in 0..1, strip by strip so that a large scan is never held twice in floating point."""
     full = float(np.iinfo(pixels.dtype).max)
     grey = np.empty(pixels.shape[:2], np.float32)

@@ -45,6 +45,11 @@ def tile_centres(shape: tuple[int, int], tile: int, count: int, rim: int) -> Flo
     return np.stack([grid[0].ravel(), grid[1].ravel()], axis=1).astype(np.float64)
 
 
+def _no_matches(asked: int) -> Matches:
+    none = np.empty((0, 2))
+    return Matches(none, none, none, np.empty(0), 0, asked)
+
+
 def match(
     a: Reals, b: Reals, alignment: Alignment, centres: Floats, tile: int, reach: int
 ) -> tuple[Matches, Peaks | None]:
@@ -52,7 +57,7 @@ def match(
     rim = reach + APRON_PX
     shown = centres[_inside_b(centres, tile / 2 + rim, alignment, b.shape)]
     if not len(shown):
-        return Matches(*(np.empty((0, 2)) for _ in range(3)), np.empty(0), 0, 0), None
+        return _no_matches(0), None
     of = _cut(a, shown, tile + 2 * APRON_PX)
     within = _cut_through(b, alignment, shown, tile + 2 * rim)
     floor_a, floor_b = _floor_of(of), _floor_of(within)
@@ -62,7 +67,7 @@ def match(
     energy_a = (np.abs(field_a) ** 2).sum(axis=(1, 2))
     textured = energy_a > 0.02 * tile * tile
     if not textured.any():
-        return Matches(*(np.empty((0, 2)) for _ in range(3)), np.empty(0), 0, len(shown)), None
+        return _no_matches(len(shown)), None
     field_a, field_b, energy_a = field_a[textured], field_b[textured], energy_a[textured]
     agreement, energy_b = correlate(field_a, field_b)
     least = 0.02 * tile * tile

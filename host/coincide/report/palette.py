@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 BODY_COLOUR = ("#1f4e79", "#c4622d")  # A: deep blue, B: burnt orange; distinct to colour-blind eyes
 BODY_MARKER = ("o", "D")
@@ -43,6 +46,7 @@ RC: dict[Any, Any] = {  # keys are matplotlib's, which types them as several hun
     "legend.fontsize": 9,
     "svg.hashsalt": "coincide",
     "font.family": "DejaVu Sans",
+    "text.parse_math": False,
 }
 
 # The skew map: A late, together, B late. Its own ink, since the map keeps its colours on a dark page.
@@ -55,3 +59,12 @@ CARD_FAINT = "#5d646d"
 CARD_RULE = "#dcd9d0"
 CAUTION = "#fdf3dc"
 CAUTION_EDGE = "#b98a1c"
+
+
+def no_formulas(figure: Figure) -> Figure:
+    """Take every text of a figure as it is: a name with '$' in it is a name and no formula."""
+    from matplotlib.text import Text
+
+    for text in figure.findobj(Text):
+        text.set_parse_math(False)
+    return figure

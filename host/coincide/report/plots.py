@@ -21,6 +21,7 @@ from coincide.report.palette import (
     RC,
     WITHIN,
     WITHIN_EDGE,
+    no_formulas,
 )
 
 if TYPE_CHECKING:
@@ -52,7 +53,7 @@ def save(figure: Figure, path: Path) -> Path:
     # A fixed date keeps the file the same from run to run.
     metadata = {"Date": None} if path.suffix == ".svg" else None
     with mpl.rc_context(RC):
-        figure.savefig(path, dpi=150, metadata=metadata)
+        no_formulas(figure).savefig(path, dpi=150, metadata=metadata)
     return path
 
 

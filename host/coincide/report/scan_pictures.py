@@ -19,7 +19,7 @@ from coincide.ghost.alignment import Alignment
 from coincide.ghost.coarse import block_mean
 from coincide.ghost.motion import Region, laid_on
 from coincide.ghost.pair import Compared
-from coincide.report.palette import RC
+from coincide.report.palette import RC, no_formulas
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -49,7 +49,7 @@ def draw_pictures(found: Compared, folder: Path, advance: Callable[[], None] = l
         raise BadInput(f"{folder} cannot be made: {error.strerror}.") from error
     for path, draw in zip(paths, (_before, _after, _moved, _loupe), strict=True):
         figure = draw(found)
-        figure.savefig(path, dpi=_DPI)
+        no_formulas(figure).savefig(path, dpi=_DPI)
         advance()
     return paths
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from coincide.report.palette import GRID, INK, RC
+from coincide.report.palette import GRID, INK, RC, no_formulas
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -123,7 +123,9 @@ class Sheet:
 
         metadata = {"CreationDate": None} if path.suffix == ".pdf" else None
         with mpl.rc_context({**RC, "pdf.fonttype": 42}):
-            self.figure.savefig(path, dpi=300, metadata=metadata, facecolor=self.figure.get_facecolor())
+            no_formulas(self.figure).savefig(
+                path, dpi=300, metadata=metadata, facecolor=self.figure.get_facecolor()
+            )
         return path
 
 

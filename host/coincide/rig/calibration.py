@@ -14,6 +14,7 @@ import tomlkit
 from pydantic import ConfigDict, TypeAdapter, ValidationError, with_config
 from tomlkit.items import Table
 
+from coincide.durable import write_new
 from coincide.errors import BadInput
 from coincide.rig.file import check_format, parse_toml, read_text
 from coincide.rig.model import Rig
@@ -154,12 +155,14 @@ def save_calibration(rig_path: str | os.PathLike[str], calibration: Calibration)
         suffix = "" if attempt == 1 else f"-{attempt}"
         path = rig_path.with_name(f"{rig_path.stem}-calibration-{stamp}-{pair}{suffix}.toml")
         try:
-            with path.open("x", encoding="utf-8") as file:
-                file.write(text)
+            write_new(path, text.encode())
         except FileExistsError:
             continue
         except OSError as error:
-            raise BadInput(f"{path} cannot be written: {error.strerror}.") from error
+            raise BadInput(
+                f"{path} cannot be written ({error.strerror}): make room or mend the folder, then calibrate again; "
+                "the sessions are kept."
+            ) from error
         return path
     raise BadInput(f"{rig_path.parent} holds a thousand calibrations of the same second: clear it up.")
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import unicodedata
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from coincide.rig.fields import (
     ClosureTime,
@@ -26,10 +27,19 @@ FORMAT = "coincide-rig"
 VERSION = 1
 
 
+def _no_commands(name: str) -> str:
+    if any(unicodedata.category(letter) in ("Cc", "Cf", "Zl", "Zp") for letter in name):
+        raise ValueError("a name of letters, digits and signs was expected, without control characters.")
+    return name
+
+
+Name = Annotated[str, AfterValidator(_no_commands)]
+
+
 class Body(Part):
     """One camera body with its lens, film and connections."""
 
-    name: Annotated[str, Field(min_length=1, max_length=40)] = Field(description="a name of your own")
+    name: Annotated[Name, Field(min_length=1, max_length=40)] = Field(description="a name of your own")
     wind: Literal["manual", "motor", "self-cocking"] = Field(description="how the film is wound on")
     release: Literal["half+full", "full", "solenoid"] = Field(description="what fires the body")
     sync: Literal["X", "FP", "M", "none"] = Field(description="the kind of sync contact that is wired")
@@ -115,7 +125,7 @@ class Print(Part):
 class Subject(Part):
     """What the tolerance is for: something that moves, and where it is in the frame."""
 
-    name: str = Field("the subject", description="what it is, such as 'a walker'")
+    name: Name = Field("the subject", description="what it is, such as 'a walker'")
     speed_m_s: Speed = Field(alias="speed", description="its speed, such as '5 km/h'")
     distance_m: Distance = Field(alias="distance", description="its distance from the lens, such as '10 m'")
     direction: Literal["across", "towards"] = Field("across", description="the way it moves")
@@ -159,7 +169,7 @@ class Rig(Part):
 
     format: Literal["coincide-rig"]
     version: Literal[1]
-    name: Annotated[str, Field(min_length=1, max_length=60)] = Field(description="a name of your own")
+    name: Annotated[Name, Field(min_length=1, max_length=60)] = Field(description="a name of your own")
     bodies: Bodies = Field(description="the tables of both bodies")
     splitter: Splitter | None = Field(None, description="the table of the glass; leave it out without one")
     release: Release = Field(Release(), description="a table with lead, closure, interval and window")

@@ -58,6 +58,8 @@ class Columns:
         pair_array, edge_array = np.asarray(pairs or [0]), np.asarray(flat or [0])
         if pair_array.dtype.kind != "i" or edge_array.dtype.kind != "i":
             raise ValueError("not whole numbers")
+        if pair_array.ndim != 1 or edge_array.ndim != 1:
+            raise ValueError("lists where numbers belong")
         table = pair_array[: len(pairs)].reshape(-1, 4 + len(PLAN_KEYS)).astype(np.int64, copy=False)
         edge_table = edge_array[: len(flat)].reshape(-1, 2).astype(np.int64, copy=False)
         if np.any(table[:, 3] % 2) or np.any(table[:, :3] < 0) or np.any(table[:, 4:] < -1):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 import stat
 from collections.abc import Iterator
@@ -10,9 +9,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
 
+from coincide.durable import sync_folder
 from coincide.errors import BadInput
 from coincide.session.columns import Columns
-from coincide.session.lines import header_from, header_line, remark_line, shot_line
+from coincide.session.lines import BEGINNING, header_from, header_line, remark_line, shot_line
 from coincide.session.lock import lock_exclusively
 from coincide.session.model import Header, Remark, Session, ShotRecord
 
@@ -29,7 +29,7 @@ class SessionWriter:
 
     path, header: as given or read. last_shot, last_tick: number of the last pair in the file and its
     latest edge, 0 if none.
-    found: what `resume` has to say of a line that was cut short, or None.
+    found: what `resume` has to say of what it found in the file, or None.
     """
 
     def __init__(self, path: str | os.PathLike[str], header: Header) -> None:
@@ -43,14 +43,18 @@ class SessionWriter:
         try:
             self._lock()
             self._write(header_line(header))
-            _sync_folder(self.path.parent)
+            sync_folder(self.path.parent)
         except BaseException:
             self.close()
             raise
 
     @classmethod
-    def resume(cls, path: str | os.PathLike[str]) -> SessionWriter:
-        """Go on with a file. A line that was cut short stays where it is; the next starts on a new line."""
+    def resume(cls, path: str | os.PathLike[str], header: Header | None = None) -> SessionWriter:
+        """Go on with a file. A line that was cut short stays where it is; the next starts on a new line.
+
+        With `header`, what a new file would begin with, a file that was begun for something else is refused, and
+        one that was cut off inside its first line, with nothing in it, is begun anew.
+        """
         writer = cls.__new__(cls)
         writer.path = Path(path)
         writer.found = None
@@ -58,6 +62,11 @@ class SessionWriter:
         writer._descriptor = _open(writer.path, 0)
         try:
             writer._lock()
+            anew = header is not None and _begun_at_most(writer._descriptor)
+            if header is not None and anew:
+                os.ftruncate(writer._descriptor, 0)
+                writer._unfinished_line = False
+                writer._write(header_line(header))
             session = read_session(writer.path)
             writer.header = session.header
             writer.last_shot = int(session.shot.max(initial=0))
@@ -69,10 +78,39 @@ class SessionWriter:
                     "in the file and is not counted."
                 )
                 writer.remark(Remark(_now(), "resumed", writer.found, {"torn_line": session.torn}))
+            if header is not None:
+                said = [] if writer.found is None else [writer.found]
+                if anew:
+                    said.append(f"{writer.path.name} broke off before anything was in it: it is begun anew.")
+                else:
+                    said += writer._compared_with(header)
+                writer.found = " ".join(said)
         except BaseException:
             writer.close()
             raise
         return writer
+
+    def _compared_with(self, now: Header) -> list[str]:
+        """What the file holds, and what is not as it was. Raises BadInput where pairs would not belong together."""
+        was = self.header
+        for what, before, after in (
+            ("for the shutter times", " and ".join(was.exposures), " and ".join(now.exposures)),
+            ("as a", was.purpose, now.purpose),
+            ("with a box counting ticks per second:", was.tick_hz, now.tick_hz),
+            ("with a box whose channels are", ", ".join(was.channels), ", ".join(now.channels)),
+        ):
+            if before != after:
+                raise BadInput(
+                    f"{self.path} was begun {what} {before}, not {after}: choose another file for these pairs."
+                )
+        said = [f"{self.path.name} holds {self.last_shot} pairs; the next is pair {self.last_shot + 1}."]
+        if was.rig_toml != now.rig_toml:
+            said.append("The rig file was changed since: the session keeps the rig it was begun with.")
+        if was.box.get("board", {}).get("uid") != now.box.get("board", {}).get("uid"):
+            said.append("It was begun with another box.")
+        if len(said) > 1:
+            self.remark(Remark(_now(), "resumed", " ".join(said[1:])))
+        return said
 
     def append(self, record: ShotRecord) -> None:
         """Write a pair or a watched group. Once this returns the pair is on the disk."""
@@ -208,6 +246,17 @@ def _open(path: Path, how: int) -> int:
         ) from error
 
 
+def _begun_at_most(descriptor: int) -> bool:
+    """Whether a file holds nothing, or only the beginning of a session's first line."""
+    os.lseek(descriptor, 0, os.SEEK_SET)
+    start = os.read(descriptor, LONGEST_LINE_BYTES)
+    return (
+        b"\n" not in start
+        and len(start) < LONGEST_LINE_BYTES
+        and start[: len(BEGINNING)] == BEGINNING[: len(start)]
+    )
+
+
 def _ends_with_newline(descriptor: int) -> bool:
     os.lseek(descriptor, -1, os.SEEK_END)
     return os.read(descriptor, 1) == b"\n"
@@ -215,15 +264,3 @@ def _ends_with_newline(descriptor: int) -> bool:
 
 def _now() -> str:
     return datetime.now(UTC).isoformat(timespec="milliseconds")
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make the new file's name itself durable, where the system can."""
-    if not hasattr(os, "O_DIRECTORY"):
-        return
-    with contextlib.suppress(OSError):
-        descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-        try:
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)

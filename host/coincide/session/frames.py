@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import csv
+import io
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from pathlib import Path
 
+from coincide.durable import write_new
 from coincide.errors import BadInput
 
 LONGEST_FILE_BYTES = 16 << 20
@@ -66,12 +68,14 @@ def joined_to_roll(frames: Sequence[Frame], first_entry: int, first_frame: int =
 
 def write_frames(path: Path, frames: Iterable[Frame]) -> Path:
     """Write a new CSV file; an existing one is never overwritten. Raises BadInput where it cannot."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text)
+    writer.writerow(_NAMES)
+    for frame in frames:
+        writer.writerow([_cell(getattr(frame, name)) for name in _NAMES])
     try:
-        with path.open("x", newline="", encoding="utf-8") as file:
-            writer = csv.writer(file)
-            writer.writerow(_NAMES)
-            for frame in frames:
-                writer.writerow([_cell(getattr(frame, name)) for name in _NAMES])
+        # On the disk for certain: the box may be told to forget these frames next.
+        write_new(path, text.getvalue().encode())
     except FileExistsError:
         raise BadInput(f"{path} exists already and stays as it is: choose another name.") from None
     except OSError as error:
@@ -116,4 +120,6 @@ def _frame(row: list[str], number: int, path: Path) -> Frame:
             f"{path}, line {number}: verdict is '{found['verdict']:.40}'; one of "
             f"{', '.join(VERDICT_WORDS)} was expected."
         )
-    return Frame(frame=frame, preset=found["preset"], verdict=found["verdict"], entry=entry, boot=boot, **seconds)
+    return Frame(
+        frame=frame, preset=found["preset"], verdict=found["verdict"], entry=entry, boot=boot, **seconds
+    )

@@ -15,6 +15,7 @@ import orjson
 from coincide.errors import BadInput
 from coincide.session.model import FORMAT, VERSION, Header, Remark, ShotRecord
 
+BEGINNING = b'{"format":"' + FORMAT.encode() + b'"'
 PURPOSES = ("series", "verify", "watch", "ready", "zero", "plugs")
 PLAN_KEYS = ("delay_a_ns", "delay_b_ns", "lead_ns", "closure_ns", "window_ns")
 OPTIONS = orjson.OPT_APPEND_NEWLINE | orjson.OPT_NON_STR_KEYS | orjson.OPT_SERIALIZE_NUMPY
@@ -84,7 +85,7 @@ def header_from(line: bytes, name: str) -> Header:
     try:
         found = orjson.loads(line)
     except orjson.JSONDecodeError:
-        if line.startswith(b'{"format":"' + FORMAT.encode() + b'"'):
+        if line.startswith(BEGINNING):
             say = f"{name} breaks off inside its first line: nothing measured is in it"
         else:
             say = f"{name} is not a session file of coincide: its first line is no header"
@@ -120,7 +121,8 @@ def _checked_header(found: dict[str, Any], name: str) -> Header:
         raise refuse("channels", "a list of different channel names")
     if exposures is None or len(exposures) != 2:
         raise refuse("exposures", "the two marked shutter times, such as ['1/60', '1/125'],")
-    if not isinstance(found.get("box"), dict):
+    box = found.get("box")
+    if not isinstance(box, dict) or not isinstance(box.get("board", {}), dict):
         raise refuse("box", "the box's identity")
     preset, interval_s, confirmed = (
         found.get("preset"),

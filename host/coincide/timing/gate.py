@@ -26,6 +26,7 @@ from coincide.timing.shutter import TRAVEL_U, ShutterModel
 
 Floats = npt.NDArray[np.float64]
 
+SHORTEST = 0.67  # of the marked time that an exposure may be, with the threshold at its highest
 RISE_U = 0.3  # standard uncertainty of a sensor's rise time as given, relative
 APART = 0.2  # of the travel between two sensors, for them to tell the curtains' speed
 SPEEDS_DIFFER = 0.05  # relative, before two curtains are said to run at different speeds
@@ -83,7 +84,10 @@ def look_at_gate(
         if sensor is not None and np.any(np.isfinite(close_s[:, at]))
     ]
     if not seen:
-        blind = why_blind(shutter.marked_s + shutter.exposure_grown_s, shutter.edge(fitted[0]), who)
+        # Nothing came at all: a mark a third of a stop long, or a curtain a little slow, is enough to
+        # explain it.
+        shortest = SHORTEST * (shutter.marked_s + shutter.exposure_grown_s)
+        blind = why_blind(shortest, shutter.edge(fitted[0]), who)
         return GateView(nothing, nothing, refusal=blind)
     slow = [why_too_slow(shutter.marked_s, shutter.edge(one.sensor), who) for one in seen]
     complaints = tuple(dict.fromkeys(said for said in slow if said is not None))
@@ -137,8 +141,8 @@ def _single(seen: list[_One], shutter: ShutterModel, complaints: tuple[str, ...]
     moved = shutter.from_centre_s(one.sensor.position)
     if moved:
         remedy = "put the sensor at the frame's centre"
-        bent = shutter.from_centre_s(one.sensor.position, shutter.bent())
-        u = float(np.hypot(bent - moved, TRAVEL_U * moved))
+        curve_u = shutter.curve_effect(lambda curve: shutter.from_centre_s(one.sensor.position, curve))
+        u = float(np.hypot(curve_u, TRAVEL_U * moved))
         mid_parts = (*mid_parts, Part("gate sensor off centre", u, "normal", remedy))
     return GateView(
         0.5 * (one.open_s + one.close_s) + moved,
@@ -164,20 +168,27 @@ def _weighted(weights: tuple[float, float], parts: list[tuple[Part, ...]]) -> tu
     )
 
 
+def _share(seen: list[_One], shutter: ShutterModel, curve: float | None = None) -> float:
+    """Where the frame's centre lies in time between the two sensors: 0 at the first, 1 at the second."""
+    apart = _between(seen, shutter, curve) * shutter.sweep_s
+    return shutter.from_centre_s(seen[0].sensor.position, curve) / apart
+
+
 def _two(
     seen: list[_One], shutter: ShutterModel, part: float, complaints: tuple[str, ...], who: str
 ) -> GateView:
     first, second = seen
     mids = [0.5 * (one.open_s + one.close_s) for one in seen]
-    share = shutter.from_centre_s(first.sensor.position) / (part * shutter.sweep_s)
+    share = _share(seen, shutter)
     mid = mids[0] + share * (mids[1] - mids[0])
-    bent_part = _between(seen, shutter, shutter.bent())
-    bent_share = shutter.from_centre_s(first.sensor.position, shutter.bent()) / (bent_part * shutter.sweep_s)
     apart = float(np.nanmedian(mids[1] - mids[0]))
     parts = [_edge_parts(one, shutter) for one in seen]
     weights = (1.0 - share, share)
     curve = Part(
-        "curtain speed curve", abs((bent_share - share) * apart), "normal", "add a sensor at the centre"
+        "curtain speed curve",
+        shutter.curve_effect(lambda each: _share(seen, shutter, each)) * abs(apart),
+        "normal",
+        "add a sensor at the centre",
     )
     mid_parts = (*_weighted(weights, [of_mid for of_mid, _ in parts]), curve)
     travels = [
@@ -187,7 +198,9 @@ def _two(
     travel = 0.5 * (travels[0] + travels[1])
     noise = np.nanstd(mids[1] - mids[0]) / np.sqrt(max(np.isfinite(mids[1] - mids[0]).sum(), 1))
     ends = np.hypot(together_s(parts[0][0]), together_s(parts[1][0]))
-    travel_u = float(np.hypot(np.hypot(noise, ends) / abs(part), travel * (bent_part / part - 1.0)))
+    # The travel is what was seen over the part between the sensors: it goes with one over that part.
+    curve_u = shutter.curve_effect(lambda each: part / _between(seen, shutter, each))
+    travel_u = float(np.hypot(np.hypot(noise, ends) / abs(part), travel * curve_u))
     if abs(travels[1] - travels[0]) > max(SPEEDS_DIFFER * travel, 3.0 * float(ends) / abs(part)):
         complaints = (
             *complaints,

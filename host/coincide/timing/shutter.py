@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
-from coincide.rig.curtain import time_at
+from coincide.rig.curtain import FROM_REST, time_at
 from coincide.rig.model import Body
 from coincide.rig.parts import Electronic, ElectronicFirstCurtain, FocalPlane, GateSensor, Leaf
 from coincide.timing.sensors import EdgeModel
@@ -49,9 +50,17 @@ class ShutterModel:
         """How much earlier than the frame's centre an edge passes `position`."""
         return self.time_at(0.5, curve) - self.time_at(position, curve)
 
-    def bent(self) -> float:
-        """The curve one standard uncertainty away, on the side that is possible."""
-        return self.curve - self.curve_u if self.curve - self.curve_u > 0.2 else self.curve + self.curve_u
+    def curve_effect(self, of: Callable[[float], float]) -> float:
+        """Standard uncertainty of anything that depends on the curve: half of the most it changes by within
+        two standard uncertainties either way, as far as a curtain can (a start from rest is the lowest
+        curve). The dependence is far from straight, so one standard uncertainty would tell too little of
+        the 95 %."""
+        low, high = (
+            max(self.curve - 2 * self.curve_u, float(FROM_REST)),
+            min(self.curve + 2 * self.curve_u, 0.6),
+        )
+        here = of(self.curve)
+        return 0.5 * max(abs(of(high) - here), abs(of(low) - here))
 
     def edge(self, sensor: GateSensor, *, closing: bool = False) -> EdgeModel:
         """How light comes and goes on this sensor."""

@@ -1,4 +1,5 @@
-"""The uncertainty budget of a series' centre: the shots, and everything that is uncertain in all of them alike."""
+"""The uncertainty budget of a series' centre: the shots, and everything that is uncertain in all of them
+alike."""
 
 from __future__ import annotations
 

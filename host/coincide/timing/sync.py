@@ -123,11 +123,12 @@ def _to_open(shutter: ShutterModel, learned: Learned | None) -> tuple[float, tup
         blades = Part("blades' opening time", BLADES_U * abs(to_open), "normal", LEARN)
         stopped = 0.5 * shutter.opening_s * (1.0 - shutter.area)
         return to_open, (placement, blades, Part("blades' law", APERTURE_U * stopped, "normal", LEARN))
+    curve_u = shutter.curve_effect(lambda curve: shutter.time_at(0.5, curve))
     travel = Part("travel time as given", TRAVEL_U * abs(to_open), "normal", LEARN)
     return to_open, (
         placement,
         travel,
-        Part("curtain speed curve", shutter.curve_u * shutter.sweep_s, "normal", LEARN),
+        Part("curtain speed curve", curve_u, "normal", LEARN),
     )
 
 

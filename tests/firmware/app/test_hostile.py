@@ -129,6 +129,7 @@ def throw(lines, seed, weigh):
             assert bench.ok("status")["state"] == "idle"
         bench.replies = []
         bench.events = []
+        bench.board.lamp_runs.clear()  # lamps may be lit; what the stand-in notes of it is not the box's memory
         if weigh and thrown == 20 * LINES_A_STEP:
             before = yield from alive()
         yield

@@ -35,7 +35,7 @@ def page_svg(figure: Figure, name: str) -> str:
 
     held = io.StringIO()
     with mpl.rc_context({**palette.RC, "svg.fonttype": "none", "svg.hashsalt": name}):
-        figure.savefig(held, format="svg", metadata={"Date": None, "Creator": None})
+        palette.no_formulas(figure).savefig(held, format="svg", metadata={"Date": None, "Creator": None})
     text = held.getvalue()
     text = text[text.index("<svg") :]
     text = re.sub(r'(<svg[^>]*?) width="[^"]*"', r"\1", text, count=1)
