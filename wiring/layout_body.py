@@ -46,7 +46,7 @@ def sync(s: Sketch, body: str, variant: str) -> None:
     """Cell at the left, socket in the middle, coupler and board side at the right."""
     low, bottom = body.lower(), -6.0
     anode_x = 6.2
-    s.two(f"B21{body}", elm.Battery(), (-5, -4), (-5, -2), ("minus", "plus"), side=-1)
+    s.two(f"B21{body}", elm.Battery(), (-5, -2), (-5, -4), ("plus", "minus"), side=-1)
     s.wire((-5, -2), (-5, 0), (-4.4, 0))
     s.wire((-5, -4), (-5, bottom), (3, bottom), (3, -4.8), (2.5, -4.8))
     if variant == "cell":
@@ -161,7 +161,7 @@ def gate_transimpedance(s: Sketch, channel: str) -> None:
 
 def gate_lamp(s: Sketch) -> None:
     """A loop: supply, resistor, two LEDs."""
-    s.two("G45", elm.BatteryCell(), (0, -4), (0, 0), ("minus", "plus"), side=-1)
+    s.two("G45", elm.BatteryCell(), (0, 0), (0, -4), ("plus", "minus"), side=-1)
     s.wire((0, 0), (0, 0.8), (2, 0.8))
     s.resistor("R45", (2, 0.8), (5, 0.8))
     s.wire((5, 0.8), (8, 0.8), (8, 0))
@@ -174,7 +174,7 @@ def gate_lamp(s: Sketch) -> None:
 def solenoid(s: Sketch, body: str) -> None:
     """Supply at the left, gate network in the middle, coil and clamp at the right."""
     bottom, drain, gate = -8.6, -4.0, -6.6
-    s.two(f"G51{body}", elm.BatteryCell(), (0, -6), (0, -2.6), ("minus", "plus"), side=-1)
+    s.two(f"G51{body}", elm.BatteryCell(), (0, -2.6), (0, -6), ("plus", "minus"), side=-1)
     s.wire((0, -2.6), (0, 0), (0.8, 0))
     s.wire((0, -6), (0, bottom), (15.2, bottom))
     s.two(f"F51{body}", elm.FuseIEC(), (0.8, 0), (3.2, 0), ("one", "other"))

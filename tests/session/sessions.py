@@ -31,7 +31,7 @@ HEADER = Header(
     tick_hz=TICK_HZ,
     channels=CHANNELS,
     rig_toml="# the fen rig (invented)\n",
-    box={"board": "simulated", "simulated": True},
+    box={"board": {"board": "simulated", "uid": "sim-00000001", "simulated": True}},
     exposures=("1/60", "1/125"),
 )
 

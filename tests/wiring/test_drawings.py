@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import xml.etree.ElementTree as ElementTree
 from dataclasses import replace
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import pytest
 
@@ -119,6 +119,29 @@ def test_readable_on_a_sheet_of_a4(sheet: Sheet) -> None:
     portrait = min(1.0, A4_PT[1] / wide, A4_PT[0] / high)
     smallest_pt = min(size for *_, size in texts(svg))
     assert max(landscape, portrait) * smallest_pt >= SMALLEST_READABLE_PT
+
+
+def plates(sheet_name: str) -> list[tuple[float, float]]:
+    """(height on the sheet, length) of the short horizontal strokes at the left edge: a cell's plates."""
+    svg = (FOLDER / f"{sheet_name}.svg").read_bytes()
+    found = []
+    for element in ElementTree.fromstring(svg).iter("{http://www.w3.org/2000/svg}path"):
+        numbers = [float(one) for one in re.findall(r"-?\d+\.?\d*(?:e-?\d+)?", element.get("d", ""))]
+        points = list(zip(numbers[::2], numbers[1::2], strict=False))
+        for (x1, y1), (x2, y2) in pairwise(points):
+            if abs(y1 - y2) < 0.01 and 5 < abs(x1 - x2) < 40:
+                found.append((y1, abs(x1 - x2), (x1 + x2) / 2))
+    left = min(middle for _, _, middle in found)
+    return [(y, length) for y, length, middle in found if abs(middle - left) < 1]
+
+
+@pytest.mark.parametrize(
+    "name", ["sync_cell_a", "sync_wetted_a", "sync_high_voltage_a", "gate_lamp", "solenoid_a"]
+)
+def test_the_long_plate_of_a_cell_is_its_positive_end_and_lies_on_top(name: str) -> None:
+    stack = sorted(plates(name))
+    assert len(stack) in (2, 4)
+    assert stack[0][1] > stack[1][1]
 
 
 def test_write_draws_them_all(tmp_path) -> None:  # type: ignore[no-untyped-def]
