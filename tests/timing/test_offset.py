@@ -186,7 +186,7 @@ def test_further_shots_halve_the_interval() -> None:
 def test_next_frame_falls_in_its_interval_as_often_as_said() -> None:
     rng = np.random.default_rng(14)
     hits = []
-    for _ in range(120):
+    for _ in range(80):
         found = suggest(np.asarray(rng.normal(5, 1, 25)) * MS)
         low, high = found.next_frame_s
         hits.append(np.mean(stats.norm(5 * MS - found.offset_s, MS).cdf([low, high]) @ [-1, 1]))
@@ -245,3 +245,13 @@ def test_thirty_of_thirty_prove_88_6_per_cent() -> None:
 def test_verification_needs_pairs() -> None:
     with pytest.raises(BadInput, match="fresh series"):
         verify(suggest(series(1)), np.full(10, np.nan))
+
+
+def test_the_envelope_holds_nine_frames_of_ten_with_99_per_cent() -> None:
+    rng = np.random.default_rng(21)
+    held = []
+    for _ in range(60):
+        found = suggest(np.asarray(rng.normal(5, 1, 30)) * MS)
+        low, high = (5 * MS - found.offset_s - found.envelope_s, 5 * MS - found.offset_s + found.envelope_s)
+        held.append(stats.norm.cdf(high / MS) - stats.norm.cdf(low / MS) >= 0.90)
+    assert np.mean(held) >= 0.96

@@ -15,7 +15,7 @@ import pytest
 
 from coincide.rig.model import Rig
 from coincide.session.model import Shots
-from coincide.timing.budgets import exposure_budget, lag_budget, skew_budget
+from coincide.timing.budgets import exposure_budget, lag_budget, mean_skew_budget
 from coincide.timing.mid_exposure import mid_exposures
 from coincide.timing.skew import lags_s, skews_s
 from tests.rig.rigs import rig_with
@@ -143,7 +143,7 @@ def judge(seeds: range) -> dict[str, Floats]:
         skew = skews_s(mids)
         if np.isfinite(skew).any():
             error = np.nanmean(skew) * 1e3 - (true_lags[1] - true_lags[0])
-            scores["skew"].append(float(error) / (skew_budget(mids, skew).expanded_s * 1e3))
+            scores["skew"].append(float(error) / (mean_skew_budget(mids, skew).expanded_s * 1e3))
     return {name: np.array(values) for name, values in scores.items()}
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -67,14 +67,17 @@ def measure(session: Session) -> Measured:
     rig = parse_rig(session.header.rig_toml, "the rig in the session file")
     known = known_from(session.header.known)
     shots = shots_from_session(session, rig.edge_rules)
+    input_delay_s = np.array([body.sensors.sync.delay_s for body in rig.both])
     if known.zero is not None:
-        # B's input answers so much later than A's: what is left is the same delay for both.
-        shots.sync_s[:, 1] -= known.zero.skew_s
+        # How much later B's input answers than A's was measured; what the rig says of it is taken back.
+        surplus_s = known.zero.skew_s - (input_delay_s[1] - input_delay_s[0])
+        shots = replace(shots, sync_s=shots.sync_s - np.array([0.0, surplus_s]))
     mids = mid_exposures(shots, rig, known.learned)
     lag_s = lags_s(shots, mids)
     if known.zero is not None:
-        # A lag counts from the isolator's output, not from the pin.
-        lag_s = lag_s - np.array(known.zero.loop_s)
+        # A lag counts from the isolator's output, not from the pin. The loop went through a sync input as
+        # well, whose delay is already off the mid-exposures.
+        lag_s = lag_s - (np.array(known.zero.loop_s) - input_delay_s)
     return Measured(
         session=session,
         rig=rig,

@@ -15,7 +15,7 @@ TICK_S = 8e-9
 CLOCK_PPM = 50.0  # a plain crystal over temperature and years; memory of data sheets
 
 
-def skew_budget(mids: MidExposures, skew_s: Floats, *, clock_ppm: float = CLOCK_PPM) -> Budget:
+def mean_skew_budget(mids: MidExposures, skew_s: Floats, *, clock_ppm: float = CLOCK_PPM) -> Budget:
     """Mean skew of a series (n,), NaN left out: type A of the mean, both bodies' parts, tick and clock."""
     parts = tuple(
         Part(f"{part.name}, {letter}", part.u_s, part.distribution, part.remedy)

@@ -14,6 +14,7 @@ import numpy.typing as npt
 from scipy import special
 
 from coincide.timing.level import LevelDraws, warm_up
+from coincide.timing.proof import shots_for_extremes
 from coincide.timing.series import Series
 from coincide.timing.shape import log_density
 
@@ -100,17 +101,28 @@ def kernel_offset(series: Series, draws: LevelDraws, tolerance_s: float, *, seed
     optimism = float(np.mean(again - inside[chosen].mean(axis=1)))
     keepers = float(np.clip(inside[best].mean() - optimism, 0.0, 1.0))
     low, high = np.quantile(grid[chosen], (0.025, 0.975))
-    frames = rng.choice(skew, 4000) + width * rng.standard_normal(4000)
-    below, above = np.quantile(frames, (0.025, 0.975))
+    below, above = _next_shot(skew, width, rng)
     return KernelFit(
         best_s=float(grid[best]),
         interval_s=(float(min(low, grid[best])), float(max(high, grid[best]))),
         keepers=keepers,
         keepers_u=float(np.std(inside[best] @ counts.T / skew.size)),
-        next_shot_s=(float(below), float(above)),
+        next_shot_s=(below, above),
         curve_offset_s=grid,
         curve_keepers=curve,
     )
+
+
+def _next_shot(skew: Floats, width: float, rng: np.random.Generator) -> tuple[float, float]:
+    """95 % prediction interval of one more shot: between order statistics where there are shots enough,
+    which holds for any scatter; else from the smoothed shots."""
+    if skew.size >= shots_for_extremes(0.95):
+        rank = max(int(0.025 * (skew.size + 1)), 1)
+        ordered = np.sort(skew)
+        return float(ordered[rank - 1]), float(ordered[-rank])
+    frames = rng.choice(skew, 4000) + width * rng.standard_normal(4000)
+    below, above = np.quantile(frames, (0.025, 0.975))
+    return float(below), float(above)
 
 
 def _peak(curves: Floats) -> npt.NDArray[np.intp]:

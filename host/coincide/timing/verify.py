@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
 
 from coincide.errors import BadInput
 from coincide.timing.kernel import kernel_offset
 from coincide.timing.level import LevelDraws, draw_level
 from coincide.timing.offset import LEAST_SHOTS, TICK_S, OffsetSuggestion
+from coincide.timing.proof import proven_share
 from coincide.timing.series import Series, sort_out
 
 Floats = npt.NDArray[np.float64]
@@ -83,7 +83,6 @@ def verify(
     counts = rng.binomial(counted.size, np.clip(shares, 0.0, 1.0))
     predicted = suggestion.draws.quantile(counts.astype(np.float64), (0.025, 0.975))
     low_count, high_count = int(np.floor(predicted[0])), int(np.ceil(predicted[1]))
-    wilson = stats.binomtest(keepers, counted.size).proportion_ci(0.95, method="wilson")
 
     own = draw_level(fresh.skew_s, fresh.x, drift_prior=0.0)
     centre, interval, error = _centre(suggestion, fresh, own, rng)
@@ -98,7 +97,7 @@ def verify(
         pairs=int(counted.size),
         keepers=keepers,
         share=keepers / counted.size,
-        share_interval=(float(wilson.low), float(wilson.high)),
+        share_interval=proven_share(keepers, int(counted.size)),
         predicted_share=suggestion.draws.mean(shares),
         predicted_keepers=(low_count, high_count),
         keepers_agree=low_count <= keepers <= high_count,
