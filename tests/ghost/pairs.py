@@ -168,6 +168,8 @@ def retoned(image: Image, tones: str) -> Image:
         # luma: the colour layers of these photographs lie up to half a pixel apart, which is not ours to find.
         luma = image @ np.array([0.299, 0.587, 0.114])
         warm = ndimage.gaussian_filter(image[..., 0] - image[..., 2], 3.0)
+        if float(np.ptp(warm)) < 0.05:  # a grey photograph: its broad light and shade stand in for hue
+            warm = ndimage.gaussian_filter(luma, 12.0)
         mask = 1 / (1 + np.exp(-(warm - np.median(warm)) / 0.02))
         seen = mask * (0.9 - 0.6 * luma) + (1 - mask) * (0.05 + 0.7 * luma)
         return np.repeat(seen[..., None], 3, axis=2)

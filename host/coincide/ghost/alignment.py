@@ -58,6 +58,11 @@ class Alignment:
         )
 
     @property
+    def gauge(self) -> float:
+        """Pixels of B to a pixel of A, over the whole frame."""
+        return math.sqrt(abs(float(np.linalg.det(self.matrix[:2, :2]))))
+
+    @property
     def mirrored(self) -> bool:
         """B is seen the other way round."""
         return bool(np.linalg.det(self.matrix[:2, :2]) < 0)
@@ -105,15 +110,21 @@ def _bend_terms(points: Floats, centre: tuple[float, float], reach: float) -> Fl
 
 
 def consensus(
-    a: Floats, b: Floats, doubt: Floats, mirrored: bool, within_px: float, rng: np.random.Generator
+    a: Floats,
+    b: Floats,
+    doubt: Floats,
+    area: Floats,
+    mirrored: bool,
+    within_px: float,
+    rng: np.random.Generator,
 ) -> Alignment:
-    """The similarity that most matches agree with: minimal pairs, truncated squares (MSAC).
+    """The similarity that the largest part of the frame agrees with: minimal pairs, truncated squares (MSAC).
 
-    a, b: (n, 2) matched points, n at least 2; doubt (n,): their relative errors. `within_px`: pixels of B a
-    match may be off and still count.
+    a, b: (n, 2) matched points, n at least 2; doubt (n,): their relative errors; area (n,): what each speaks
+    for. `within_px`: pixels of B a match may be off and still count.
     """
     za, zb = _complex(a, mirrored), b[:, 0] + 1j * b[:, 1]
-    sure = 1.0 / doubt**2
+    sure = area / doubt**2
     first, second = rng.choice(len(a), (2, 600), p=sure / sure.sum())
     apart = np.abs(za[first] - za[second]) > 0.15 * np.ptp(a, axis=0).max()
     first, second = first[apart], second[apart]
@@ -123,7 +134,7 @@ def consensus(
     gain = (zb[first] - zb[second]) / np.where(base == 0, 1, base)
     shift = zb[first] - gain * za[first]
     off = np.abs(gain[:, None] * za[None] + shift[:, None] - zb[None]) ** 2
-    best = int((np.minimum(off, within_px**2) / doubt).sum(axis=1).argmin())
+    best = int((np.minimum(off, within_px**2) @ area).argmin())
     return _similarity(gain[best], shift[best], mirrored)
 
 
@@ -234,7 +245,7 @@ def fit_best(
     a, b (n, 2), doubt (n,); `first`: a map most of them hold to; `frame_px`: width, height of A. Returns the chosen
     fit and the criterion (BIC with truncated squares, lower is better) of each map tried.
     """
-    gauge = math.sqrt(abs(np.linalg.det(first.matrix[:2, :2])))
+    gauge = first.gauge
     centre = ((frame_px[0] - 1) / 2, (frame_px[1] - 1) / 2)
     reach = max(frame_px) / 2
     mirrored = first.mirrored

@@ -21,6 +21,7 @@ TURNS_DEG = (-5.0, -2.5, 0.0, 2.5, 5.0)  # on the sketch; half a step further on
 SCALES = (0.927, 0.963, 1.0, 1.038, 1.079)
 _FINE_TURNS_DEG = (-1.25, 0.0, 1.25)
 _FINE_SCALES = (0.981, 1.0, 1.019)
+_APART_PX = 2.5
 _DRIFT = 1 / 16  # of the thumbnail: the local mean taken off the field
 
 
@@ -42,10 +43,15 @@ def block_mean(image: Reals, factor: int) -> Reals:
         return image
     rows, columns = image.shape[0] // factor, image.shape[1] // factor
     out = np.empty((rows, columns), np.float32)
-    step = max(1, 4096 // factor)
+    step = max(1, 512 // factor)
     for top in range(0, rows, step):
         part = image[top * factor : min(top + step, rows) * factor, : columns * factor]
-        out[top : top + step] = part.reshape(-1, factor, columns, factor).mean(axis=(1, 3))
+        # Rows first: adding long rows is fast, adding a few neighbours is not.
+        bands = part.reshape(-1, factor, columns * factor).sum(axis=1)
+        total = bands[:, ::factor].copy()
+        for column in range(1, factor):
+            total += bands[:, column::factor]
+        out[top : top + step] = total / np.float32(factor * factor)
     return out
 
 
@@ -72,7 +78,7 @@ class Finder:
         for quarter in quarters:
             for mirrored in (False, True):
                 found = [
-                    self._try(ratio * scale, turn + 90.0 * quarter, mirrored, quarter)
+                    self._try(ratio * scale, turn + 90.0 * quarter, mirrored, quarter)[0]
                     for ratio in ratios
                     for scale in SCALES
                     for turn in TURNS_DEG
@@ -80,17 +86,30 @@ class Finder:
                 kept += sorted(found, key=lambda guess: -guess.score)[:best]
         return kept
 
-    def polish(self, guess: Guess, enlarged_a: float, enlarged_b: float) -> Guess:
-        """`guess`, made on sketches that these thumbnails enlarge, with turn and scale between the steps."""
+    def polish(self, guess: Guess, enlarged_a: float, enlarged_b: float) -> list[Guess]:
+        """`guess`, made on sketches that these thumbnails enlarge, with turn and scale between the steps.
+
+        Two guesses: the best, and the best that differs from it in the shift, for scenes in which much moved.
+        """
         near = guess.scale * enlarged_b / enlarged_a
         found = [
-            self._try(near * scale, guess.turn_deg + turn, guess.mirrored, guess.quarter)
+            one
             for scale in _FINE_SCALES
             for turn in _FINE_TURNS_DEG
+            for one in self._try(near * scale, guess.turn_deg + turn, guess.mirrored, guess.quarter)
         ]
-        return max(found, key=lambda tried: tried.score)
+        best = max(found, key=lambda tried: tried.score)
+        others = [one for one in found if not self.alike(one, best)]
+        return [best, max(others, key=lambda tried: tried.score)] if others else [best]
 
-    def _try(self, scale: float, turn_deg: float, mirrored: bool, quarter: int) -> Guess:
+    def alike(self, one: Guess, other: Guess) -> bool:
+        """The two lay the middle of A on much the same place of B."""
+        middle = np.array([self.shape_a[1] / 2, self.shape_a[0] / 2])
+        apart = one.alignment.to_b(middle) - other.alignment.to_b(middle)
+        same = (one.mirrored, one.quarter) == (other.mirrored, other.quarter)
+        return same and float(np.linalg.norm(apart)) < _APART_PX * one.scale
+
+    def _try(self, scale: float, turn_deg: float, mirrored: bool, quarter: int) -> list[Guess]:
         cosine, sine = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
         linear = scale * np.array([[cosine, -sine], [sine, cosine]])
         if mirrored:
@@ -100,17 +119,20 @@ class Finder:
         spectrum *= self.spectrum_a
         agreement = fft.ifft2(spectrum, overwrite_x=True).real
         score = agreement / math.sqrt(self.total_a * float((np.abs(field) ** 2).sum()) + 1e-6)
-        at = int(score.argmax())
-        y, x = divmod(at, self.size[1])
-        shift = np.array(
-            [_signed(x, self.size[1], self.shape_a[1]), _signed(y, self.size[0], self.shape_a[0])]
-        )
-        matrix = np.eye(3)
-        matrix[:2, :2] = linear
-        matrix[:2, 2] = linear @ shift + offset
-        return Guess(
-            Alignment("similarity", matrix), float(score.flat[at]), mirrored, quarter, turn_deg, scale
-        )
+        found = []
+        for _ in range(2):
+            y, x = divmod(int(score.argmax()), self.size[1])
+            best = float(score[y, x])
+            shift = np.array(
+                [_signed(x, self.size[1], self.shape_a[1]), _signed(y, self.size[0], self.shape_a[0])]
+            )
+            matrix = np.eye(3)
+            matrix[:2, :2] = linear
+            matrix[:2, 2] = linear @ shift + offset
+            found.append(Guess(Alignment("similarity", matrix), best, mirrored, quarter, turn_deg, scale))
+            rows, columns = np.arange(y - 2, y + 3) % self.size[0], np.arange(x - 2, x + 3) % self.size[1]
+            score[np.ix_(rows, columns)] = -1.0
+        return found
 
     def _turned_b(self, linear: Floats) -> tuple[Field, Floats]:
         """B resampled so that its pixel u shows B's `linear @ u + offset`, as an orientation field."""

@@ -30,6 +30,7 @@ from coincide.ghost.refine import Displaced, refine
 from coincide.ghost.register import Registration
 from coincide.ghost.scan_file import Scan
 from coincide.ghost.tiles import sample
+from coincide.ghost.workers import spread
 
 CELL_PX = 16
 REACH_PX = 24
@@ -124,22 +125,27 @@ def _fields(a: Reals, b: Reals, alignment: Alignment, factor: int) -> _Fields:
     factor_b = max(1, round(factor * alignment.at(np.array([a.shape[1] / 2, a.shape[0] / 2])).scale))
     small_a, small_b = block_mean(a, factor), block_mean(b, factor_b)
     laid, seen = laid_on(small_b, alignment.reduced(factor, factor_b), (small_a.shape[0], small_a.shape[1]))
-    field_a = orientation(small_a, _floor_of(small_a))
-    field_b = orientation(laid, _floor_of(laid[seen.any(axis=1)][:, seen.any(axis=0)]))
+    shown = laid[seen.any(axis=1)][:, seen.any(axis=0)]
+    field_a, field_b = spread(
+        lambda pair: orientation(pair[0], _floor_of(pair[1])), ((small_a, small_a), (laid, shown))
+    )
     unseen = ndimage.binary_dilation(~seen, iterations=_RIM_PX)
     unseen[:_RIM_PX] = unseen[-_RIM_PX:] = True
     unseen[:, :_RIM_PX] = unseen[:, -_RIM_PX:] = True
     for field in (field_a, field_b):
         field[unseen] = 0
-    field_a, field_b = without_drift(field_a, _DRIFT_PX), without_drift(field_b, _DRIFT_PX)
+    field_a, field_b = spread(lambda field: without_drift(field, _DRIFT_PX), (field_a, field_b))
     for field in (field_a, field_b):
         field[unseen] = 0
     return _Fields(field_a, field_b, ~unseen)
 
 
 def _floor_of(image: Reals) -> float:
-    step = max(1, image.size // 4_000_000)
-    return gradient_floor(image[: image.shape[0] // step] if step > 1 else image)
+    """From bands all over the image, so that a large one costs no more."""
+    bands = max(1, image.shape[0] // 128)
+    every = max(1, image.size // 3_000_000)
+    kept = [image[k * 128 : (k + 1) * 128] for k in range(0, bands, every)]
+    return gradient_floor(np.concatenate(kept))
 
 
 def laid_on(b: Reals, alignment: Alignment, shape: tuple[int, int]) -> tuple[Reals, Mask]:
@@ -147,8 +153,9 @@ def laid_on(b: Reals, alignment: Alignment, shape: tuple[int, int]) -> tuple[Rea
     out = np.zeros(shape, np.float32)
     seen = np.zeros(shape, np.bool_)
     columns = np.arange(shape[1], dtype=np.float64)
-    strip = max(1, 1_000_000 // shape[1])
-    for top in range(0, shape[0], strip):
+    strip = max(1, 500_000 // shape[1])
+
+    def lay(top: int) -> None:
         rows = np.arange(top, min(top + strip, shape[0]), dtype=np.float64)
         points = alignment.to_b(np.stack(np.meshgrid(columns, rows), axis=-1))
         inside = (
@@ -161,6 +168,8 @@ def laid_on(b: Reals, alignment: Alignment, shape: tuple[int, int]) -> tuple[Rea
             np.clip(points, 0, [b.shape[1] - 1, b.shape[0] - 1], out=points)
             out[top : top + len(rows)] = sample(b, points)
             seen[top : top + len(rows)] = inside
+
+    spread(lay, range(0, shape[0], strip))
     return out, seen
 
 
@@ -184,7 +193,8 @@ def _cells(fields: _Fields) -> _Cells:
     energy_a = np.empty((rows, columns))
     wide = np.pad(fields.b, REACH_PX)
     side = CELL_PX + 2 * REACH_PX
-    for row in range(rows):
+
+    def row_of_cells(row: int) -> None:
         top = row * CELL_PX
         band = fields.a[top : top + CELL_PX, : columns * CELL_PX]
         of = np.ascontiguousarray(band.reshape(CELL_PX, columns, CELL_PX).swapaxes(0, 1))
@@ -192,6 +202,8 @@ def _cells(fields: _Fields) -> _Cells:
         within = np.ascontiguousarray(view[:, ::CELL_PX][:, :columns].swapaxes(0, 1))
         agreement[row], energy_b[row] = correlate(of, within)
         energy_a[row] = (np.abs(of) ** 2).sum(axis=(1, 2))
+
+    spread(row_of_cells, range(rows))
     return _Cells(agreement, energy_a, energy_b)
 
 
@@ -218,13 +230,13 @@ def _regions_at(
     found = peaks(flat)
     middle = REACH_PX
     still = flat[:, middle - 1 : middle + 2, middle - 1 : middle + 2].max(axis=(1, 2))
-    spread = found.score / np.maximum(found.clear, 1e-6)
+    deviation = found.score / np.maximum(found.clear, 1e-6)
     textured = energy_a.ravel() > 0.02 * area
     moved = (
         textured
         & found.inside
         & (found.clear > _CHANCE)
-        & (found.score - still > _BETTER * spread)
+        & (found.score - still > _BETTER * deviation)
         & (np.linalg.norm(found.shift_px, axis=1) > LEAST_MOVE_PX)
     )
     regions = []

@@ -14,6 +14,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy import fft, ndimage
 
+from coincide.ghost.workers import spread
+
 Reals = npt.NDArray[np.float32]
 Field = npt.NDArray[np.complex64]
 Floats = npt.NDArray[np.float64]
@@ -23,7 +25,8 @@ _LEVEL_STEP = 1.0 / 255.0 / 12**0.5  # rms of rounding to 8 bits: never trust gr
 _LEVELS = 2.0
 _BLOCK_PX = 16
 _OVER_GRAIN = 1.5
-_CHUNK_BYTES = 96_000_000
+_PEAKS_AT_ONCE = 512
+_CHUNK_BYTES = 16_000_000  # of one transform; small enough to stay in the cache's reach
 
 
 def orientation(images: Reals, floor: float | None = None, sigma_px: float = SIGMA_PX) -> Field:
@@ -88,9 +91,9 @@ def correlate(of: Field, within: Field) -> tuple[Reals, Reals]:
     step = max(1, int(_CHUNK_BYTES / (size[0] * size[1] * 8)))
     for start in range(0, n, step):
         part = slice(start, start + step)
-        spectrum = fft.fft2(within[part], s=size, workers=2)
-        spectrum *= np.conj(fft.fft2(of[part], s=size, workers=2))
-        agreement[part] = fft.ifft2(spectrum, workers=2, overwrite_x=True).real[:, :span_y, :span_x]
+        spectrum = fft.fft2(within[part], s=size)
+        spectrum *= np.conj(fft.fft2(of[part], s=size))
+        agreement[part] = fft.ifft2(spectrum, overwrite_x=True).real[:, :span_y, :span_x]
         energy[part] = _box(np.abs(within[part]) ** 2, height, width)
     return agreement, energy
 
@@ -125,6 +128,11 @@ class Peaks:
 
 def peaks(surfaces: Reals) -> Peaks:
     """Find the peak of each of `surfaces` (n, 2r + 1, 2r + 1), r at least 2, by a quadratic through 3 x 3."""
+    parts = spread(_peaks, np.array_split(surfaces, max(1, len(surfaces) // _PEAKS_AT_ONCE)))
+    return Peaks(*(np.concatenate([getattr(part, name) for part in parts]) for name in Peaks.__slots__))
+
+
+def _peaks(surfaces: Reals) -> Peaks:
     n, rows, columns = surfaces.shape
     flat = surfaces.reshape(n, -1)
     best = flat.argmax(axis=1)

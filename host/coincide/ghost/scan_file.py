@@ -26,6 +26,7 @@ Grey = npt.NDArray[np.float32]
 
 MOST_PIXELS = 160_000_000
 LEAST_SIDE_PX = 64
+MOST_SAMPLES = 8  # a pixel: three colours, infrared, and what an editor adds
 # Editors and cameras write 72, 96, 180, 240 or 300 without having measured anything; no film scanner is set there.
 LEAST_CREDIBLE_DPI = 301.0
 
@@ -168,6 +169,13 @@ def _largest_page(tiff: Any) -> Any:
 
 def _tiff_page_info(path: Path, page: Any) -> ScanInfo:
     _bounded(path, int(page.imagewidth), int(page.imagelength))
+    tile = int(page.tilewidth) * int(page.tilelength) if page.is_tiled else 1
+    depth = int(page.imagedepth) * int(page.tiledepth if page.is_tiled else 1)
+    if int(page.samplesperpixel) > MOST_SAMPLES or depth > 1 or tile > MOST_PIXELS:
+        raise BadInput(
+            f"{path}: has {page.samplesperpixel} samples a pixel, {depth} layers, or tiles larger than any scan; "
+            "export it as RGB or grey."
+        )
     said: Any = page.bitspersample
     bits = int(said[0] if isinstance(said, tuple) else said)
     if bits not in (8, 16) or page.dtype is None or page.dtype.kind != "u":
@@ -221,10 +229,24 @@ def _read_tiff(path: Path) -> tuple[Pixels, ScanInfo]:
 
 
 def _pillow_info(path: Path) -> ScanInfo:
+    with _opened(path) as image:
+        return _image_info(path, image)
+
+
+@contextlib.contextmanager
+def _opened(path: Path) -> Iterator[Any]:
+    """The image, its pixels not decoded yet. Pillow has a bound of its own, above ours."""
     from PIL import Image
 
-    with Image.open(path) as image:
-        return _image_info(path, image)
+    try:
+        image = Image.open(path)
+    except Image.DecompressionBombError:
+        raise BadInput(
+            f"{path}: claims more than {MOST_PIXELS / 1e6:.0f} megapixels, the most that are read. Reduce or crop "
+            "it first."
+        ) from None
+    with image:
+        yield image
 
 
 def _image_info(path: Path, image: Any) -> ScanInfo:
@@ -247,9 +269,7 @@ def _png_depth(path: Path) -> int:
 
 
 def _read_pillow(path: Path, kind: str) -> tuple[Pixels, ScanInfo]:
-    from PIL import Image
-
-    with Image.open(path) as image:
+    with _opened(path) as image:
         info = _image_info(path, image)
         if kind == "png" and info.bits == 16:
             # Pillow would cut 16-bit colour down to 8.
