@@ -115,7 +115,7 @@ class Walk:
 
     def ask(self, verb: str) -> dict[str, Any]:
         known: dict[str, dict[str, Any]] = {
-            "arm": {"timeout_ms": 2000},
+            "arm": {"timeout_ms": 20000},
             "fire": {
                 "delay_a_ns": 20 * MS,
                 "lead_ns": 100 * MS,

@@ -231,6 +231,21 @@ def test_an_interlock_that_opens_under_the_finger_needs_a_new_press():
     assert bench.board.outputs_closed() == 0
 
 
+def test_a_half_press_the_host_opened_does_not_count_as_lead():
+    bench = field_bench()
+    bench.board.contacts["button_half"] = 1
+    bench.run_ms(1000)
+    bench.ok("ensure_open")
+    assert bench.board.outputs_closed() == 0
+    bench.run_ms(500)
+    assert bench.board.outputs_closed() == 0  # until the finger has come up
+    bench.board.contacts["button_full"] = 1
+    pressed = bench.board.now
+    bench.run_ms(1000)
+    fulls = [start for output, start, _ in bench.board.closures if output == 3]
+    assert 300 <= (fulls[0] - pressed) / TICKS_A_MS <= 320
+
+
 def test_a_button_held_at_power_on_is_no_press():
     bench = Bench(held=("button_full", "button_half", "preset", "wound"))
     bench.run_ms(5000)
