@@ -1,9 +1,9 @@
 """The offset over many seeded worlds: coverage, width against an oracle, keepers promised and obtained.
 
 Two fresh series follow each measured one. In the first the warm-up goes on: its centre and its count must
-fall where `verify` says they will, scattered no wider than counting explains. In the second the bodies are held as they were at the end of the
-measured series, the state that `expected_keepers` speaks of: there the promise must be kept on average, and
-world by world to within counting.
+fall where `verify` says they will, scattered no wider than counting explains. In the second the bodies are
+held as they were at the end of the measured series, the state that `expected_keepers` speaks of: there the
+promise must be kept on average, and world by world to within counting.
 
 The worlds and the oracle are stated in skew_worlds.py. The normal run takes a subset, `make soak` all 2000;
 the seeds are simply 0, 1, 2, ..., which were not the ones the estimator was made with. In the subset the
