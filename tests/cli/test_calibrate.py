@@ -104,3 +104,18 @@ def test_watching_gives_skew_without_lag(rig: Path) -> None:
     assert len(result["pairs"]["skew_s"]) == 15
     assert all(lag is None for lag in result["pairs"]["lag_a_s"])
     assert sum(skew is not None for skew in result["pairs"]["skew_s"]) >= 14
+
+
+def test_a_comparison_shows_what_the_half_press_did(rig: Path) -> None:
+    """Bodies that are not awake at full-press answer later: the simulated ones by 150 ms of waiting and 40 more."""
+    assert run(["series", "-n", "20", "--out", "one.jsonl"], rig).code == 0
+    again = run(["series", "-n", "20", "--out", "again.jsonl", "--seed", "2", "--compare", "one.jsonl"], rig)
+    assert "The skew did not move that can be shown" in again.out
+    text = (rig / "rig.toml").read_text()
+    (rig / "rig.toml").write_text(text.replace('lead = "300 ms"', 'lead = "0 ms"'))
+    ran = run(["series", "-n", "20", "--out", "two.jsonl", "--compare", "one.jsonl", "--json"], rig)
+    compared = json.loads(ran.out)["compared"]
+    for body in ("lag_a", "lag_b"):
+        # A body that polls may lose its wait for the next look, 0.75 ms on average.
+        low, high = compared[body]["shift_interval_s"]
+        assert 0.188 < low < compared[body]["shift_s"] < high < 0.192

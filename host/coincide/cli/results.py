@@ -23,13 +23,20 @@ def analyse_file(path: Path) -> Analysis:
     return analyse(read_session(path))
 
 
-def show_session(path: Path, *, as_json: bool) -> Analysis:
-    """Print a session's result: sentences and a table, or JSON. Returns the analysis."""
+def show_session(path: Path, *, as_json: bool, other: Path | None = None) -> Analysis:
+    """Print a session's result: sentences and a table, or JSON. Returns the analysis.
+
+    other: an earlier session to compare with; in JSON it stands under 'compared'.
+    """
+    from coincide.report.comparison import comparisons
     from coincide.report.results_json import session_json
 
     analysis = analyse_file(path)
     if as_json:
-        print_json(session_json(analysis, path))
+        result = session_json(analysis, path)
+        if other is not None:
+            result["compared"] = comparisons(analysis.measured, analyse_file(other).measured)
+        print_json(result)
     else:
         show_analysis(analysis)
         say(f"Every edge is kept in {path}")
@@ -56,6 +63,16 @@ def show_analysis(analysis: Analysis) -> None:
             say(line)
     for line in noticed(analysis):
         say(f"Note: {line}")
+
+
+def show_comparison(analysis: Analysis, other: Path) -> None:
+    """What changed since an earlier session, a sentence each."""
+    from coincide.report.comparison import comparison_sentences, comparisons
+
+    earlier = analyse_file(other).measured
+    say(f"Compared with {other}:")
+    for line in comparison_sentences(comparisons(analysis.measured, earlier), analysis.measured.rig):
+        say(f"  {line}")
 
 
 def show_budget(analysis: Analysis) -> None:

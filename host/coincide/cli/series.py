@@ -22,6 +22,13 @@ from coincide.cli.options import json_option, port_options, rig_option, yes_opti
     default=None,
     help="Session file; an existing one is continued. Default: a new one in 'sessions' beside the rig.",
 )
+@click.option(
+    "--compare",
+    "other",
+    type=click.Path(path_type=Path),
+    default=None,
+    help="An earlier session: did what was changed in between move lag or jitter?",
+)
 @rig_option
 @port_options
 @yes_option
@@ -30,6 +37,7 @@ def command(
     pairs: int,
     offset_text: str | None,
     out: Path | None,
+    other: Path | None,
     rig_path: Path,
     port: str | None,
     world: str | None,
@@ -46,7 +54,7 @@ def command(
     """
     from coincide.cli.firing import Firing, bench, confirm_checklist, fire, session_path
     from coincide.cli.opening import opened_box
-    from coincide.cli.results import leave_unless_complete, show_session
+    from coincide.cli.results import leave_unless_complete, show_comparison, show_session
     from coincide.report.words import offset_from_text
     from coincide.rig.file import load_rig
 
@@ -57,5 +65,7 @@ def command(
         path = out or session_path(rig_path, rig, "series")
         firing = Firing("series", pairs, offset_s, confirmed=items)
         fired = fire(bench(client, rig_path), path, firing)
-    show_session(fired.path, as_json=as_json)
+    analysis = show_session(fired.path, as_json=as_json, other=other)
+    if other is not None and not as_json:
+        show_comparison(analysis, other)
     leave_unless_complete(fired, f"coincide series -n {pairs} --out {path}", as_json=as_json)
