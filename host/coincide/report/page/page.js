@@ -22,6 +22,9 @@
     pair.c.forEach(function (c) { seen[c] = true; });
     return Object.keys(seen).map(Number).sort(function (p, q) { return p - q; });
   }
+  function firstLevel(pair, channel) {
+    return 1 - pair.l[pair.c.indexOf(channel)];
+  }
   function spanOf(pair) {
     var answers = pair.t.filter(function (_, i) { return data.channels[pair.c[i]].indexOf("half") !== 0; });
     var ends = pair.t.filter(function (_, i) { return !/^(half|full)/.test(data.channels[pair.c[i]]); });
@@ -52,13 +55,16 @@
       var name = data.channels[channel], base = TOP + (row + 1) * LANE - 6, high = LANE - 12;
       var colour = /_a/.test(name) ? "var(--a)" : /_b/.test(name) ? "var(--b)" : "var(--faint)";
       var path = "", level = null, area = "";
-      for (var i = 0; i < pair.t.length; i += 1) {
+      // Edges outside the view set the level; they are no edges at the rim of the drawing.
+      for (var i = 0; i < pair.t.length && pair.t[i] <= view.to; i += 1) {
         if (pair.c[i] !== channel) { continue; }
-        if (level === null) { level = 1 - pair.l[i]; path = "M" + LEFT + " " + (base - high * level); }
-        path += "H" + x(pair.t[i]);
+        if (pair.t[i] < view.from) { level = pair.l[i]; continue; }
+        if (level === null) { level = 1 - pair.l[i]; }
+        if (!path) { path = "M" + LEFT + " " + (base - high * level); }
         level = pair.l[i];
-        path += "V" + (base - high * level);
+        path += "H" + x(pair.t[i]) + "V" + (base - high * level);
       }
+      if (!path) { path = "M" + LEFT + " " + (base - high * (level === null ? firstLevel(pair, channel) : level)); }
       path += "H" + (WIDTH - RIGHT);
       area = path + "V" + base + "H" + LEFT + "Z";
       svg.appendChild(node("path", { d: area, fill: colour, "fill-opacity": "0.18" }));
