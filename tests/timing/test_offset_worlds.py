@@ -58,6 +58,10 @@ def run(seeds: range) -> Campaign:
         came = verify(found, fresh * MS)
         held = (world.skews(rng, world.n, world.fresh, held=True) - offset)[1:]
         share = float(world.keepers(offset - end))
+        # The true share of the shots that were counted: the warm-up has taken their centre further.
+        moving = float(
+            world.keepers(offset - world.centre(np.arange(world.n + 1, world.n + world.fresh))).mean()
+        )
         rows.append(
             (
                 KINDS.index(world.kind),
@@ -72,7 +76,7 @@ def run(seeds: range) -> Campaign:
                 found.expected_keepers,
                 float(np.mean(np.abs(held) <= world.tolerance)),
                 share * (1.0 - share) * (1.0 / world.n + 1.0 / held.size),
-                share * (1.0 - share) * (1.0 / world.n + 1.0 / came.pairs),
+                moving * (1.0 - moving) * (1.0 / world.n + 1.0 / came.pairs),
             )
         )
     return Campaign(*np.array(rows, dtype=np.float64).T)
