@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.fen import DOCS, answer, changed, documented, fen_rig
+from tests.cli.pages import console_blocks
 from tests.cli.running import run
 
 
@@ -24,18 +25,9 @@ def test_the_card_as_json(fen: Path) -> None:
     assert [Path(one).name for one in found["files"]] == ["card.pdf", "card.png"]
 
 
-def console_blocks() -> list[tuple[list[str], list[str]]]:
-    """(arguments, parts of the output) of each example; `[...]` stands for what was left out."""
-    page = (DOCS / "planning.md").read_text("utf-8")
-    found = []
-    for block in re.findall(r"^```console\n(.*?)^```", page, re.MULTILINE | re.DOTALL):
-        command, shown = block.split("\n", 1)
-        words = [a or b for a, b in re.findall(r'"([^"]*)"|(\S+)', command.removeprefix("$ coincide "))]
-        found.append((words, [" ".join(part.split()) for part in shown.split("[...]") if part.strip()]))
-    return found
-
-
-@pytest.mark.parametrize(("words", "shown"), console_blocks(), ids=lambda value: " ".join(value)[:40])
+@pytest.mark.parametrize(
+    ("words", "shown"), console_blocks("planning.md"), ids=lambda value: " ".join(value)[:40]
+)
 def test_the_page_shows_what_the_commands_print(fen: Path, words: list[str], shown: list[str]) -> None:
     changed(fen, "turned", ('= "towards the scene"', '= "towards the photographer"'))
     printed = " ".join(run(words, fen).out.split())

@@ -19,7 +19,7 @@ REGION_COLUMNS = (
     "length, px",
     "+-, px",
     "on film, um",
-    "confidence, %",
+    "sure, %",
 )
 ROLL_COLUMNS = ("frame", "scans", "skew, ms", "moved", "ghost, px", "on film, um", "still, px", "remark")
 
