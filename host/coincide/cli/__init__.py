@@ -43,16 +43,29 @@ COMMANDS = {
 @click.group(
     cls=LazyGroup,
     lazy=COMMANDS,
+    invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="New here? 'coincide demo' needs no hardware and takes less than a minute.",
 )
 @click.version_option(package_name="coincide", message="coincide %(version)s")
-def coincide() -> None:
+@click.pass_context
+def coincide(context: click.Context) -> None:
     """Make two camera bodies expose the same moment.
 
     A small box fires both releases and times what the shutters do; these commands read it, measure how
-    late one body is, suggest the offset that brings them together, and check it.
+    late one body is, suggest the offset that brings them together, and check it. Alone, 'coincide' says
+    what to do next with what is in this folder.
     """
+    if context.invoked_subcommand is None:
+        from datetime import UTC, datetime
+        from pathlib import Path
+
+        from coincide.cli.show import say
+        from coincide.report.next_step import next_step
+
+        for line in next_step(Path("rig.toml"), datetime.now(UTC)):
+            say(line)
+        say("All commands: coincide --help")
 
 
 def main() -> None:
