@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import time
 from collections import deque
 from types import TracebackType
 from typing import TYPE_CHECKING
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
 SHOWN = 6
 PLAIN_EVERY = 10
+BAR_WIDTH = 48
 SUGGEST_EVERY = 5
 
 
@@ -41,6 +43,7 @@ class LiveView:
         self._missed = 0
         self._suggestion: OffsetSuggestion | None = None
         self._prompt = ""
+        self._began_s = time.monotonic()
         self._live: Live | None = None
 
     def __enter__(self) -> LiveView:
@@ -65,12 +68,12 @@ class LiveView:
 
     def note(self, sentence: str) -> None:
         """A sentence for the person; it stays on the screen."""
-        self._console.print(harmless(sentence), soft_wrap=True)
+        self._console.print(harmless(sentence), soft_wrap=not self._console.is_terminal)
 
     def prompt(self, sentence: str) -> None:
         """What the person should do now; gone again once the next pair is in."""
         if self._live is None:
-            self._console.print(sentence, soft_wrap=True)
+            self._console.print(sentence, soft_wrap=not self._console.is_terminal)
             return
         self._prompt = sentence
         self._live.update(self._picture(), refresh=True)
@@ -94,16 +97,16 @@ class LiveView:
 
     def _picture(self) -> Group:
         from rich.console import Group
-        from rich.progress_bar import ProgressBar
         from rich.text import Text
 
         done = self._already + self._running.taken
-        lines: list[Text | ProgressBar] = []
+        lines: list[Text] = []
         if self._total is not None:
             lines.append(
                 Text(f"{done} of {self._total} pairs, {self._missed} without an answer", style="bold")
             )
-            lines.append(ProgressBar(total=self._total, completed=done, width=48))
+            filled = round(BAR_WIDTH * min(done / self._total, 1.0))
+            lines.append(Text("━" * filled + "·" * (BAR_WIDTH - filled) + self._time_left(done)))
         else:
             lines.append(Text(f"{done} pairs, {self._missed} without an answer", style="bold"))
         lines += [Text(f"  pair {shot:4d}   {self._skew(skew_s)}") for shot, skew_s in self._last]
@@ -111,6 +114,14 @@ class LiveView:
         if self._prompt:
             lines.append(Text(self._prompt, style="bold"))
         return Group(*lines)
+
+    def _time_left(self, done: int) -> str:
+        """How long the rest will take at this pace."""
+        if self._total is None or self._running.taken < 2:
+            return ""
+        pace_s = (time.monotonic() - self._began_s) / self._running.taken
+        left_s = pace_s * max(self._total - done, 0)
+        return f"  about {left_s:.0f} s left" if left_s < 90 else f"  about {left_s / 60:.0f} min left"
 
     def _skew(self, skew_s: float) -> str:
         measured = self._running.measured

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
+import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
 import click
 
@@ -25,13 +27,20 @@ def harmless(text: str) -> str:
 
 
 def say(sentence: str = "") -> None:
-    """A line for the person, on standard output."""
-    click.echo(harmless(sentence))
+    """A line for the person, on standard output; in a terminal broken between words."""
+    click.echo(_fitted(harmless(sentence), sys.stdout))
 
 
 def aside(sentence: str) -> None:
     """A line that is no result (progress, what is about to happen): standard error, so pipes stay clean."""
-    click.echo(harmless(sentence), err=True)
+    click.echo(_fitted(harmless(sentence), sys.stderr), err=True)
+
+
+def _fitted(text: str, stream: TextIO) -> str:
+    """The text broken between words to the width of a terminal; as it is where nobody looks, or it is set."""
+    if not stream.isatty() or text.startswith(" ") or "\n" in text:
+        return text
+    return textwrap.fill(text, shutil.get_terminal_size().columns - 1, break_long_words=False)
 
 
 def as_json(result: Any) -> None:
