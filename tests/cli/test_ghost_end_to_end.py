@@ -1,0 +1,71 @@
+"""A skew that the simulator made, rendered as a ghost in two scans, comes back as that skew; and the JSON's keys."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from coincide.box.client import BoxClient
+from coincide.box.conduct import run_series
+from coincide.box.plans import SeriesPlan
+from coincide.box.simulated.port import open_simulated
+from tests.box.sinks import MemorySession, header_for
+from tests.cli.running import run
+from tests.cli.test_json_on_the_page import keys_on_the_page
+from tests.ghost.pairs import Change, Mover, make_pair
+
+SPEED_M_S, AWAY_M, FOCAL_M, PITCH_M = 15 / 3.6, 15.0, 0.035, 25.4e-3 / 4000
+OFFSET_S = 0.010  # most of the simulated bodies' skew taken off, so that the ghost fits the search
+
+
+def true_skews_s() -> list[float]:
+    """Skews of pairs fired by the simulated box, first shots left out, with a part of the offset on."""
+    port = open_simulated("steady", seed=11)
+    client = BoxClient(port)
+    run_series(client, MemorySession(header_for(client)), SeriesPlan(4))
+    return [truth.skew_s - OFFSET_S for truth in port.truth[1:]]
+
+
+@pytest.mark.parametrize("skew_s", true_skews_s())
+def test_the_simulators_skew_comes_back(tmp_path: Path, skew_s: float) -> None:
+    # Thin lens focused on the subject, worked here by hand: image distance over distance, times the way gone.
+    on_film_m = FOCAL_M / (AWAY_M - FOCAL_M) * SPEED_M_S * skew_s
+    mover = Mover((260.0, 170.0), (90, 72), (on_film_m / PITCH_M, 0.0), "gravel")
+    pair = make_pair("coffee", Change(turn_deg=0.6, tones="invert", grain=0.01, movers=(mover,)), seed=8)
+    for name, image in (("a.png", pair.a), ("b.png", pair.b)):
+        Image.fromarray((image * 255).astype(np.uint8)).save(tmp_path / name)
+    assert run(["rig", "new"], tmp_path).code == 0
+    scans = run(["scans", "a.png", "b.png", "--dpi", "4000", "--json"], tmp_path)
+    assert set(json.loads(scans.out)) == keys_on_the_page("coincide-scans-result")
+    (tmp_path / "scans.json").write_text(scans.out)
+    asked = [
+        "ghost",
+        "--scans",
+        "scans.json",
+        "--region",
+        "1",
+        "15 km/h right",
+        "15 m",
+        "--skew",
+        f"{skew_s * 1e3} ms",
+    ]
+    found = json.loads(run([*asked, "--json"], tmp_path).out)
+    assert set(found) == keys_on_the_page("coincide-ghost-result")
+    assert abs(found["skew_s"] - skew_s) <= 2 * found["u_s"]
+    assert found["verdict"] == "timing"
+
+
+def test_a_roll_in_one_table(tmp_path: Path) -> None:
+    mover = Mover((260.0, 170.0), (90, 72), (6.0, 0.0), "gravel")
+    pair = make_pair("coffee", Change(movers=(mover,)), seed=9)
+    for name, image in (("a.png", pair.a), ("b.png", pair.b)):
+        Image.fromarray((image * 255).astype(np.uint8)).save(tmp_path / name)
+    (tmp_path / "roll.csv").write_text("a,b,frame\na.png,b.png,1\na.png,missing.png,2\n")
+    found = json.loads(run(["scans", "--roll", "roll.csv", "--dpi", "4000", "--json"], tmp_path).out)
+    assert set(found) == keys_on_the_page("coincide-roll-result")
+    assert abs(found["pairs"][0]["ghost_px"] - 6.0) < 0.5
+    assert "missing.png" in found["pairs"][1]["refused"]
