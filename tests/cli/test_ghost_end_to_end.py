@@ -13,6 +13,7 @@ from coincide.box.client import BoxClient
 from coincide.box.conduct import run_series
 from coincide.box.plans import SeriesPlan
 from coincide.box.simulated.port import open_simulated
+from coincide.session.frames import Frame, write_frames
 from tests.box.sinks import MemorySession, header_for
 from tests.cli.running import run
 from tests.cli.test_json_on_the_page import keys_on_the_page
@@ -69,3 +70,25 @@ def test_a_roll_in_one_table(tmp_path: Path) -> None:
     assert set(found) == keys_on_the_page("coincide-roll-result")
     assert abs(found["pairs"][0]["ghost_px"] - 6.0) < 0.5
     assert "missing.png" in found["pairs"][1]["refused"]
+
+
+def test_a_roll_with_the_frame_log_says_what_an_offset_would_have_removed(tmp_path: Path) -> None:
+    """Three frames, B late by 3, 4 and 5 ms, their ghosts in proportion: 4 ms more on A removes most of it."""
+    rows, frames = ["a,b,frame"], []
+    for number, skew_s in enumerate((0.003, 0.004, 0.005), 1):
+        mover = Mover((260.0, 170.0), (90, 72), (skew_s * 1500.0, 0.0), "gravel")
+        pair = make_pair("coffee", Change(movers=(mover,)), seed=20 + number)
+        for name, image in (("a", pair.a), ("b", pair.b)):
+            Image.fromarray((image * 255).astype(np.uint8)).save(tmp_path / f"{name}{number}.png")
+        rows.append(f"a{number}.png,b{number}.png,{number}")
+        nan = float("nan")
+        frames.append(
+            Frame(number, number - 1, 1, 1.0, "1/60+1/30", "out", skew_s, nan, nan, 0.0, 0.0, 0.002)
+        )
+    (tmp_path / "roll.csv").write_text("\n".join(rows) + "\n")
+    write_frames(tmp_path / "frames.csv", frames)
+    asked = ["scans", "--roll", "roll.csv", "--frames", "frames.csv", "--dpi", "4000", "--json"]
+    found = json.loads(run(asked, tmp_path).out)
+    assert [row["skew_s"] for row in found["pairs"]] == pytest.approx([0.003, 0.004, 0.005])
+    assert found["summary"]["offset_change_s"] == pytest.approx(0.004, abs=5e-4)
+    assert found["summary"]["removed"] > 0.7

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import ndimage
 
 from coincide.errors import BadInput
 from coincide.ghost.motion import motion
@@ -67,3 +68,36 @@ def test_a_scan_without_features_is_refused(make: object) -> None:
     blank = np.full((300, 400), 0.0 if make is np.zeros else 1.0, np.float32)
     with pytest.raises(BadInput):
         register(Scan("a", blank), Scan("b", blank))
+
+
+@pytest.mark.parametrize("name", ["rocket", "cat", "coffee"])
+def test_two_fifths_of_the_frame_moved_and_no_wrong_answer_is_given(name: str) -> None:
+    """What stood still wins over what moved together, or the pair is refused: never a confident wrong answer."""
+    height, width = (int(side * 0.86) for side in make_pair(name, Change(), 6, crop=1.0).a.shape[:2])
+    size = (int(width * 0.62), int(height * 0.62))
+    mover = Mover((width * 0.5, height * 0.5), size, (8.0, 3.0), "grass")
+    pair = make_pair(name, Change(turn_deg=0.5, shift=(2.0, 1.0), movers=(mover,)), seed=6)
+    a, b = scans(pair)
+    try:
+        found = register(a, b)
+    except BadInput:
+        return
+    assert error_rms(found.alignment, pair) < 0.5
+
+
+def test_a_distortion_is_followed_where_the_data_support_it() -> None:
+    pair = make_pair("coffee", Change(), seed=7)
+    a, _ = scans(pair)
+    height, width = a.grey.shape
+    y, x = np.mgrid[0:height, 0:width].astype(np.float64)
+    x0, y0 = (width - 1) / 2, (height - 1) / 2
+    r2 = ((x - x0) ** 2 + (y - y0) ** 2) / (width / 2) ** 2
+    # A barrel: 3 pixels in the corners, as two lenses that differ would show.
+    bend = 0.012
+    bent = ndimage.map_coordinates(
+        a.grey, [y0 + (y - y0) * (1 + bend * r2), x0 + (x - x0) * (1 + bend * r2)], order=3
+    )
+    found = register(a, Scan("b", bent.astype(np.float32), 4000.0))
+    plain = register(a, Scan("b", bent.astype(np.float32), 4000.0), richest="similarity")
+    assert found.alignment.kind != "similarity"
+    assert found.static_rms_px < 0.6 * plain.static_rms_px
