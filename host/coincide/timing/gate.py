@@ -1,10 +1,10 @@
 """Exposure, mid-exposure and curtain travel from gate sensors.
 
-    each sensor    half-peak open o and close c: edges less delays; width, threshold and rise corrected
-                   (sensors.py)
-    exposure       c - o
-    mid-exposure   (o + c)/2, moved along the sweep to the frame's centre; with two sensors interpolated
-    travel         two sensors: time between their edges over the part of the travel that lies between them
+each sensor    half-peak open o and close c: edges less delays; width, threshold and rise corrected
+               (sensors.py)
+exposure       c - o
+mid-exposure   (o + c)/2, moved along the sweep to the frame's centre; with two sensors interpolated
+travel         two sensors: time between their edges over the part of the travel that lies between them
 """
 
 from __future__ import annotations

@@ -1,10 +1,10 @@
 """Uncertainty budgets after the GUM (JCGM 100:2008), by distributions (JCGM 101:2008) where that matters.
 
-    combined      root sum of squares of the components                            GUM 5.1.2
-    rectangular   half-width a gives a / sqrt 3                                    GUM 4.3.7
-    effective     degrees of freedom by Welch and Satterthwaite                    GUM G.4.1
-    expanded      k = 2 where the parts are near normal, else the 95 % of the
-                  distributions, by Monte Carlo                                    JCGM 101
+combined      root sum of squares of the components                            GUM 5.1.2
+rectangular   half-width a gives a / sqrt 3                                    GUM 4.3.7
+effective     degrees of freedom by Welch and Satterthwaite                    GUM G.4.1
+expanded      k = 2 where the parts are near normal, else the 95 % of the
+              distributions, by Monte Carlo                                    JCGM 101
 """
 
 from __future__ import annotations
