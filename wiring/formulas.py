@@ -79,11 +79,6 @@ def flyback_decay_s(inductance_h: float, resistance_ohm: float, current_a: float
     return inductance_h / resistance_ohm * math.log(1 + current_a * resistance_ohm / clamp_v)
 
 
-def coil_energy_j(inductance_h: float, current_a: float) -> float:
-    """Energy a coil holds: L I^2/2."""
-    return inductance_h * current_a**2 / 2
-
-
 def divider_v(supply_v: float, upper_ohm: float, lower_ohm: float) -> float:
     """Voltage of an unloaded divider across its lower part."""
     return supply_v * lower_ohm / (upper_ohm + lower_ohm)

@@ -50,13 +50,6 @@ class Part:
         """Groups of pins that may conduct to one another."""
         return SIDES.get(self.kind, (tuple(self.pins),))
 
-    def side_of(self, pin: str) -> int:
-        """Index of the side a pin lies on. Raises KeyError for a pin no side holds."""
-        for index, side in enumerate(self.sides()):
-            if pin in side:
-                return index
-        raise KeyError(f"{self.ref} ({self.kind}) has no pin '{pin}'")
-
     def rewired(self, pin: str, net: str) -> Part:
         """The same part with one pin on another net."""
         return replace(self, pins=MappingProxyType({**self.pins, pin: net}))

@@ -116,9 +116,6 @@ class Board:
     def run_lamps(self, lamps, step_ticks, rows):
         self._lamp_row.run(lamps, step_ticks, rows)
 
-    def stop_lamps(self):
-        self._lamp_row.stop()
-
     def serial_read(self):
         return self._usb.read()
 

@@ -22,8 +22,8 @@ from coincide.rig.file import parse_rig
 from coincide.rig.plan import rig_plan
 from coincide.session.memory import session_from_records
 from coincide.session.model import Header
-from coincide.timing.analysis import Measured, measure
-from coincide.timing.offset import OffsetSuggestion, suggest_offset
+from coincide.timing.analysis import Measured, measure, offset_of
+from coincide.timing.offset import OffsetSuggestion
 from coincide.timing.verify import Verification, verify
 from tests.box.sinks import MemorySession
 from tests.rig.rigs import LEAF, text_with
@@ -58,20 +58,11 @@ def recover(seed: int) -> Recovered:
     scatter = scatter_of(world, rng)
     tolerance = float(np.std(scatter)) * float(np.exp(rng.uniform(np.log(0.7), np.log(4.0))))
     rig_toml = rig_text(world, tolerance)
-    rig = parse_rig(rig_toml)
     port = open_simulated(world, seed=seed)
     client = BoxClient(port)
     measured = _series(client, rig_toml, pairs, 0.0)
     true_skew_s = np.array([truth.skew_s for truth in port.truth])
-    suggestion = suggest_offset(
-        measured.skew_s,
-        tolerance_s=rig.tolerance.time_s or 0.0,
-        resolution_s=measured.resolution_s,
-        offset_s=measured.offset_on_s,
-        start_s=measured.shots.start_s,
-        rest_s=measured.shots.rest_s,
-        type_b_s=measured.mids.type_b_s,
-    )
+    suggestion = offset_of(measured)
     fresh = _series(client, rig_toml, fresh_pairs, suggestion.offset_s)
     verification = verify(
         suggestion,

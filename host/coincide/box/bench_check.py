@@ -6,7 +6,7 @@ box. Outputs are open and the box is disarmed whenever a stage ends, however it 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
@@ -92,6 +92,12 @@ class BenchCheck:
             items.append(
                 Item("loopback", "zero", None, "Zero check left out: isolators keep their datasheet spread.")
             )
+        return self.record(items, zero, now)
+
+    def record(
+        self, items: Sequence[Item], zero: ZeroResult | None, now: datetime | None = None
+    ) -> BenchRecord:
+        """What stages found, with the box's identity and the wiring's digest."""
         at = (datetime.now(UTC) if now is None else now).isoformat(timespec="seconds")
         identity = self._client.identity
         return BenchRecord(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 import click
@@ -17,8 +16,7 @@ if TYPE_CHECKING:
 def bench_check(client: BoxClient, *, outputs_and_inputs: bool, zero: bool) -> bool:
     """Run the stages asked for, keep the record, show it. True when nothing that was tested failed."""
     from coincide.box.bench_check import BenchCheck
-    from coincide.box.bench_record import BenchRecord, save_record
-    from coincide_wiring.netlist import digest
+    from coincide.box.bench_record import save_record
 
     simulated = client.identity.simulated
     bench = BenchCheck(client, (lambda _: True) if simulated else _ask, say)
@@ -33,15 +31,7 @@ def bench_check(client: BoxClient, *, outputs_and_inputs: bool, zero: bool) -> b
     if zero and (simulated or _ask("Bodies off the box and the loopback plug in its sockets?")):
         item, result = bench.zero_check()
         items.append(item)
-    record = BenchRecord(
-        made_at=datetime.now(UTC).isoformat(timespec="seconds"),
-        box_uid=client.identity.uid,
-        firmware=client.identity.firmware,
-        wiring_digest=digest(bench.build),
-        build=bench.build,
-        items=tuple(items),
-        zero=result,
-    )
+    record = bench.record(items, result)
     words = {True: "passed", False: "failed", None: "left out"}
     table(("tested", "result", "what was seen"), [(one.name, words[one.passed], one.say) for one in items])
     if not simulated:

@@ -164,11 +164,7 @@ def _senses(rig: Rig) -> tuple[bool, bool]:
     for body in rig.both:
         gate = any(sensor is not None for sensor in body.sensors.gates)
         shutter = body.shutter
-        suppressed = (
-            isinstance(shutter, FocalPlane)
-            and shutter.sync_speed is not None
-            and shutter.exposure.nominal_s < shutter.sync_speed.nominal_s * 0.99
-        )
+        suppressed = isinstance(shutter, FocalPlane) and shutter.above_sync_speed(shutter.exposure)
         found.append(gate or (body.sync != "none" and not suppressed))
     return (found[0], found[1])
 

@@ -101,16 +101,6 @@ def read_pixels(path: Path) -> tuple[Pixels, ScanInfo]:
     return _turned(pixels, info.turn), info
 
 
-def read_info(path: Path) -> ScanInfo:
-    """The header alone, with the same checks of kind and size; decodes no pixels."""
-    kind = _kind(path)
-    with _quiet():
-        try:
-            return _tiff_info(path) if kind == "tiff" else _pillow_info(path)
-        except _BROKEN as error:
-            raise BadInput(f"{path}: starts like a {kind.upper()} but its header is damaged.") from error
-
-
 def _kind(path: Path) -> str:
     if path.is_dir():
         raise BadInput(f"{path}: is a folder; name one scan in it.")
@@ -198,13 +188,6 @@ def _tiff_page_info(path: Path, page: Any) -> ScanInfo:
     return ScanInfo(path, width, height, bits, channels, _credible(dpi), turn)
 
 
-def _tiff_info(path: Path) -> ScanInfo:
-    import tifffile
-
-    with tifffile.TiffFile(path) as tiff:
-        return _tiff_page_info(path, _largest_page(tiff))
-
-
 def _read_tiff(path: Path) -> tuple[Pixels, ScanInfo]:
     import tifffile
 
@@ -226,11 +209,6 @@ def _read_tiff(path: Path) -> tuple[Pixels, ScanInfo]:
 
 
 # -- PNG and JPEG ----------------------------------------------------------------------------------
-
-
-def _pillow_info(path: Path) -> ScanInfo:
-    with _opened(path) as image:
-        return _image_info(path, image)
 
 
 @contextlib.contextmanager

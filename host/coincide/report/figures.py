@@ -57,7 +57,8 @@ def save_figures(figures: dict[str, Figure], folder: Path, prefix: str) -> list[
 def pair_edges(measured: Measured, row: int) -> PairEdges:
     """The edges of one row, in seconds from that row's start, with its mid-exposures."""
     table = measured.session.edges
-    mine = table.row == row
+    first, end = np.searchsorted(table.row, (row, row + 1))  # rows stand in order
+    mine = slice(int(first), int(end))
     tick = table.tick[mine]
     full = [i for i, name in enumerate(measured.session.header.channels) if name.startswith("full")]
     pressed = np.isin(table.channel[mine], full) & (table.level[mine] == 1)

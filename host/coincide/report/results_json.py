@@ -23,7 +23,7 @@ def session_json(analysis: Analysis, path: Path) -> dict[str, Any]:
         "version": 1,
         "session": path,
         "rig": measured.rig.name,
-        "simulated": bool(measured.session.header.box.get("board", {}).get("simulated")),
+        "simulated": measured.session.header.simulated,
         "exposures": measured.rig.exposures,
         "tolerance_s": measured.tolerance_s,
         "pairs": {

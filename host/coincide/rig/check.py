@@ -43,7 +43,7 @@ def _shutter(key: str, body: Body) -> Iterator[str]:
                 f"({_ms(sync.nominal_s)}): the frame would never be open as a whole; measure the travel or "
                 "correct the sync speed."
             )
-        if body.sync != "none" and exposure.nominal_s < sync.nominal_s * 0.99:
+        if body.sync != "none" and shutter.above_sync_speed(exposure):
             yield (
                 f"{key}.shutter.exposure is {exposure}, shorter than sync_speed {sync}: many bodies suppress X "
                 f"there; use a gate sensor, or {sync} or longer."

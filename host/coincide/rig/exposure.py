@@ -311,11 +311,7 @@ def _body_warnings(key: str, body: Body, one: BodyExposure) -> Iterable[str]:
             f"({key}.shutter.marked): {abs(one.error_stops):.1f} stops {word}; change the aperture or the light."
         )
     shutter = body.shutter
-    if (
-        isinstance(shutter, FocalPlane)
-        and shutter.sync_speed
-        and one.mark.nominal_s < 0.99 * shutter.sync_speed.nominal_s
-    ):
+    if isinstance(shutter, FocalPlane) and shutter.above_sync_speed(one.mark):
         yield (
             f"{one.name} at {one.mark} is above its sync speed {shutter.sync_speed} ({key}.shutter.sync_speed): X is "
             "likely suppressed, so the box cannot judge the frames."

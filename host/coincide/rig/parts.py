@@ -24,6 +24,7 @@ from coincide.rig.fields import (
     TravelTime,
     Uncertainty,
 )
+from coincide.units import ShutterTime
 
 Sweep = Literal["left to right", "right to left", "top to bottom", "bottom to top"]
 Looks = Literal["straight", "up at the glass", "down at the glass", "from the left", "from the right"]
@@ -81,6 +82,11 @@ class FocalPlane(_Shutter):
         0.08, description="a number from 0 to 0.3: how uncertain 'curve' is"
     )
     sync_speed: Exposure | None = Field(None, description="the shortest time with flash, such as '1/125'")
+
+    def above_sync_speed(self, time: ShutterTime) -> bool:
+        """Whether a shutter time is shorter than the sync speed, where many a body suppresses X."""
+        # A hundredth: marks that stand for the same time are not told apart by rounding.
+        return self.sync_speed is not None and time.nominal_s < 0.99 * self.sync_speed.nominal_s
 
 
 class Leaf(_Shutter):

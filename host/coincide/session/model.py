@@ -83,6 +83,11 @@ class Header:
     confirmed: tuple[str, ...] = ()
     known: dict[str, Any] = field(default_factory=dict)
 
+    @property
+    def simulated(self) -> bool:
+        """Whether the box that measured was a simulated one: then everything in the file is invented."""
+        return bool(self.box.get("board", {}).get("simulated"))
+
 
 @dataclass(frozen=True, slots=True)
 class EdgeTable:

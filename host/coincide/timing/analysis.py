@@ -91,6 +91,19 @@ def measure(session: Session) -> Measured:
     )
 
 
+def offset_of(measured: Measured) -> OffsetSuggestion:
+    """The offset that measured pairs suggest. Raises BadInput as `suggest_offset` does."""
+    return suggest_offset(
+        measured.skew_s,
+        tolerance_s=measured.tolerance_s,
+        resolution_s=measured.resolution_s,
+        offset_s=measured.offset_on_s,
+        start_s=measured.shots.start_s,
+        rest_s=measured.shots.rest_s,
+        type_b_s=measured.mids.type_b_s,
+    )
+
+
 def analyse(session: Session) -> Analysis:
     """Measure a session and suggest the offset. Raises BadInput as `measure` does."""
     measured = measure(session)
@@ -109,15 +122,7 @@ def analyse(session: Session) -> Analysis:
     if measured.mids.refusals:
         return Analysis(measured, None, " ".join(measured.mids.refusals), found)
     try:
-        suggestion = suggest_offset(
-            measured.skew_s,
-            tolerance_s=measured.tolerance_s,
-            resolution_s=measured.resolution_s,
-            offset_s=measured.offset_on_s,
-            start_s=measured.shots.start_s,
-            rest_s=measured.shots.rest_s,
-            type_b_s=measured.mids.type_b_s,
-        )
+        suggestion = offset_of(measured)
     except BadInput as refused:
         return Analysis(measured, None, str(refused), found)
     return Analysis(measured, suggestion, None, found)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 
+from coincide.session.model import BODIES
 from coincide.timing.mid_exposure import BodyMid, MidExposures
 from coincide.timing.part import Part
 from coincide.timing.uncertainty import Budget, Component, Distribution, budget, mean_component, rectangular_u
@@ -17,12 +20,7 @@ CLOCK_PPM = 50.0  # a plain crystal over temperature and years; memory of data s
 
 def mean_skew_budget(mids: MidExposures, skew_s: Floats, *, clock_ppm: float = CLOCK_PPM) -> Budget:
     """Mean skew of a series (n,), NaN left out: type A of the mean, both bodies' parts, tick and clock."""
-    parts = tuple(
-        Part(f"{part.name}, {letter}", part.u_s, part.distribution, part.remedy)
-        for letter, body in zip("AB", mids.bodies, strict=True)
-        for part in body.parts
-    )
-    return _of_mean(skew_s, parts, clock_ppm)
+    return _of_mean(skew_s, named_parts(mids), clock_ppm)
 
 
 def lag_budget(body: BodyMid, lag_s: Floats, *, clock_ppm: float = CLOCK_PPM) -> Budget:
@@ -35,6 +33,22 @@ def exposure_budget(body: BodyMid, *, clock_ppm: float = CLOCK_PPM) -> Budget:
     return _of_mean(body.exposure_s, body.exposure_parts, clock_ppm)
 
 
+def named_parts(mids: MidExposures) -> tuple[Part, ...]:
+    """The parts of both bodies, each with its body's letter."""
+    return tuple(
+        replace(part, name=f"{letter}: {part.name}")
+        for letter, body in zip(BODIES, mids.bodies, strict=True)
+        for part in body.parts
+    )
+
+
+def type_b_components(parts: tuple[Part, ...]) -> tuple[Component, ...]:
+    """Parts of a mid-exposure as components of a budget."""
+    return tuple(
+        Component(part.name, part.u_s, np.inf, _distribution(part), "B", part.remedy) for part in parts
+    )
+
+
 def _of_mean(values: Floats, parts: tuple[Part, ...], clock_ppm: float) -> Budget:
     seen = values[np.isfinite(values)]
     if seen.size == 0:
@@ -45,10 +59,7 @@ def _of_mean(values: Floats, parts: tuple[Part, ...], clock_ppm: float) -> Budge
     return budget(
         (
             mean_component("scatter of the shots", seen),
-            *(
-                Component(part.name, part.u_s, np.inf, _distribution(part), "B", part.remedy)
-                for part in parts
-            ),
+            *type_b_components(parts),
             Component("tick", tick, distribution="triangular"),
             Component("box's clock", rectangular_u(clock_ppm * 1e-6 * size), distribution="rectangular"),
         )

@@ -9,8 +9,8 @@ import numpy as np
 from coincide.errors import BadInput
 from coincide.session.memory import session_from_records
 from coincide.session.model import Header, ShotRecord
-from coincide.timing.analysis import Measured, measure
-from coincide.timing.offset import OffsetSuggestion, suggest_offset
+from coincide.timing.analysis import Measured, measure, offset_of
+from coincide.timing.offset import OffsetSuggestion
 
 KEPT = 400  # of a long watch only the latest are looked at; the file keeps all
 
@@ -37,14 +37,6 @@ class RunningSeries:
         if now is None or np.isfinite(now.skew_s).sum() < 8:
             return None
         try:
-            return suggest_offset(
-                now.skew_s,
-                tolerance_s=now.tolerance_s,
-                resolution_s=now.resolution_s,
-                offset_s=now.offset_on_s,
-                start_s=now.shots.start_s,
-                rest_s=now.shots.rest_s,
-                type_b_s=now.mids.type_b_s,
-            )
+            return offset_of(now)
         except BadInput:
             return None

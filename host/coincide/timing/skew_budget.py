@@ -3,12 +3,10 @@ alike."""
 
 from __future__ import annotations
 
-from coincide.session.model import BODIES
 from coincide.timing.analysis import Analysis
+from coincide.timing.budgets import CLOCK_PPM, named_parts, type_b_components
 from coincide.timing.known import known_from
 from coincide.timing.uncertainty import Budget, Component, budget, rectangular_u
-
-CLOCK_PPM = 50.0  # a board's crystal, with temperature and age; datasheets (memory)
 
 
 def skew_budget(analysis: Analysis) -> Budget | None:
@@ -26,16 +24,7 @@ def skew_budget(analysis: Analysis) -> Budget | None:
             "fire more pairs",
         )
     ]
-    for letter, body in zip(BODIES, measured.mids.bodies, strict=True):
-        parts += [
-            Component(
-                f"{letter}: {part.name}",
-                part.u_s,
-                distribution="rectangular" if part.distribution == "rectangular" else "normal",
-                remedy=part.remedy,
-            )
-            for part in body.parts
-        ]
+    parts += type_b_components(named_parts(measured.mids))
     parts.append(
         Component("one tick at either edge", rectangular_u(measured.resolution_s), distribution="rectangular")
     )

@@ -63,7 +63,6 @@ def page_content(
     measured = analysis.measured
     header = measured.session.header
     figures = {key: _figure(key, figure) for key, figure in session_figures(analysis).items()}
-    simulated = bool(header.box.get("board", {}).get("simulated"))
     lead = [] if analysis.suggestion is None else [what_to_set(measured.rig, analysis.suggestion)]
     if verification is not None and analysis.suggestion is not None:
         lead += verified(measured.rig, analysis.suggestion, verification)
@@ -72,7 +71,7 @@ def page_content(
         kicker=f"{measured.rig.name}, {header.exposures[0]} (A) and {header.exposures[1]} (B), {header.created[:10]}",
         verdict=lateness(analysis),
         lead=tuple(lead),
-        invented=simulated,
+        invented=header.simulated,
         settings=_settings(analysis),
         sections=tuple(_sections(analysis, figures, fresh)),
         pairs=tuple(_pairs(measured)),
