@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from coincide_firmware.app.pins import PINS
 from coincide_wiring.circuits_sensors import GATES
 from coincide_wiring.figure import Figure
 from coincide_wiring.figures_release import (
@@ -21,17 +22,23 @@ from coincide_wiring.figures_release import (
 from coincide_wiring.figures_sensors import gate_figures, sync_figures
 from coincide_wiring.netlist import BODIES, Build, in_use
 
+BODY_OF = {row[0]: row[4] for row in PINS}
+
 
 @dataclass(frozen=True, slots=True)
 class TimingTerm:
     """A component of the uncertainty budget: standard uncertainty in seconds, rectangular, type B.
 
-    `enters` is 'skew', 'lag' or 'prediction'; a term of the skew is one body's share, so a budget of the
-    skew takes both bodies' terms.
+    `signal` is the row of the pin table whose circuit it belongs to, `body` "A" or "B". `delay_s` is the
+    circuit's typical delay, which nobody has subtracted. `enters` is 'skew', 'lag' or 'prediction'; a term of
+    the skew is one body's share, so a budget of the skew takes both bodies' terms.
     """
 
     name: str
+    signal: str
+    body: str
     enters: str
+    delay_s: float
     u_s: float
     dof: float = math.inf
     distribution: str = "rectangular"
@@ -61,7 +68,15 @@ def timing_terms(build: Build, zero_checked: bool, how: str) -> tuple[TimingTerm
     if how not in ("sync", "gate"):
         raise ValueError(f"mid-exposures come from 'sync' or 'gate', not '{how}'")
     timings = [one.timing for one in figures(build) if one.timing is not None]
-    wanted = [one for one in timings if one.enters != "skew" or one.name.startswith(how)]
+    wanted = [one for one in timings if one.enters != "skew" or one.signal.startswith(how)]
     return tuple(
-        TimingTerm(one.name, one.enters, one.u_left_s if zero_checked else one.u_s) for one in wanted
+        TimingTerm(
+            one.name,
+            one.signal,
+            BODY_OF[one.signal],
+            one.enters,
+            one.delay_s,
+            one.u_left_s if zero_checked else one.u_s,
+        )
+        for one in wanted
     )

@@ -49,7 +49,14 @@ def release_figures(netlist: Netlist, body: str) -> tuple[Figure, ...]:
             *led,
             (relay.value("trigger_a") * heated, specs.BOARD["pin_max_a"]),
             parts,
-            Timing(f"release isolator of body {body}", "lag", on[0], (on[2] - on[1]) / 2, drift_s),
+            Timing(
+                f"release isolator of body {body}",
+                f"full_{body.lower()}",
+                "lag",
+                on[0],
+                (on[2] - on[1]) / 2,
+                drift_s,
+            ),
         ),
         Figure(
             f"release_boot_{body.lower()}",
@@ -300,7 +307,12 @@ def solenoid_figures(netlist: Netlist, body: str) -> tuple[Figure, ...]:
             (None, coil.value("coil_max_c") - HOT_C),
             (coil.ref,),
             Timing(
-                f"solenoid of body {body} warming up", "prediction", slower_s / 2, slower_s / 2, slower_s / 2
+                f"solenoid of body {body} warming up",
+                f"full_{low}",
+                "prediction",
+                slower_s / 2,
+                slower_s / 2,
+                slower_s / 2,
             ),
         ),
         Figure(

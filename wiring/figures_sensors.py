@@ -122,7 +122,9 @@ def _saturation(
             (None, 100e-6),
             parts,
             # After a zero check: what a fifth of the spread would drift with temperature and cell.
-            Timing(f"sync optocoupler of body {body}", "skew", typical_s, half_s, 0.2 * half_s),
+            Timing(
+                f"sync optocoupler of body {body}", f"sync_{low}", "skew", typical_s, half_s, 0.2 * half_s
+            ),
         ),
         Figure(
             f"sync_open_{low}",
@@ -299,7 +301,7 @@ def gate_figures(netlist: Netlist, channel: str) -> tuple[Figure, ...]:
             *wobble,
             (None, 0.2),
             (hysteresis.ref, source.ref),
-            Timing(f"gate sensor {channel}", "skew", delay_s, unknown_s, unknown_s),
+            Timing(f"gate sensor {channel}", f"gate_{channel}", "skew", delay_s, unknown_s, unknown_s),
         ),
         Figure(
             f"gate_slit_{channel}",

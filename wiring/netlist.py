@@ -89,9 +89,25 @@ def _joined(chosen: tuple[Sheet, ...]) -> Netlist:
 
 def digest(build: Build) -> str:
     """Sixteen hex digits that change when a part, a value or a connection of the build changes."""
+    return _digest_of(sheets(build))
+
+
+def loop_digest(build: Build) -> str:
+    """The same for what the pulses of the zero check pass: board, release isolators, sync inputs, plug."""
+    return _digest_of(
+        (
+            circuits_box.board(),
+            *(circuits_body.release(body) for body in BODIES),
+            *(circuits_sensors.sync(body, variant) for body, variant in zip(BODIES, build.sync, strict=True)),
+            circuits_body.loopback(),
+        )
+    )
+
+
+def _digest_of(chosen: tuple[Sheet, ...]) -> str:
     record = [
         [one.ref, one.kind, sorted(one.pins.items()), sorted(one.values.items())]
-        for sheet in sheets(build)
+        for sheet in chosen
         for one in sheet.parts
     ]
     return hashlib.sha256(json.dumps(record, ensure_ascii=False).encode()).hexdigest()[:16]

@@ -16,6 +16,7 @@ from coincide.box.bench_record import (
     BenchRecord,
     Item,
     bench_folder,
+    fitted,
     read_record,
     record_text,
     save_record,
@@ -236,7 +237,39 @@ def test_the_newest_zero_check_counts_and_lapses_with_the_wiring(tmp_path: Path)
     rewired = zero_correction("e660583883241", Build(sync=("wetted", "cell")), tmp_path)
     assert rewired is not None
     assert rewired.stale is not None
-    assert "other wiring" in rewired.stale
+    assert "body A had the 'cell' sync circuit then and has 'wetted' now" in rewired.stale
+    sockets = zero_correction(
+        "e660583883241", Build(release=("solenoid", "contact"), gate=("load", "transimpedance")), tmp_path
+    )
+    assert sockets is not None
+    assert sockets.stale is None  # neither is in the loop the pulses pass
+
+
+def test_what_was_last_said_of_the_circuits_is_how_the_box_is_built(tmp_path: Path) -> None:
+    assert fitted("e660583883241", tmp_path) is None
+    save_record(record(at=AT), tmp_path)
+    wetted = Build(sync=("cell", "wetted"))
+    save_record(record(zero=False, at=AT.replace(year=2032), build=wetted), tmp_path)
+    found = fitted("e660583883241", tmp_path)
+    assert found is not None
+    assert (found.build, found.made_at[:4]) == (wetted, "2032")
+    zero = zero_correction("e660583883241", None, tmp_path)
+    assert zero is not None
+    assert zero.stale is not None
+    assert "2031-05-04 is out of date: body B had the 'cell'" in zero.stale
+    save_record(record(at=AT.replace(year=2033), build=wetted), tmp_path)
+    renewed = zero_correction("e660583883241", None, tmp_path)
+    assert renewed is not None
+    assert renewed.stale is None
+
+
+def test_circuits_that_this_version_draws_otherwise_make_a_zero_check_stale(tmp_path: Path) -> None:
+    path = save_record(record(), tmp_path)
+    path.write_text(path.read_text().replace(digest(Build()), "0" * 16))
+    found = zero_correction("e660583883241", None, tmp_path)
+    assert found is not None
+    assert found.stale is not None
+    assert "this version's circuits" in found.stale
 
 
 @pytest.mark.parametrize(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -18,7 +19,7 @@ from platformdirs import user_data_path
 
 from coincide.durable import write_new
 from coincide.errors import BadInput
-from coincide_wiring.netlist import Build, digest
+from coincide_wiring.netlist import BODIES, Build, digest, loop_digest
 
 FORMAT = "coincide-bench"
 VERSION = 1
@@ -209,30 +210,63 @@ def _names(values: list[str]) -> tuple[str, str]:
     return str(one), str(other)
 
 
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """The circuits a box has, as the person last said with 'coincide box check', and when."""
+
+    build: Build
+    made_at: str
+
+
+def fitted(box_uid: str, directory: Path | None = None) -> Fitted | None:
+    """How a box is built, from its newest record; None when it was never on the bench of this computer."""
+    for _, record in _records(box_uid, directory):
+        return Fitted(record.build, record.made_at)
+    return None
+
+
 def zero_correction(
     box_uid: str, build: Build | None = None, directory: Path | None = None
 ) -> ZeroCorrection | None:
     """The newest zero check of a box, or None when there is none.
 
-    `build` is how the box is wired now, None for 'as the record says'. The correction is stale when the
-    wiring it was made with is not the wiring of now: because the person changed it, or because this
-    version's circuits did. Records that cannot be read are passed over.
+    `build` is how the box is built now, None for what the newest record says. The correction is stale when
+    the loop it was measured through is no longer the one fitted: because the person fitted another circuit,
+    or because this version's circuits differ. Gate sensors and what is plugged into a release socket are no
+    part of that loop. Records that cannot be read are passed over.
     """
+    now = build
+    for path, record in _records(box_uid, directory):
+        now = record.build if now is None else now
+        if record.zero is not None:
+            return ZeroCorrection(record.zero, record.made_at, path, _why_stale(record, now))
+    return None
+
+
+def _why_stale(record: BenchRecord, now: Build) -> str | None:
+    """Why the zero check of a record does not hold for a box built as `now`; None when it does."""
+    day = record.made_at[:10]
+    if digest(record.build) != record.wiring_digest:
+        return (
+            f"The zero check of {day} is out of date: this version's circuits are not those it was made with."
+        )
+    if loop_digest(now) == loop_digest(record.build):
+        return None
+    changed = [
+        f"body {body} had the '{before}' sync circuit then and has '{after}' now"
+        for body, before, after in zip(BODIES, record.build.sync, now.sync, strict=True)
+        if before != after
+    ]
+    return f"The zero check of {day} is out of date: {' and '.join(changed)}."
+
+
+def _records(box_uid: str, directory: Path | None) -> Iterator[tuple[Path, BenchRecord]]:
+    """The readable records of a box, newest first."""
     for path in sorted(bench_folder(box_uid, directory).glob("*.toml"), key=_age, reverse=True):
         try:
-            record = read_record(path)
+            yield path, read_record(path)
         except BadInput:
             continue
-        if record.zero is not None:
-            now = record.build if build is None else build
-            stale = None
-            if digest(now) != record.wiring_digest:
-                stale = (
-                    f"The zero check of {record.made_at[:10]} was made with other wiring: put the loopback plug "
-                    "in and run 'coincide box check' again."
-                )
-            return ZeroCorrection(record.zero, record.made_at, path, stale)
-    return None
 
 
 def _age(path: Path) -> tuple[str, int]:

@@ -1,4 +1,4 @@
-"""Gathering what is known before a series: learned of the bodies, and the box's zero check."""
+"""Gathering what is known before a series: learned of the bodies, the box's zero check, its circuits."""
 
 from __future__ import annotations
 
@@ -9,29 +9,54 @@ from coincide.cli.show import aside
 
 if TYPE_CHECKING:
     from coincide.rig.model import Rig
-    from coincide.timing.known import Zero
+    from coincide.timing.known import Wiring, Zero
 
 
 def knowledge(rig: Rig, rig_path: Path, box_uid: str) -> dict[str, Any]:
     """The table for a session's header. What cannot be read or used is said, and left out."""
     from coincide.rig.calibration import calibrations_beside, learned_for
-    from coincide.timing.known import Known, known_table
+    from coincide.timing.known import MEASURE_ZERO, Known, known_table
 
     found, complaints = calibrations_beside(rig_path)
     for complaint in complaints:
         aside(complaint)
-    return known_table(Known((learned_for(found, rig, 0), learned_for(found, rig, 1)), _zero(box_uid)))
+    zero, stale = _zero(box_uid)
+    if stale is not None:
+        aside(f"{stale} {MEASURE_ZERO}")
+    learned = (learned_for(found, rig, 0), learned_for(found, rig, 1))
+    return known_table(Known(learned, zero, stale, fitted_wiring(box_uid, zero_checked=zero is not None)))
 
 
-def _zero(box_uid: str) -> Zero | None:
+def fitted_wiring(box_uid: str, *, zero_checked: bool) -> Wiring | None:
+    """The circuits fitted, with their timing terms before or after a zero check; None where nobody said."""
+    from coincide.box.bench_record import fitted
+    from coincide.timing.known import Wiring, WiringTerm
+    from coincide_wiring.figures import timing_terms
+
+    found = fitted(box_uid)
+    if found is None:
+        return None
+    build = found.build
+    # Both routes' terms; those of the lag and the prediction are the same in either.
+    terms = dict.fromkeys(one for how in ("sync", "gate") for one in timing_terms(build, zero_checked, how))
+    return Wiring(
+        build.sync,
+        build.release,
+        build.gate,
+        found.made_at,
+        tuple(WiringTerm(one.name, one.signal, one.body, one.enters, one.delay_s, one.u_s) for one in terms),
+    )
+
+
+def _zero(box_uid: str) -> tuple[Zero | None, str | None]:
+    """The zero check to subtract; or None, and why there is one that must not be."""
     from coincide.box.bench_record import zero_correction
     from coincide.timing.known import Zero
 
     correction = zero_correction(box_uid)
     if correction is None:
-        return None
+        return None, None
     if correction.stale is not None:
-        aside(f"{correction.stale} Until then it is not subtracted.")
-        return None
+        return None, correction.stale
     zero = correction.zero
-    return Zero(zero.skew_s, zero.u_skew_s, zero.loop_s, zero.u_loop_s, correction.made_at)
+    return Zero(zero.skew_s, zero.u_skew_s, zero.loop_s, zero.u_loop_s, correction.made_at), None

@@ -14,7 +14,7 @@ from coincide.session.model import BODIES, Floats, Session, Shots
 from coincide.session.shots import shots_from_session
 from coincide.timing.behaviour import notice
 from coincide.timing.finding import Finding
-from coincide.timing.known import known_from
+from coincide.timing.known import MEASURE_ZERO, known_from
 from coincide.timing.mid_exposure import MidExposures, mid_exposures
 from coincide.timing.offset import OffsetSuggestion, suggest_offset
 from coincide.timing.skew import lags_s, offsets_on_s, skews_s
@@ -119,6 +119,9 @@ def analyse(session: Session) -> Analysis:
         for letter, body in zip(BODIES, measured.mids.bodies, strict=True)
         for said in body.complaints
     )
+    stale = known_from(session.header.known).stale_zero
+    if stale is not None:
+        found += (Finding("zero_check", None, stale, MEASURE_ZERO),)
     if measured.mids.refusals:
         return Analysis(measured, None, " ".join(measured.mids.refusals), found)
     try:

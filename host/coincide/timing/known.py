@@ -1,4 +1,4 @@
-"""What was known before a series was fired: learned of the bodies, and the box's zero check.
+"""What was known before a series was fired: learned of the bodies, the box's zero check, its circuits.
 
 It goes into the session's header as a table, so that the file alone gives the same answer for ever.
 """
@@ -12,6 +12,10 @@ from pydantic import TypeAdapter, ValidationError
 
 from coincide.errors import BadInput
 from coincide.rig.calibration import Learned
+
+MEASURE_ZERO = (
+    "It is not subtracted: put the loopback plug in and run 'coincide box check --zero' before you measure."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,11 +32,46 @@ class Zero:
 
 
 @dataclass(frozen=True, slots=True)
+class WiringTerm:
+    """What one circuit of the box adds to the uncertainty of a measured time: type B, rectangular.
+
+    signal: its row of the pin table, such as "sync_a" or "gate_b2"; body: "A" or "B". enters: "skew" (that
+    body's share), "lag" or "prediction". delay_s: its typical delay, as computed from the parts; u_s: the
+    standard uncertainty, what is left of it where the session has a zero check.
+    """
+
+    name: str
+    signal: str
+    body: str
+    enters: str
+    delay_s: float
+    u_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Wiring:
+    """The circuits fitted in the box, of (A, B), as the person said on `recorded_at`, and what they add.
+
+    The numbers stand here, and not the circuits' names alone, so that a later version's circuits change no
+    answer of an old session.
+    """
+
+    sync: tuple[str, str]
+    release: tuple[str, str]
+    gate: tuple[str, str]
+    recorded_at: str
+    terms: tuple[WiringTerm, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Known:
-    """learned: of A and B, None where nothing is. zero: the box's zero check, or None."""
+    """learned: of A and B, None where nothing is. zero: the box's zero check, or None. stale_zero: why there
+    is a zero check that was not used, or None. wiring: the circuits fitted, None where nobody said."""
 
     learned: tuple[Learned | None, Learned | None] = (None, None)
     zero: Zero | None = None
+    stale_zero: str | None = None
+    wiring: Wiring | None = None
 
 
 def known_table(known: Known) -> dict[str, Any]:
