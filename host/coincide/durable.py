@@ -15,11 +15,23 @@ def write_new(path: Path, content: bytes) -> None:
     """
     unfinished = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        with unfinished.open("wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
+        _write_through(unfinished, content)
         _give_name(unfinished, path)
+    finally:
+        with contextlib.suppress(OSError):
+            unfinished.unlink()
+    sync_folder(path.parent)
+
+
+def replace_whole(path: Path, content: bytes) -> None:
+    """The file with this content, in place of one of that name: the old content or the new, never part of either.
+
+    Raises OSError when it cannot be written; then the old content stays.
+    """
+    unfinished = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        _write_through(unfinished, content)
+        os.replace(unfinished, path)
     finally:
         with contextlib.suppress(OSError):
             unfinished.unlink()
@@ -36,6 +48,13 @@ def sync_folder(folder: Path) -> None:
             os.fsync(descriptor)
         finally:
             os.close(descriptor)
+
+
+def _write_through(path: Path, content: bytes) -> None:
+    with path.open("wb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
 
 
 def _give_name(unfinished: Path, path: Path) -> None:

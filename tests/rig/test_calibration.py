@@ -75,8 +75,8 @@ def test_nothing_is_ever_overwritten(tmp_path: Path) -> None:
 def test_the_newest_of_the_pair_is_found(tmp_path: Path) -> None:
     rig_path = write_new(tmp_path / "fen.toml")
     for offset, created, exposures in (
-        (0.002, LATER, ("1/60", "1/30")),
         (0.001, CALIBRATION.created, ("1/60", "1/30")),
+        (0.002, LATER, ("1/60", "1/30")),
         (0.003, "2031-06-01T06:12:00+00:00", ("1/125", "1/30")),
     ):
         save_calibration(
@@ -92,6 +92,29 @@ def test_the_newest_of_the_pair_is_found(tmp_path: Path) -> None:
     assert newest is not None
     assert newest.calibration.offset_s == 0.002
     assert newest_for(found, rig_with({"bodies.a.shutter.exposure": "1/30"})) is None
+
+
+def test_one_made_with_the_clock_set_back_is_still_the_newest(tmp_path: Path) -> None:
+    rig_path = write_new(tmp_path / "fen.toml")
+    first = save_calibration(rig_path, replace(CALIBRATION, offset_s=0.001, created=LATER))
+    before = first.read_bytes()
+    # Set back a day, then by years, then right again, then twice in one second.
+    for offset, created in (
+        (0.002, CALIBRATION.created),
+        (0.003, "1970-01-01T00:00:10+00:00"),
+        (0.004, "2031-05-05T09:00:00+02:00"),
+        (0.005, "2031-05-05T09:00:00+02:00"),
+    ):
+        path = save_calibration(rig_path, replace(CALIBRATION, offset_s=offset, created=created))
+        assert read_calibration(path).created == created
+        found, complaints = calibrations_beside(rig_path)
+        assert not complaints
+        newest = newest_for(found, RIG)
+        assert newest is not None
+        assert newest.calibration.offset_s == offset
+        assert newest.path == path
+    assert [one.calibration.offset_s for one in found] == [0.005, 0.004, 0.003, 0.002, 0.001]
+    assert first.read_bytes() == before
 
 
 def test_the_aperture_belongs_to_the_pair_for_leaf_shutters_only(tmp_path: Path) -> None:
@@ -162,6 +185,8 @@ def test_another_contact_shutter_or_body_knows_nothing_of_it(
         ("interval_s = [-0.0185, -0.0179]", "interval_s = [1]", "interval_s"),
         ("2031-05-04T06:12:00+00:00", "yesterday", "created"),
         ("2031-05-04T06:12:00+00:00", "2031-05-04T06:12:00", "created"),
+        ("2031-05-04T06:12:00+00:00", "9999-12-31T23:59:59+00:00", "created"),
+        ("shots = 40", 'shots = 40\nranked_as = "later"', "ranked_as"),
         ("version = 1", "version = 2", "later coincide"),
         ("coincide-calibration", "coincide-rig", "is not a calibration file"),
         ("format", "[", "is not TOML"),

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from coincide.errors import BoxFailed
+from coincide.session.lines import FASTEST_TICK_HZ, SLOWEST_TICK_HZ
 
 Value = TypeVar("Value")
 
@@ -90,14 +91,23 @@ def need(reply: dict[str, Any], name: str, kind: type[Value]) -> Value:
 
 
 def identity_from(reply: dict[str, Any]) -> BoxIdentity:
-    """The typed reply to `identify`; protocol and firmware are checked by the caller, before."""
+    """The typed reply to `identify`; protocol and firmware are checked by the caller, before.
+
+    Raises BoxFailed for what no box can be: a clock that stands still, channels without a name of their own.
+    """
     board = need(reply, "board", dict)
+    tick_hz = need(reply, "tick_hz", int)
+    channels = need(reply, "channels", list)
+    if not SLOWEST_TICK_HZ <= tick_hz <= FASTEST_TICK_HZ:
+        raise _senseless("tick_hz", tick_hz)
+    if not channels or len(set(map(str, channels))) < len(channels):
+        raise _senseless("channels", channels)
     return BoxIdentity(
         protocol=need(reply, "protocol", int),
         firmware=need(reply, "firmware", str),
         boot=need(reply, "boot", int),
-        tick_hz=need(reply, "tick_hz", int),
-        channels=tuple(map(str, need(reply, "channels", list))),
+        tick_hz=tick_hz,
+        channels=tuple(map(str, channels)),
         uid=need(board, "uid", str),
         board=need(board, "board", str),
         simulated=board.get("simulated") is True,
@@ -107,6 +117,13 @@ def identity_from(reply: dict[str, Any]) -> BoxIdentity:
         framelog=need(reply, "framelog", dict),
         crash=need(reply, "crash", bool),
         raw=reply,
+    )
+
+
+def _senseless(name: str, value: object) -> BoxFailed:
+    return BoxFailed(
+        f"The box says of itself {name} = {value!r:.60}, which cannot be: install the matching firmware with "
+        "'coincide box install'."
     )
 
 

@@ -26,6 +26,9 @@ from coincide.cli.options import json_option, port_options, rig_option, yes_opti
     show_default=True,
     help="Pairs of the fresh series, fired with the offset on.",
 )
+@click.option(
+    "--anew", is_flag=True, help="Begin from the start although an earlier calibration was broken off."
+)
 @rig_option
 @port_options
 @yes_option
@@ -33,6 +36,7 @@ from coincide.cli.options import json_option, port_options, rig_option, yes_opti
 def command(
     pairs: int,
     fresh_pairs: int,
+    anew: bool,
     rig_path: Path,
     port: str | None,
     world: str | None,
@@ -44,7 +48,7 @@ def command(
 
     The calibration is kept, dated, beside the rig file, and the offset in the box as a preset for this pair
     of shutter times. Exit code 1 when the fresh series does not agree with what was predicted: then nothing
-    is kept but the measurements.
+    is kept but the measurements. One that was broken off goes on where it stopped.
 
     Example: coincide calibrate --port /dev/ttyACM0
     """
@@ -56,6 +60,6 @@ def command(
     rig = load_rig(rig_path)
     with opened_box(rig, port, world, seed) as client:
         items = confirm_checklist(rig, simulated=client.identity.simulated, confirmed=confirmed)
-        done = calibrate(client, rig_path, (pairs, fresh_pairs), items, quiet=as_json)
+        done = calibrate(client, rig_path, (pairs, fresh_pairs), items, quiet=as_json, anew=anew)
     show_calibrated(done, as_json=as_json)
     click.get_current_context().exit(0 if done.kept else 1)

@@ -7,10 +7,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from coincide.cli.broken_off import calibration_files, fresh_file
 from coincide.cli.firing import Fired, Firing, bench, fire, session_path
 from coincide.cli.results import analyse_file, show_analysis
 from coincide.cli.show import as_json as print_json
-from coincide.cli.show import say
+from coincide.cli.show import aside, say
 from coincide.errors import BadInput, BoxFailed
 from coincide.rig.plan import rig_plan
 
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
 # B fires so long after A: longer than the lag of a body worth calibrating, within what the box can delay.
 PLUGS_APART_S = -0.45
+CLOCK_NOTICED_S = 5.0  # less is two calibrations in quick succession
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,13 +48,19 @@ def calibrate(
     confirmed: tuple[str, ...],
     *,
     quiet: bool = False,
+    anew: bool = False,
 ) -> Calibrated:
-    """Measure `pairs[0]` pairs without an offset, then `pairs[1]` with the one they suggest; keep it if they agree."""
+    """Measure `pairs[0]` pairs without an offset, then `pairs[1]` with the one they suggest; keep it if they agree.
+
+    A calibration that was broken off, by whatever, is gone on with, unless `anew`.
+    """
+    from coincide.box.plans import offset_plan
     from coincide.rig.calibration import preset_name
 
     rig_bench = bench(client, rig_path)
     rig = rig_bench.rig
     tell = _silent if quiet else say
+    files = calibration_files(rig_bench, pairs, anew=anew)
 
     tell("1. Plugs: one pair fired far apart shows who answers to which release.")
     firing = Firing("plugs", 1, PLUGS_APART_S, confirmed=confirmed)
@@ -63,7 +71,7 @@ def calibrate(
 
     tell(f"2. Measure: {pairs[0]} pairs at {rig.exposures[0]} (A) and {rig.exposures[1]} (B), no offset.")
     firing = Firing("series", pairs[0], confirmed=confirmed)
-    fired = fire(rig_bench, session_path(rig_path, rig, "series"), firing)
+    fired = fire(rig_bench, files.measured, firing)
     if not fired.outcome.complete:
         return Calibrated(fired, None, None, None, None, None, _stopped(fired))
     analysis = analyse_file(fired.path)
@@ -71,23 +79,28 @@ def calibrate(
         show_analysis(analysis)
     suggestion = analysis.suggestion
     if suggestion is None:
+        files.note.forget()
         return Calibrated(fired, analysis, None, None, None, None, analysis.why_none)
 
     tell("")
     tell(f"3. Verify: {pairs[1]} fresh pairs with the offset on.")
     firing = Firing("verify", pairs[1], suggestion.offset_s, preset_name(rig.exposures), confirmed=confirmed)
-    fresh = fire(rig_bench, session_path(rig_path, rig, "verify"), firing)
+    plan = offset_plan(suggestion.offset_s, client.identity, rig_plan(rig))
+    fresh = fire(rig_bench, fresh_file(rig_bench, files, pairs, plan), firing)
     if not fresh.outcome.complete:
         return Calibrated(fired, analysis, fresh, None, None, None, _stopped(fresh))
     fresh_analysis = analyse_file(fresh.path)
     try:
         verification = verification_of(analysis, fresh_analysis)
     except BadInput as refused:
+        files.note.forget()
         return Calibrated(fired, analysis, fresh, fresh_analysis, None, None, str(refused))
     if not verification.centre_agrees:
         why = "the fresh series does not agree with what was predicted"
+        files.note.forget()
         return Calibrated(fired, analysis, fresh, fresh_analysis, verification, None, why)
     kept = _keep(client, rig_path, rig, analysis, verification, (fired.path, fresh.path))
+    files.note.forget()
     return Calibrated(fired, analysis, fresh, fresh_analysis, verification, kept, None)
 
 
@@ -164,12 +177,27 @@ def _keep(
     sessions: tuple[Path, Path],
 ) -> Path:
     """Write the calibration beside the rig, and its preset into the box."""
-    from coincide.rig.calibration import save_calibration
+    from coincide.rig.calibration import calibrations_beside, read_calibration, save_calibration
 
     calibration = _calibration(client, rig, analysis, verification, sessions)
-    kept = save_calibration(rig_path, calibration)
+    # A run that was broken off after this step, and is gone on with, finds its calibration there.
+    there = [
+        one.path
+        for one in calibrations_beside(rig_path)[0]
+        if one.calibration.sessions == calibration.sessions
+    ]
+    kept = there[0] if there else save_calibration(rig_path, calibration)
+    _say_if_set_back(read_calibration(kept))
     store_preset(client, rig, calibration)
     return kept
+
+
+def _say_if_set_back(calibration: Calibration) -> None:
+    if (calibration.rank - datetime.fromisoformat(calibration.created)).total_seconds() > CLOCK_NOTICED_S:
+        aside(
+            f"The clock of this computer says {calibration.created[:19]}, earlier than when the calibration before was "
+            "made: set it right. This calibration counts as the newest all the same."
+        )
 
 
 def _calibration(

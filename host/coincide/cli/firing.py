@@ -142,7 +142,7 @@ def session_header(bench: Bench, firing: Firing, interval_s: float | None) -> He
     from coincide.session.model import Header
 
     return Header(
-        created=datetime.now(UTC).isoformat(timespec="seconds"),
+        created=datetime.now(UTC).isoformat(timespec="milliseconds"),
         purpose=firing.purpose,
         tick_hz=bench.client.identity.tick_hz,
         channels=bench.client.identity.channels,

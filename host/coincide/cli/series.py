@@ -52,6 +52,7 @@ def command(
 
     Example: coincide series -n 30 --port /dev/ttyACM0
     """
+    from coincide.cli.broken_off import begin_series
     from coincide.cli.firing import Firing, bench, confirm_checklist, fire, session_path
     from coincide.cli.opening import opened_box
     from coincide.cli.results import leave_unless_complete, show_comparison, show_session
@@ -64,7 +65,10 @@ def command(
         items = confirm_checklist(rig, simulated=client.identity.simulated, confirmed=confirmed)
         path = out or session_path(rig_path, rig, "series")
         firing = Firing("series", pairs, offset_s, confirmed=items)
+        note = begin_series(rig_path, rig, path, pairs)
         fired = fire(bench(client, rig_path), path, firing)
+    if note is not None and fired.outcome.complete:
+        note.forget()
     analysis = show_session(fired.path, as_json=as_json, other=other)
     if other is not None and not as_json:
         show_comparison(analysis, other)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass, field
-from datetime import datetime
+from dataclasses import asdict, dataclass, field, replace
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -65,10 +65,11 @@ class Verification:
 class Calibration:
     """One calibration of one pair of shutter times.
 
-    created: ISO 8601 with zone. exposures: as marked, of A and B; apertures: f-numbers, which matter for leaf
-    shutters. offset_s: positive delays body A; interval_s its 95 % interval. jitter_s: spread of the skew
-    about its centre (standard deviation or its robust equal). expected_keepers: 0 to 1 within tolerance_s.
+    created: ISO 8601 with zone, as the clock said. exposures: as marked, of A and B; apertures: f-numbers, which
+    matter for leaf shutters. offset_s: positive delays body A; interval_s its 95 % interval. jitter_s: spread of the
+    skew about its centre (standard deviation or its robust equal). expected_keepers: 0 to 1 within tolerance_s.
     how: the sensors it rests on. rig: the keys on which it depends, as text, to tell later what was changed.
+    ranked_as: the instant it counts as among others where the clock had been set back, else None.
     """
 
     created: str
@@ -87,6 +88,12 @@ class Calibration:
     verification: Verification | None = None
     learned: tuple[Learned, ...] = ()
     rig: dict[str, str] = field(default_factory=dict)
+    ranked_as: str | None = None
+
+    @property
+    def rank(self) -> datetime:
+        """The instant by which calibrations are put in order."""
+        return datetime.fromisoformat(self.ranked_as or self.created)
 
     @property
     def preset(self) -> str:
@@ -146,8 +153,15 @@ def stale_reasons(calibration: Calibration, rig: Rig, box: str | None = None) ->
 
 
 def save_calibration(rig_path: str | os.PathLike[str], calibration: Calibration) -> Path:
-    """Write a calibration beside its rig, under a name of its own. No file is ever overwritten."""
+    """Write a calibration beside its rig, under a name of its own. No file is ever overwritten.
+
+    It counts as newer than all that lie there, whatever the clock says.
+    """
     rig_path = Path(rig_path)
+    newest = next(iter(calibrations_beside(rig_path)[0]), None)
+    if newest is not None and calibration.rank <= newest.calibration.rank:
+        later = newest.calibration.rank + timedelta(seconds=1)
+        calibration = replace(calibration, ranked_as=later.isoformat())
     stamp = re.sub(r"[^0-9T]", "", calibration.created[:19]).replace("T", "-")
     pair = re.sub(r"[^0-9A-Za-z.+-]+", "_", calibration.preset)
     text = calibration_toml(calibration)
@@ -184,7 +198,7 @@ def calibrations_beside(rig_path: str | os.PathLike[str]) -> tuple[tuple[Found, 
                 found.append(Found(path, read_calibration(path)))
             except BadInput as complaint:
                 complaints.append(str(complaint))
-    found.sort(key=lambda one: (datetime.fromisoformat(one.calibration.created), one.path.name), reverse=True)
+    found.sort(key=lambda one: (one.calibration.rank, one.path.name), reverse=True)
     return tuple(found), tuple(complaints)
 
 
@@ -238,6 +252,8 @@ def calibration_toml(calibration: Calibration) -> str:
     document.add("version", tomlkit.item(VERSION))
     values = asdict(calibration)
     tables = {name: values.pop(name) for name in ("verification", "learned", "rig")}
+    if values["ranked_as"] is None:
+        del values["ranked_as"]
     for name, value in values.items():
         document.add(name, tomlkit.item(list(value) if isinstance(value, tuple) else value))
     if tables["verification"] is not None:
@@ -262,13 +278,19 @@ def parse_calibration(text: str, name: str = "the calibration") -> Calibration:
         first = error.errors(include_url=False)[0]
         key = ".".join(str(part) for part in first["loc"])
         raise BadInput(f"{name}: {key}: {first['msg']}; found was {first['input']!r:.60}.") from None
-    try:
-        created = datetime.fromisoformat(calibration.created)
-    except ValueError:
-        created = None
-    if created is None or created.tzinfo is None:
-        raise BadInput(f"{name}: created is {calibration.created!r}; a date and time with zone was expected.")
+    for key, said in (("created", calibration.created), ("ranked_as", calibration.ranked_as)):
+        if said is not None and not _is_instant(said):
+            raise BadInput(f"{name}: {key} is {said!r:.60}; a date and time with zone was expected.")
     return calibration
+
+
+def _is_instant(text: str) -> bool:
+    try:
+        found = datetime.fromisoformat(text)
+    except ValueError:
+        return False
+    # Far from the ends of the calendar: instants are counted with.
+    return found.tzinfo is not None and 1900 <= found.year < 9000
 
 
 def _table(values: dict[str, Any]) -> Table:

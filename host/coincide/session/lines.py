@@ -18,6 +18,7 @@ from coincide.session.model import FORMAT, VERSION, Header, Remark, ShotRecord
 BEGINNING = b'{"format":"' + FORMAT.encode() + b'"'
 PURPOSES = ("series", "verify", "watch", "ready", "zero", "plugs")
 PLAN_KEYS = ("delay_a_ns", "delay_b_ns", "lead_ns", "closure_ns", "window_ns")
+SLOWEST_TICK_HZ, FASTEST_TICK_HZ = 1_000, 10**12
 OPTIONS = orjson.OPT_APPEND_NEWLINE | orjson.OPT_NON_STR_KEYS | orjson.OPT_SERIALIZE_NUMPY
 
 
@@ -114,7 +115,7 @@ def _checked_header(found: dict[str, Any], name: str) -> Header:
     if found.get("purpose") not in PURPOSES:
         raise refuse("purpose", "one of " + ", ".join(PURPOSES))
     tick_hz = found.get("tick_hz")
-    if not isinstance(tick_hz, int) or not 1_000 <= tick_hz <= 10**12:
+    if not isinstance(tick_hz, int) or not SLOWEST_TICK_HZ <= tick_hz <= FASTEST_TICK_HZ:
         raise refuse("tick_hz", "a whole number of ticks per second")
     channels, exposures = _texts(found.get("channels")), _texts(found.get("exposures"))
     if not channels or len(set(channels)) != len(channels):

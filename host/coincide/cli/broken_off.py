@@ -1,0 +1,118 @@
+"""Runs that were broken off: what an earlier one left in `sessions`, said, and gone on with where that is right."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from coincide.cli.firing import Bench, session_path
+from coincide.cli.show import aside
+from coincide.errors import BadInput
+from coincide.session.unfinished import Begun, Unfinished
+
+if TYPE_CHECKING:
+    from coincide.rig.model import Rig
+    from coincide.session.model import Plan, Session
+
+PARTS = ("series", "verify")
+
+
+@dataclass(frozen=True, slots=True)
+class CalibrationFiles:
+    """Where a calibration measures and verifies; `note` is forgotten when it has come to its answer."""
+
+    measured: Path
+    fresh: Path
+    note: Unfinished
+
+
+def calibration_files(bench: Bench, pairs: tuple[int, int], *, anew: bool) -> CalibrationFiles:
+    """New session files; or those of a calibration of this pair of shutter times that was broken off, unless `anew`.
+
+    Says what it found. Gone on with is only what this box measured of this very rig, for as many pairs.
+    """
+    rig, rig_path = bench.rig, bench.rig_path
+    paths = (session_path(rig_path, rig, PARTS[0]), session_path(rig_path, rig, PARTS[1]))
+    note = _note(rig_path, rig, "calibrate")
+    left = note.read(len(PARTS))
+    held = None if left is None else _held(note.folder, left)
+    if left is not None and held is not None:
+        said = (
+            f"An earlier calibration at {rig.exposures[0]} (A) and {rig.exposures[1]} (B) was broken off: "
+            f"{len(held[0].shot)} of {left.pairs[0]} pairs measured and {0 if held[1] is None else len(held[1].shot)} "
+            f"of {left.pairs[1]} fresh ones are kept in {note.folder}."
+        )
+        against = _against(bench, pairs, left, held[0]) if not anew else "you asked for it"
+        if against is None:
+            aside(f"{said} It goes on from there; 'coincide calibrate --anew' would begin from the start.")
+            names = left.sessions
+            paths = (note.folder / names[0], note.folder / names[1])
+        else:
+            aside(f"{said} This one begins from the start: {against}.")
+    note.note(Begun(pairs, (paths[0].name, paths[1].name)))
+    return CalibrationFiles(*paths, note)
+
+
+def fresh_file(bench: Bench, files: CalibrationFiles, pairs: tuple[int, int], plan: Plan) -> Path:
+    """Where the fresh pairs go: on with those there are, if they were fired with the same offset."""
+    held = _read(files.fresh)
+    if held is None or np.all(held.plan_ns[:, :2] == (plan.delay_a_ns, plan.delay_b_ns)):
+        return files.fresh
+    aside(f"{files.fresh.name} was fired with another offset: the fresh pairs begin from the start.")
+    path = session_path(bench.rig_path, bench.rig, PARTS[1])
+    files.note.note(Begun(pairs, (files.measured.name, path.name)))
+    return path
+
+
+def begin_series(rig_path: Path, rig: Rig, path: Path, pairs: int) -> Unfinished | None:
+    """Remember a series in `sessions` until its end; say which one was broken off, if this is another."""
+    if path.parent != rig_path.parent / "sessions":
+        return None
+    note = _note(rig_path, rig, "series")
+    left = note.read(1)
+    held = None if left is None else _held(note.folder, left)
+    if left is not None and held is not None and left.sessions[0] != path.name:
+        found = note.folder / left.sessions[0]
+        aside(
+            f"An earlier series was broken off: {found} holds {len(held[0].shot)} of {left.pairs[0]} pairs. "
+            f"To go on with it: coincide series -n {left.pairs[0]} --out {found}"
+        )
+    note.note(Begun((pairs,), (path.name,)))
+    return note
+
+
+def _note(rig_path: Path, rig: Rig, command: str) -> Unfinished:
+    pair = "+".join(re.sub(r"[^0-9A-Za-z.]+", "-", text) for text in rig.exposures)
+    return Unfinished(rig_path.parent / "sessions", f"{rig_path.stem}-{pair}-{command}")
+
+
+def _held(folder: Path, left: Begun) -> tuple[Session, Session | None] | None:
+    """The sessions that were begun, the second where it came to that; None where the first holds nothing."""
+    found = [_read(folder / name) for name in left.sessions]
+    return None if found[0] is None else (found[0], found[-1] if len(found) > 1 else None)
+
+
+def _read(path: Path) -> Session | None:
+    from coincide.session.file import read_session
+
+    try:
+        return read_session(path)
+    except BadInput:
+        return None
+
+
+def _against(bench: Bench, pairs: tuple[int, int], left: Begun, held: Session) -> str | None:
+    """Why what was measured then does not belong to what is measured now, or None."""
+    if left.pairs != pairs:
+        return "it asked for other numbers of pairs"
+    if held.header.rig_toml != bench.rig_toml:
+        return "the rig file was changed since"
+    if held.header.box.get("board", {}).get("uid") != bench.client.identity.uid:
+        return "that was another box"
+    if held.header.purpose != PARTS[0] or held.header.exposures != bench.rig.exposures:
+        return "its file is of something else"
+    return None
