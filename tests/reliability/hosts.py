@@ -14,7 +14,7 @@ import resource
 import signal
 import sys
 from collections.abc import Callable
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 from multiprocessing.connection import Connection
@@ -207,10 +207,9 @@ class Running:
             result = ("ok", self._box.call(name, argument))
         except PortLost as lost:
             result = ("lost", str(lost))
-        try:
+        # Where it has died meanwhile, the next `recv` says so.
+        with suppress(BrokenPipeError):
             self._pipe.send((*result, self._box.port.now_s()))
-        except BrokenPipeError:
-            pass  # it has died meanwhile; the next `recv` says so
 
     def _host(self) -> Host:
         """How it ended, and all it said: less than a pipe holds, so nobody waited."""

@@ -91,7 +91,7 @@ def test_the_frame_log_is_not_cleared_where_its_frames_could_not_be_written(tmp_
         ["watch", "-n", "3", "--yes"],
         ["framelog", "--csv", "roll.csv"],
     ],
-    ids=lambda words: " ".join(words),
+    ids=" ".join,
 )
 def test_a_folder_that_may_not_be_written_is_a_sentence_before_anything_is_fired(
     tmp_path: Path, words: list[str]
