@@ -81,8 +81,6 @@ def _is_json(line: bytes) -> bool:
 
 
 def go_on_until_done(words: list[str], folder: Path, its_box: Box, kills: list[Moment]) -> int:
-    words: list[str], folder: Path, its_box: Box, kills: list[Moment]
-) -> tuple[int, list[Host]]:
     """Run, killed at each of the moments in turn, then undisturbed: how many were really killed."""
     watch_over(its_box, folder)
     hosts: list[Host] = []
@@ -96,10 +94,9 @@ def go_on_until_done(words: list[str], folder: Path, its_box: Box, kills: list[M
     killed = sum(host.killed for host in hosts)
     if hosts[-1].killed:
         begun = (folder / "s.jsonl").exists()
-        hosts.append(run_host(words, folder, its_box))
-        assert ("s.jsonl holds" in hosts[-1].err or "s.jsonl broke off" in hosts[-1].err) == begun, hosts[
-            -1
-        ].said
+        last = run_host(words, folder, its_box)
+        assert ("s.jsonl holds" in last.err or "s.jsonl broke off" in last.err) == begun, last.said
+        hosts.append(last)
     assert hosts[-1].code == 0, hosts[-1].said
     return killed
 
