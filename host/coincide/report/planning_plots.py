@@ -26,7 +26,7 @@ from coincide.report.palette import (
 )
 from coincide.report.planning_words import KMH, plain
 from coincide.report.planning_words import figure as digits
-from coincide.report.plots import HEIGHT_IN, WIDTH_IN, new_figure, save
+from coincide.report.plots import HEIGHT_IN, WIDE_ONLY, WIDTH_IN, new_figure, save
 from coincide.report.words import percent
 from coincide.rig.geometry import scene_sweep_words, view_of
 from coincide.rig.model import Rig
@@ -95,6 +95,7 @@ def _curves(axes: Axes, plan: LimitsPlan) -> None:
 
 def _ladder(axes: Axes, everyday: Sequence[Everyday]) -> None:
     """Each everyday subject as a band at its range of speed, side by side where ranges overlap."""
+    axes.set_gid(WIDE_ONLY)
     lanes: list[float] = []
     for one in everyday:
         lane = next((at for at, top in enumerate(lanes) if one.slow_m_s >= top * 1.05), len(lanes))
@@ -157,6 +158,7 @@ def skew_map_plot(rig: Rig) -> Figure | None:
 
 def _map(axes: Axes, rig: Rig) -> None:
     from matplotlib.colors import LinearSegmentedColormap
+    from matplotlib.patheffects import withStroke
 
     field = skew_map(rig, *CELLS)
     x, z, skew_ms = np.degrees(np.arctan(field.x)), np.degrees(np.arctan(field.z)), field.skew_s * 1e3
@@ -168,11 +170,15 @@ def _map(axes: Axes, rig: Rig) -> None:
     lines = axes.contour(
         x, z, skew_ms, levels=_levels(top_ms), colors=MAP_INK, linewidths=0.9, linestyles="-"
     )
-    axes.clabel(lines, fmt=_signed, fontsize=8.5, inline_spacing=6)
+    labels = list(axes.clabel(lines, fmt=_signed, fontsize=8.5, inline_spacing=6))
     allowed_ms = tolerance(rig).tolerance_s * 1e3
     if allowed_ms < 0.98 * top_ms:
         edge = axes.contour(x, z, np.abs(skew_ms), levels=[allowed_ms], colors=MAP_INK, linewidths=2.6)
-        axes.clabel(edge, fmt=lambda value: f"tolerance {value:.2g}", fontsize=8.5, inline_spacing=6)
+        labels += axes.clabel(
+            edge, fmt=lambda value: f"tolerance {value:.2g}", fontsize=8.5, inline_spacing=6
+        )
+    for label in labels:  # read on the darkest end of the map too
+        label.set_path_effects([withStroke(linewidth=3, foreground=DIVERGING[2])])
     figure = axes.figure
     bar = figure.colorbar(drawn, ax=axes, shrink=0.82, pad=0.03)
     bar.set_label("skew, ms")

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
 WIDTH_IN, HEIGHT_IN = 8.0, 4.2
 MS = 1e3
+WIDE_ONLY = "wide only"  # gid of what a narrow drawing has no room for
 
 
 def new_figure(title: str, height_in: float = HEIGHT_IN) -> tuple[Figure, Axes]:
@@ -85,7 +86,9 @@ def skew_by_shot(
     axes.axhline(centre_s * MS, color=WITHIN_EDGE, linewidth=1.2)
     plain = seen & ~aside
     size = 26 if number.size <= 200 else 8
-    axes.scatter(number[plain], skew_s[plain] * MS, s=size, color=INK, label="one pair", zorder=3)
+    axes.scatter(
+        number[plain], skew_s[plain] * MS, s=size, color=INK, label="one pair", zorder=3, gid="pairs"
+    )
     if np.any(seen & aside):
         axes.scatter(
             number[seen & aside],
@@ -96,6 +99,7 @@ def skew_by_shot(
             marker="s",
             label="seen, left out of the centre",
             zorder=3,
+            gid="aside",
         )
     missed = number[~seen]
     if missed.size:
@@ -239,4 +243,5 @@ def _say_sign(axes: Axes, who: tuple[str, str]) -> None:
         ha="right",
         fontsize=8.5,
         color=FAINT,
+        gid=WIDE_ONLY,
     )

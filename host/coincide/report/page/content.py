@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from importlib.metadata import version
 
 import numpy as np
@@ -19,7 +20,9 @@ from coincide.report.page.model import (
     Setting,
 )
 from coincide.report.page.planning import planning_sections
-from coincide.report.page.svg import page_svg
+from coincide.report.page.strip import strip
+from coincide.report.page.svg import page_figure, with_pairs
+from coincide.report.page.verdict import verdict
 from coincide.report.summary import (
     BODY_COLUMNS,
     BUDGET_COLUMNS,
@@ -29,7 +32,6 @@ from coincide.report.summary import (
     lateness,
     verified,
     what_to_expect,
-    what_to_set,
     who,
 )
 from coincide.report.words import ms, percent
@@ -40,6 +42,8 @@ from coincide.timing.verify import Verification
 
 PAIRS_ON_PAGE = 300  # more would make the page heavy on a phone; the session file keeps all
 
+HARMLESS = ("bounce", "early flick")  # good to know; nothing has to be done before shooting
+
 ALTS = {
     "skew-by-shot": "Skew of every pair in milliseconds against its number, with the tolerance band.",
     "distribution": "Histogram of the skews with the suggested offset, its interval and the tolerance.",
@@ -47,8 +51,8 @@ ALTS = {
     "one-pair": "Every edge of one typical pair on a time axis, lane by lane.",
 }
 CAPTIONS = {
-    "skew-by-shot": "Each dot is one pair. The band is the tolerance about the centre; a pair outside it would show "
-    "a ghost on the design subject.",
+    "skew-by-shot": "Each dot is one pair: click it to see its edges. The band is the tolerance about the centre; "
+    "a pair outside it would show a ghost on the design subject.",
     "distribution": "Where the skews lie without any offset. The pale field is what the offset brings within "
     "tolerance.",
     "before-after": "The measured series above, the fresh series with the offset on below.",
@@ -63,18 +67,21 @@ def page_content(
     measured = analysis.measured
     header = measured.session.header
     figures = {key: _figure(key, figure) for key, figure in session_figures(analysis).items()}
-    lead = [] if analysis.suggestion is None else [what_to_set(measured.rig, analysis.suggestion)]
+    if "skew-by-shot" in figures:
+        figures["skew-by-shot"] = _clickable(figures["skew-by-shot"], analysis)
+    lead = [] if analysis.suggestion is None else [lateness(analysis)]
     if verification is not None and analysis.suggestion is not None:
         lead += verified(measured.rig, analysis.suggestion, verification)
     return Page(
         title=f"{measured.rig.name}: {' and '.join(header.exposures)}",
         kicker=f"{measured.rig.name}, {header.exposures[0]} (A) and {header.exposures[1]} (B), {header.created[:10]}",
-        verdict=lateness(analysis),
+        verdict=verdict(analysis, verification),
+        strip=strip(analysis, verification),
         lead=tuple(lead),
         invented=header.simulated,
         settings=_settings(analysis),
         sections=tuple(_sections(analysis, figures, fresh)),
-        pairs=tuple(_pairs(measured)),
+        pairs=tuple(_pairs(analysis)),
         pairs_note=_pairs_note(measured),
         cautions=_cautions(),
         provenance=tuple(_provenance(measured, name)),
@@ -88,7 +95,24 @@ def _figure(name: str, figure: object) -> PageFigure:
     from matplotlib.figure import Figure
 
     assert isinstance(figure, Figure)
-    return PageFigure(page_svg(figure, name), ALTS[name], CAPTIONS[name])
+    return page_figure(figure, name, ALTS[name], CAPTIONS[name])
+
+
+def _clickable(figure: PageFigure, analysis: Analysis) -> PageFigure:
+    """The dots of 'skew by shot' know their pairs: those on this page can be clicked."""
+    measured, found = analysis.measured, analysis.suggestion
+    numbers = measured.shots.number
+    seen = np.isfinite(measured.skew_s)
+    aside = np.zeros(numbers.size, dtype=np.bool_)
+    if found is not None:
+        aside[[*found.first, *found.outliers]] = True
+    on_page = frozenset(int(numbers[row]) for row in _rows_shown(measured))
+    groups = {"pairs": numbers[seen & ~aside], "aside": numbers[seen & aside]}
+    return replace(
+        figure,
+        svg=with_pairs(figure.svg, "skew-by-shot", groups, on_page),
+        narrow=with_pairs(figure.narrow, "skew-by-shot-narrow", groups, on_page),
+    )
 
 
 def _settings(analysis: Analysis) -> tuple[Setting, ...]:
@@ -123,7 +147,8 @@ def _sections(analysis: Analysis, figures: dict[str, PageFigure], fresh: Analysi
     expect = () if analysis.suggestion is None else what_to_expect(analysis.suggestion)
     sections.append(Section("measured", "What was measured", lines=expect, figures=tuple(pictures)))
     findings = tuple(
-        PageFinding(finding.say, finding.advice, bool(finding.advice)) for finding in analysis.findings
+        PageFinding(finding.say, finding.advice, bool(finding.advice) and finding.code not in HARMLESS)
+        for finding in sorted(analysis.findings, key=lambda finding: finding.code in HARMLESS)
     )
     remarks = tuple(PageFinding(remark.say, "", False) for remark in measured.session.remarks)
     columns = tuple(Column(name, "," in name) for name in BODY_COLUMNS)
@@ -148,15 +173,20 @@ def _sections(analysis: Analysis, figures: dict[str, PageFigure], fresh: Analysi
     return sections + planning_sections(measured.rig, analysis.suggestion)
 
 
-def _pairs(measured: Measured) -> list[PagePair]:
+def _pairs(analysis: Analysis) -> list[PagePair]:
+    measured, found = analysis.measured, analysis.suggestion
     rows = _rows_shown(measured)
+    # Judged with the offset that was found, or as fired where none was.
+    change_s = 0.0 if found is None else measured.offset_on_s - found.offset_s
+    left_s = measured.skew_s + change_s
     return [
         PagePair(
             number=int(measured.shots.number[row]),
             lag_a=_ms(measured.lag_s[row, 0]),
             lag_b=_ms(measured.lag_s[row, 1]),
             skew=_ms(measured.skew_s[row]),
-            verdict=_verdict(float(measured.skew_s[row]), measured.tolerance_s),
+            left=_ms(left_s[row]),
+            verdict=_verdict(float(left_s[row]), measured.tolerance_s),
             edges=pair_edges(measured, int(row)),
         )
         for row in rows

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from coincide.report.diagram import PairEdges
+from coincide.report.page.strip import Strip
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,9 +19,10 @@ class Setting:
 
 @dataclass(frozen=True, slots=True)
 class PageFigure:
-    """A drawing as SVG text, what it shows in words, and its caption."""
+    """A drawing as SVG text, wide and narrow, what it shows in words, and its caption."""
 
     svg: str
+    narrow: str
     alt: str
     caption: str
 
@@ -42,17 +44,21 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class PageTable:
+    """A table; `folded` shows its caption only until it is opened, and stays off the paper until then."""
+
     caption: str
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
+    folded: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """One section: sentences, then figures, findings and tables."""
+    """One section: its answer writ larger, sentences, then figures, findings and tables."""
 
     id: str
     title: str
+    answer: tuple[str, ...] = ()
     lines: tuple[str, ...] = ()
     figures: tuple[PageFigure, ...] = ()
     findings: tuple[PageFinding, ...] = ()
@@ -61,12 +67,13 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class PagePair:
-    """One pair: its row in the table, and its edges for the drawing."""
+    """One pair: its row in the table, and its edges for the drawing. `left`: skew less the offset found."""
 
     number: int
     lag_a: str
     lag_b: str
     skew: str
+    left: str
     verdict: str
     edges: PairEdges
 
@@ -84,6 +91,7 @@ class Page:
     title: str
     kicker: str
     verdict: str
+    strip: Strip | None
     lead: tuple[str, ...]
     invented: bool
     settings: tuple[Setting, ...]

@@ -6,9 +6,10 @@
   var holder = document.getElementById("edges");
   if (!holder || !data.pairs.length) { return; }
   var NS = "http://www.w3.org/2000/svg";
-  var WIDTH = 920, LEFT = 120, RIGHT = 16, LANE = 30, TOP = 34, BOTTOM = 40;
+  var LEFT = 116, RIGHT = 14, LANE = 30, TOP = 34, BOTTOM = 40;
   var select = document.getElementById("pair-choice");
   var readout = document.getElementById("pair-readout");
+  var list = document.querySelector("#edge-list tbody");
   var view = { pair: null, from: 0, to: 1, whole: [0, 1] };
 
   function node(name, attributes, text) {
@@ -33,17 +34,18 @@
     var margin = 0.06 * Math.max(end - begin, 1);
     return [begin - margin, end + margin];
   }
-  function tickStep(span) {
-    var raw = span / 7, power = Math.pow(10, Math.floor(Math.log10(raw)));
+  function tickStep(span, width) {
+    var raw = span / Math.max(Math.min(7, Math.floor((width - LEFT) / 70)), 2), power = Math.pow(10, Math.floor(Math.log10(raw)));
     return [1, 2, 5, 10].map(function (m) { return m * power; }).find(function (s) { return s >= raw; });
   }
   function draw() {
     var pair = view.pair, lanes = lanesOf(pair), height = TOP + lanes.length * LANE + BOTTOM;
+    // Drawn at the width there is, so that letters keep their size on a phone.
+    var WIDTH = Math.max(holder.clientWidth, 280);
     var scale = (WIDTH - LEFT - RIGHT) / (view.to - view.from);
     function x(t) { return LEFT + (Math.min(Math.max(t, view.from), view.to) - view.from) * scale; }
-    var svg = node("svg", { viewBox: "0 0 " + WIDTH + " " + height, role: "img", tabindex: "0",
-      "aria-label": describe(pair) });
-    var step = tickStep(view.to - view.from);
+    var svg = node("svg", { viewBox: "0 0 " + WIDTH + " " + height, "aria-hidden": "true" });
+    var step = tickStep(view.to - view.from, WIDTH);
     for (var at = Math.ceil(view.from / step) * step; at <= view.to; at += step) {
       svg.appendChild(node("line", { x1: x(at), x2: x(at), y1: TOP, y2: height - BOTTOM, stroke: "var(--grid)" }));
       svg.appendChild(node("text", { x: x(at), y: height - BOTTOM + 18, "text-anchor": "middle" },
@@ -71,12 +73,13 @@
       svg.appendChild(node("path", { d: path, fill: "none", stroke: colour, "stroke-width": "1.6" }));
       svg.appendChild(node("text", { x: LEFT - 8, y: base - 3, "text-anchor": "end" }, data.labels[name] || name));
     });
-    [["a", "mid A", "end"], ["b", "mid B", "start"]].forEach(function (which) {
-      var mid = pair.mid[which[0] === "a" ? 0 : 1];
+    [["a", "mid A"], ["b", "mid B"]].forEach(function (which, index) {
+      var mid = pair.mid[index], other = pair.mid[1 - index];
       if (mid === null || mid < view.from || mid > view.to) { return; }
       svg.appendChild(node("line", { x1: x(mid), x2: x(mid), y1: TOP - 8, y2: height - BOTTOM,
         stroke: "var(--" + which[0] + ")", "stroke-dasharray": "6 4", "stroke-width": "1.4" }));
-      svg.appendChild(node("text", { x: x(mid), y: TOP - 14, "text-anchor": "middle" }, which[1]));
+      svg.appendChild(node("text", { x: x(mid), y: TOP - 14, "text-anchor": other === null || Math.abs(x(mid) - x(other)) > 44 ? "middle" : mid < other ? "end" : "start" },
+        which[1]));
     });
     holder.replaceChildren(svg);
     readout.textContent = describe(pair);
@@ -86,14 +89,23 @@
     return "Pair " + pair.n + ": skew " + (pair.mid[1] - pair.mid[0]).toFixed(3) + " ms.";
   }
   function show(number) {
-    view.pair = data.pairs.find(function (p) { return p.n === number; }) || data.pairs[0];
+    var pair = view.pair = data.pairs.find(function (p) { return p.n === number; }) || data.pairs[0];
     view.whole = spanOf(view.pair);
     view.from = view.whole[0];
     view.to = view.whole[1];
-    select.value = String(view.pair.n);
-    document.querySelectorAll("tr[data-pair]").forEach(function (row) {
-      row.classList.toggle("open", Number(row.dataset.pair) === view.pair.n);
+    select.value = String(pair.n);
+    document.querySelectorAll("tr[data-pair], use[data-pair]").forEach(function (one) {
+      one.classList.toggle("open", Number(one.dataset.pair) === pair.n);
     });
+    list.replaceChildren.apply(list, pair.t.map(function (time, i) {
+      var row = document.createElement("tr"), name = data.channels[pair.c[i]];
+      [time.toFixed(4), data.labels[name] || name, pair.l[i] ? "closed or lit" : "open or dark"].forEach(function (text, at) {
+        var cell = row.appendChild(document.createElement("td"));
+        cell.textContent = text;
+        if (at === 0) { cell.className = "n"; }
+      });
+      return row;
+    }));
     draw();
   }
   function zoom(factor, about) {
@@ -123,20 +135,19 @@
   document.querySelectorAll("button[data-do]").forEach(function (button) {
     button.addEventListener("click", function () { actions[button.dataset["do"]](); });
   });
-  document.querySelectorAll("button[data-pair]").forEach(function (button) {
-    button.addEventListener("click", function () {
-      show(Number(button.dataset.pair));
+  document.querySelectorAll("button[data-pair], use[data-pair]").forEach(function (one) {
+    one.addEventListener("click", function () {
+      show(Number(one.dataset.pair));
       document.getElementById("every-edge").scrollIntoView();
-      select.focus({ preventScroll: true });
+      holder.focus({ preventScroll: true });
     });
   });
   select.addEventListener("change", function () { show(Number(select.value)); });
   holder.addEventListener("keydown", function (event) {
     var keys = { "+": "in", "=": "in", "-": "out", ArrowLeft: "left", ArrowRight: "right", "0": "whole" };
-    if (keys[event.key]) {
+    if (keys[event.key] && !event.ctrlKey && !event.metaKey && !event.altKey) {
       event.preventDefault();
       actions[keys[event.key]]();
-      holder.querySelector("svg").focus();
     }
   });
   holder.addEventListener("wheel", function (event) {
@@ -152,5 +163,6 @@
     grabbed = event.clientX;
   });
   window.addEventListener("pointerup", function () { grabbed = null; });
+  window.addEventListener("resize", draw);
   show(data.pairs[0].n);
 })();

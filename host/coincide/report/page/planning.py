@@ -9,8 +9,8 @@ from coincide.ghost.skew_model import COVER_95, skew_model
 from coincide.report import planning_words as words
 from coincide.report.basis import Basis
 from coincide.report.limits_plan import LimitsPlan, limits_plan
-from coincide.report.page.model import Column, PageFigure, PageTable, Section
-from coincide.report.page.svg import page_svg
+from coincide.report.page.model import Column, PageTable, Section
+from coincide.report.page.svg import page_figure
 from coincide.report.planning_plots import limits_plot, skew_map_plot
 from coincide.report.rig_table import geometry_lines
 from coincide.report.words import count
@@ -28,8 +28,8 @@ LIMITS_ALT = (
     "Fastest subject that is kept against distance, with the usual speeds of everyday subjects beside it."
 )
 LIMITS_CAPTION = (
-    "Below a line a subject is kept. The bands beside it are rough: ranges of experience, to see at a glance what "
-    "crosses which line."
+    "Below a line a subject is kept. The bands that a wide page shows beside it are rough: ranges of experience, to "
+    "see at a glance what crosses which line."
 )
 
 
@@ -43,15 +43,15 @@ def planning_sections(rig: Rig, suggestion: OffsetSuggestion | None) -> list[Sec
 
 def _over_the_frame(rig: Rig) -> Section:
     drawn = skew_map_plot(rig)
-    pictures = () if drawn is None else (PageFigure(page_svg(drawn, "skew-map"), MAP_ALT, MAP_CAPTION),)
-    return Section("over-the-frame", "Over the frame", geometry_lines(rig), pictures)
+    pictures = () if drawn is None else (page_figure(drawn, "skew-map", MAP_ALT, MAP_CAPTION),)
+    return Section("over-the-frame", "Over the frame", lines=geometry_lines(rig), figures=pictures)
 
 
 def _what_it_can(plan: LimitsPlan) -> Section:
     basis, found = plan.basis, plan.found
     blur = words.blur_line(basis.model)
     asked = () if plan.asked is None else words.asked_lines(plan.asked, found.keeper_rate)
-    lines = [basis.say, words.skew_line(basis.rig, found), *([blur] if blur else []), *asked]
+    lines = [basis.say, words.skew_line(basis.rig, found), *([blur] if blur else [])]
     fastest = _table(
         "The fastest subject", words.limits_columns(found, basis.model), words.limits_rows(found, basis.model)
     )
@@ -64,11 +64,13 @@ def _what_it_can(plan: LimitsPlan) -> Section:
         "Where every number comes from",
         (Column("figure"), Column("value", True), Column("from")),
         tuple((link.name, f"{link.value:.4g} {link.unit}".rstrip(), link.source) for link in plan.chain),
+        folded=True,
     )
-    picture = PageFigure(page_svg(limits_plot(plan), "limits"), LIMITS_ALT, LIMITS_CAPTION)
+    picture = page_figure(limits_plot(plan), "limits", LIMITS_ALT, LIMITS_CAPTION)
     return Section(
         "what-it-can-photograph",
         "What it can photograph",
+        asked,
         tuple(lines),
         (picture,),
         tables=(fastest, everyday, chain),

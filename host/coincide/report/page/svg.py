@@ -4,12 +4,18 @@ from __future__ import annotations
 
 import io
 import re
+import textwrap
+from collections.abc import Collection, Mapping
 from typing import TYPE_CHECKING
 
 from coincide.report import palette
+from coincide.report.page.model import PageFigure
+from coincide.report.plots import WIDE_ONLY
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+    from coincide.session.model import Ints
 
 _VARIABLES = {
     palette.INK: "var(--ink)",
@@ -24,6 +30,40 @@ _VARIABLES = {
     palette.BODY_COLOUR[0]: "var(--a)",
     palette.BODY_COLOUR[1]: "var(--b)",
 }
+
+
+NARROW_IN, MAP_IN = 4.5, 3.5
+
+
+def page_figure(figure: Figure, name: str, alt: str, caption: str) -> PageFigure:
+    """The figure drawn twice, for a desk and for a phone: letters keep their size instead of shrinking."""
+    wide = page_svg(figure, name)
+    _make_narrow(figure)
+    return PageFigure(wide, page_svg(figure, f"{name}-narrow"), alt, caption)
+
+
+def _make_narrow(figure: Figure) -> None:
+    """Draws the same on half the width: texts wrap, legends stack, a second panel gives way to the first."""
+    for panel in figure.axes:
+        if panel.get_gid() == WIDE_ONLY:
+            panel.remove()
+            figure.axes[0].set_subplotspec(figure.add_gridspec(1, 1)[0])
+    for one in figure.findobj(lambda artist: artist.get_gid() == WIDE_ONLY):
+        one.set_visible(False)
+    map_like = any(panel.get_aspect() != "auto" for panel in figure.axes[:1])
+    figure.set_size_inches(NARROW_IN, MAP_IN if map_like else min(figure.get_figheight(), NARROW_IN * 0.95))
+    for panel in figure.axes:
+        title = textwrap.fill(panel.get_title(loc="left"), 42)
+        panel.set_title(title, loc="left", fontsize=11, fontweight="bold")
+        panel.set_xlabel(textwrap.fill(panel.get_xlabel(), 40))
+    for legend in figure.legends:
+        handles = [handle for handle in legend.legend_handles if handle is not None]
+        labels = [said.get_text() for said in legend.get_texts()]
+        legend.remove()
+        columns = 1 if max(map(len, labels), default=0) > 24 else 2
+        figure.legend(handles, labels, loc="outside lower center", frameon=False, ncols=columns, fontsize=9)
+    for said in figure.texts:
+        said.set_text(textwrap.fill(said.get_text(), 52))
 
 
 def page_svg(figure: Figure, name: str) -> str:
@@ -46,3 +86,21 @@ def page_svg(figure: Figure, name: str) -> str:
     for colour, variable in _VARIABLES.items():
         text = text.replace(colour, variable)
     return text
+
+
+def with_pairs(svg: str, name: str, groups: Mapping[str, Ints], on_page: Collection[int]) -> str:
+    """The drawing `name` with `data-pair` on every dot of the groups whose pair is on the page.
+
+    `groups`: id of the dots as drawn -> their pairs' numbers (n,), in the order drawn.
+    """
+    for group, numbers in groups.items():
+        begins = svg.find(f'<g id="{name}-{group}">')
+        if begins < 0:
+            continue
+        head, body = svg[:begins], svg[begins:]
+        for number in numbers.tolist():
+            before, use, body = body.partition("<use ")
+            mark = f'data-pair="{number}" ' if number in on_page else ""
+            head += before + use + mark
+        svg = head + body
+    return svg

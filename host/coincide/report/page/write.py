@@ -41,7 +41,10 @@ def _with_markup(page: Page) -> Page:
     from markupsafe import Markup
 
     sections = tuple(
-        replace(section, figures=tuple(replace(f, svg=Markup(f.svg)) for f in section.figures))
+        replace(
+            section,
+            figures=tuple(replace(f, svg=Markup(f.svg), narrow=Markup(f.narrow)) for f in section.figures),
+        )
         for section in page.sections
     )
     return replace(page, sections=sections)

@@ -1,0 +1,27 @@
+"""The page's first sentence: what to do, and what came of it."""
+
+from __future__ import annotations
+
+from coincide.report.summary import lateness, who
+from coincide.report.words import ms, percent
+from coincide.session.model import BODIES
+from coincide.timing.analysis import Analysis
+from coincide.timing.verify import Verification
+
+
+def verdict(analysis: Analysis, verification: Verification | None) -> str:
+    """One sentence: the setting and its proof, or why there is none."""
+    found, rig = analysis.suggestion, analysis.measured.rig
+    if found is None:
+        return lateness(analysis)
+    if found.body_to_delay is None:
+        setting = "No offset is needed"
+    else:
+        half_s = (found.interval_s[1] - found.interval_s[0]) / 2
+        setting = f"Delay {who(rig)[BODIES.index(found.body_to_delay)]} by {ms(found.delay_s, half_s)}"
+    if verification is None:
+        return f"{setting}: {percent(found.expected_keepers)} of pairs should then expose together within tolerance."
+    obtained = f"{verification.keepers} of {verification.pairs} fresh pairs"
+    if verification.agrees:
+        return f"{setting}: {obtained} then exposed together within tolerance."
+    return f"{setting}, but do not trust it yet: the fresh series does not agree with what was predicted."
