@@ -5,14 +5,15 @@ Each function returns one `Sheet`. Net names of board signals are the names of t
 
 from __future__ import annotations
 
-from coincide_firmware.app.pins import PINS
+from coincide_firmware.app.pins import LAMPS, PINS
 from coincide_wiring import specs
 from coincide_wiring.model import Part, Sheet, part
 
 V3, VUSB, GND, EARTH = "3V3", "VBUS", "GND", "USB_EARTH"
 PULL_DOWN_OHM = 4700.0
 PULL_DOWN_SORT = "Resistor 4.7 kΩ, 1 %, 0.25 W"
-LAMP_STAGES = 4
+LAMPS_A_STAGE = 8
+LAMP_STAGES = LAMPS // LAMPS_A_STAGE
 
 
 def ohms(value: float) -> str:

@@ -43,12 +43,14 @@ class Field:
         """Read the contacts and act on them."""
         if self._wound.changed(now) == 1:
             self._box.take_wound(by_box=True)
-        if self._choose.changed(now) == 1:
+        choose = self._choose.changed(now)
+        if choose == 1:
             self._next_preset(now)
         half = self._half.changed(now)
         full = self._full.changed(now)
-        if (half or full) and self._box.guard.host_present(now):
-            self._box.events.put("press", {"half": int(self._half.down), "full": int(self._full.down)})
+        if (half or full or choose) and self._box.guard.host_present(now):
+            down = {"half": int(self._half.down), "full": int(self._full.down), "preset": int(self._choose.down)}
+            self._box.events.put("press", down)
         self._follow_half(now)
         if full == 1:
             self._fire(now)

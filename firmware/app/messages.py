@@ -8,6 +8,8 @@ Fields are (name, least, most, default); a default of None means the field must 
 integer nanoseconds, because a JSON float would cost the box its exactness. Unknown fields are ignored.
 """
 
+from .pins import LAMPS
+
 PROTOCOL = 1
 
 S = 1000000000  # ns in a second
@@ -74,7 +76,7 @@ REQUESTS = {
     # arm; its edges come as those of shot 0, ended by a `shot` event with number 0
     "pulse": (("output", 0, 3, None), ("closure_ns", 1 * MS, 500 * MS, 20 * MS)),
     # lamp row of the optical route: `lamps` lamps, one after another, each lit for `step_ns`
-    "lamps": (("lamps", 2, 64, 32), ("step_ns", 20000, 100 * MS, 1 * MS), ("rows", 1, 10000, 1)),
+    "lamps": (("lamps", 2, LAMPS, LAMPS), ("step_ns", 20000, 100 * MS, 1 * MS), ("rows", 1, 10000, 1)),
 }
 
 # What the box may say of itself without being asked.
@@ -90,7 +92,8 @@ EVENTS = (
     "group",  # watch: a group ended {"group": n, "edges": count, "lost": count}
     "overrun",  # {"lost": count}: edges the sampler saw and could not keep
     "wound",  # {"by": "box"}: the wound button or foot switch
-    "press",  # {"half": 0 or 1, "full": 0 or 1}: the photographer's own button
+    # {"half": 0 or 1, "full": 0 or 1, "preset": 0 or 1}: one of the photographer's own buttons went down or up
+    "press",
     "fault",  # {"code": ..., "say": ...}: interlock opened, arm timed out, host silent, exception, reset
     "dropped",  # {"count": n}: events the full buffer could not keep
 )

@@ -34,6 +34,9 @@ PINS = (
     ("preset", 22, IN, 0, "", "button that chooses the stored preset"),
 )
 
+# Lamps of the row: as many as the 3.3 V rail can stand when all light by chance at power-on.
+LAMPS = 32
+
 # What the sampler timestamps, by channel number.
 CHANNELS = tuple(row[0] for row in PINS[:11])
 FIRST_SAMPLED_GPIO = 2

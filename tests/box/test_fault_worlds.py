@@ -17,6 +17,7 @@ from coincide.box.simulated.worlds import WORLDS, world_names
 from coincide.errors import BoxFailed
 from coincide.session.model import Plan, ShotRecord
 from coincide_firmware.app import pins
+from coincide_firmware.app.pins import LAMPS
 
 from .sinks import MemorySession, Ran, header_for, run
 from .witness import first_full_tick, numbers
@@ -214,7 +215,7 @@ def test_lamps_of_the_optical_route_tell_mid_exposure() -> None:
     port = open_simulated("electronic shutters")
     client = BoxClient(port)
     session = MemorySession(header_for(client))
-    client.lamps(64, 1_000_000, 60)
+    client.lamps(LAMPS, 1_000_000, 120)
     run_series(client, session, SeriesPlan(1, senses=(False, False)))
     (real,) = port.truth
     spans = [port.world.lamps_in_frame(body, real) for body in (0, 1)]

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from coincide.session.rules import EdgeRules
+from coincide_firmware.app.messages import REQUESTS
+from coincide_firmware.app.pins import LAMPS
 from coincide_wiring import formulas, specs
 from coincide_wiring.figure import Figure, sweep
 from coincide_wiring.figures import figures, timing_terms
@@ -126,6 +128,30 @@ def test_a_wetted_contact_is_seen_longer_than_a_flick() -> None:
     """The capacitor's pulse ends by itself; it must outlast what the session takes for a mere flick."""
     pulse = figure(Build(sync=("wetted", "wetted")), "sync_pulse_b")
     assert pulse.least > 2 * EdgeRules().shortest_closed_s
+
+
+def test_the_lamp_row_has_as_many_lamps_as_the_firmware_lights_and_the_rail_stands_no_more() -> None:
+    rows = in_use(Build()).of_kind("led_array")
+    assert sum(one.value("lines") for one in rows) == LAMPS
+    assert next(field for field in REQUESTS["lamps"] if field[0] == "lamps")[2] == LAMPS
+    rail = figure(Build(), "rail")
+    assert rail.inside
+    # A row twice as long would overload it when all light by chance, so the firmware need not offer one.
+    assert rail.most + LAMPS * figure(Build(), "lamp").most > specs.BOARD["rail_max_a"]
+
+
+def test_timing_terms_name_the_signal_and_the_body_of_the_pin_table() -> None:
+    terms = timing_terms(Build(("wetted", "cell"), ("solenoid", "contact")), False, "gate")
+    assert {(one.signal, one.body, one.enters) for one in terms} == {
+        ("full_a", "A", "lag"),
+        ("full_b", "B", "lag"),
+        ("full_a", "A", "prediction"),
+        ("gate_a1", "A", "skew"),
+        ("gate_a2", "A", "skew"),
+        ("gate_b1", "B", "skew"),
+        ("gate_b2", "B", "skew"),
+    }
+    assert all(one.delay_s > 0 for one in terms)
 
 
 def test_timing_terms_refuse_an_unknown_source() -> None:

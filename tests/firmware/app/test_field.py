@@ -204,6 +204,17 @@ def test_the_laptop_has_the_box_while_it_is_armed():
     assert bench.refused("arm") == "busy"
 
 
+def test_a_watching_laptop_hears_of_every_button_and_no_body_fires():
+    bench = field_bench()
+    bench.ok("watch", on=1)
+    for name in ("button_half", "button_full", "preset"):
+        bench.press(name)
+        bench.run_ms(500)
+    heard = [(press["half"], press["full"], press["preset"]) for press in bench.events_of("press")]
+    assert heard == [(1, 0, 0), (0, 0, 0), (0, 1, 0), (0, 0, 0), (0, 0, 1), (0, 0, 0)]
+    assert bench.board.closures == []
+
+
 def test_the_button_respects_the_interlock_and_the_interval():
     bench = field_bench()
     bench.board.open_interlock()
