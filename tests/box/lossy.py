@@ -12,7 +12,8 @@ from coincide.box.simulated.port import SimulatedPort
 
 @dataclass(frozen=True)
 class Cable:
-    """Faults hit a byte with probability `rate`; each hits `burst` bytes in a row, with one of `kinds`.
+    """Faults hit a byte with probability `rate`; each hits `burst` bytes in a row, with one of `kinds`: 'flip' a bit of
+    each byte, 'drop' them, 'double' them, or 'noise', bytes of no sense after them.
 
     `stall_rate` is the chance that a read brings nothing for a while although bytes are there; `split` that it brings
     only some of them.
@@ -38,6 +39,8 @@ class LossyPort:
         self._random = Random(f"cable {seed}")
         self._held = b""
         self._until_fault = self._gap()
+        self._still_hit = 0
+        self._kind = ""
 
     @property
     def machine(self) -> Machine:
@@ -74,36 +77,44 @@ class LossyPort:
         self.inner.close()
 
     def _gap(self) -> int:
-        """Bytes until the next fault."""
+        """Bytes from the end of a fault to the next one, so that `rate` of all bytes are hit."""
         if not self.cable.rate:
             return 1 << 62
-        per_fault = self.cable.rate / self.cable.burst
-        return int(math.log(1 - self._random.random()) / math.log(1 - per_fault))
+        a_byte = self.cable.rate / self.cable.burst / (1 - self.cable.rate)
+        return int(math.log(1 - self._random.random()) / math.log(1 - a_byte))
 
     def _through(self, data: bytes) -> bytes:
         self.carried += len(data)
-        if self._until_fault >= len(data):
+        if self._until_fault >= len(data) and not self._still_hit:
             self._until_fault -= len(data)
             return data
         out = bytearray()
         at = 0
         while at < len(data):
-            clean = min(self._until_fault, len(data) - at)
-            out += data[at : at + clean]
-            at += clean
-            self._until_fault -= clean
-            if at < len(data):
-                hit = data[at : at + self.cable.burst]
+            if not self._still_hit:
+                clean = min(self._until_fault, len(data) - at)
+                out += data[at : at + clean]
+                at += clean
+                self._until_fault -= clean
+                if at < len(data):
+                    self._still_hit = self.cable.burst
+                    self._kind = self._random.choice(self.cable.kinds)
+            hit = data[at : at + self._still_hit]
+            if hit:
+                # A fault may go on into what comes next on the line.
                 self.damaged += len(hit)
                 out += self._harm(hit)
                 at += len(hit)
-                self._until_fault = self._gap()
+                self._still_hit -= len(hit)
+                if not self._still_hit:
+                    self._until_fault = self._gap()
         return bytes(out)
 
     def _harm(self, hit: bytes) -> bytes:
-        kind = self._random.choice(self.cable.kinds)
-        if kind == "drop":
+        if self._kind == "drop":
             return b""
-        if kind == "double":
+        if self._kind == "double":
             return hit + hit
+        if self._kind == "noise":
+            return hit + self._random.randbytes(self._random.randint(1, 40))
         return bytes(byte ^ (1 << self._random.randrange(8)) for byte in hit)
