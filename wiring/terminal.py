@@ -109,12 +109,14 @@ def judge_terminal(reading_v: float, kind: Kind, alternating: bool = False) -> J
     )
 
 
-Step = Literal["flash", "meter", "reading", "firing", "forward", "reverse", "bridge", "done"]
+Step = Literal["flash", "meter", "alternating", "reading", "firing", "forward", "reverse", "bridge", "done"]
 
 QUESTIONS: dict[Step, str] = {
     "flash": "Every flash off the body or switched off for ten minutes, built-in ones folded and off, film out of it?",
-    "meter": f"Is the meter rated {METER_LEAST_V:g} V or more, its leads whole, set to direct volts?",
-    "reading": "Red probe on the centre or full contact, black on the outer or common: volts shown, with the sign?",
+    "meter": f"Is the meter rated {METER_LEAST_V:g} V or more, its leads whole?",
+    "alternating": "Meter on alternating volts first: does it show 1 V or more between the two contacts?",
+    "reading": "Meter on direct volts, red probe on the centre or full contact, black on the outer or common: volts "
+    "shown, with the sign?",
     "firing": "The same while the body fires (largest value seen), volts?",
     "forward": "Meter on continuity or ohms, red on the centre: does the contact close when the body fires?",
     "reverse": "Probes exchanged: does it close again when the body fires?",
@@ -175,7 +177,12 @@ class TerminalCheck:
             return replace(self, step="meter") if yes else self._end(None, False, ADVICE_FLASH)
         if self.step == "meter":
             say = f"Find a meter rated {METER_LEAST_V:g} V or more first: an old flash puts 200 V and more there."
-            return replace(self, step="reading") if yes else self._end(None, False, say)
+            return replace(self, step="alternating") if yes else self._end(None, False, say)
+        if self.step == "alternating":
+            if not yes:
+                return replace(self, step="reading")
+            judged = judge_terminal(1.0, self.kind, alternating=True)
+            return self._end(None, False, f"An alternating voltage. {judged.then}")
         if self.step == "bridge":
             if yes:
                 say = "The terminals fire the body and stay within the limit: a polarity-free isolator does the same."

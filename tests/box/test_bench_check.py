@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,7 +11,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from coincide.box.bench_check import OUTPUTS, WATCHED, BenchCheck, zero_result
+from coincide.box.bench_check import BenchCheck
+from coincide.box.bench_hand import SimulatedHand
+from coincide.box.bench_inputs import GATE, SYNC
 from coincide.box.bench_record import (
     BenchRecord,
     Item,
@@ -22,81 +24,104 @@ from coincide.box.bench_record import (
     save_record,
     zero_correction,
 )
+from coincide.box.bench_talk import OUTPUTS, BenchTalk, Question
+from coincide.box.bench_zero import measure_loops, zero_result
 from coincide.box.client import BoxClient
 from coincide.box.simulated.port import SimulatedPort, open_simulated
 from coincide.box.simulated.worlds import world_spec
 from coincide.errors import BadInput, BoxFailed
-from coincide_firmware.app.pins import CHANNELS
+from coincide_firmware.app.pins import LAMPS, PINS
 from coincide_wiring.netlist import Build, digest
 
 AT = datetime(2031, 5, 4, 9, 30, tzinfo=UTC)
 
 
+ALL = (
+    "interlock",
+    "button_half",
+    "button_full",
+    "preset",
+    "wound",
+    "led_ok",
+    "led_out",
+    *OUTPUTS,
+    *SYNC,
+    *GATE,
+    "lamp_row",
+    "loopback",
+)
+
+
 class Person:
-    """Answers like someone at the bench: does what a question asks, then says yes (or the answer given)."""
+    """Does what is asked and says yes, save where a word of the question is one it says no to, or a signal one
+    it leaves alone."""
 
-    def __init__(self, port: SimulatedPort, wires: dict[str, str] | None = None) -> None:
+    def __init__(self, port: SimulatedPort, instead: dict[str, tuple[str, ...]] | None = None) -> None:
         self.world = port.world
-        self.wires = wires or {}
+        self.hand = SimulatedHand(port.world, instead)
         self.refuses: tuple[str, ...] = ()
+        self.idle: tuple[str, ...] = ()
         self.told: list[str] = []
-        self.asked: list[str] = []
+        self.asked: list[Question] = []
 
-    def ask(self, question: str) -> bool:
+    def __call__(self, question: Question) -> bool:
         self.asked.append(question)
-        if any(word in question for word in self.refuses):
+        if any(word in question.text for word in self.refuses):
             return False
-        for name, _ in WATCHED:
-            if f"test {name}?" in question:
-                for reached in self.wires.get(name, name).split("+"):
-                    self._close(CHANNELS.index(reached))
-        if "'wound' button" in question:
-            self.world.clock.after_s(0.5, lambda: self.world.set_input("wound", True))
-            self.world.clock.after_s(0.8, lambda: self.world.set_input("wound", False))
-        if "Interlock: open" in question:
-            self.world.open_interlock(math.inf)
-        if "Interlock: close" in question:
-            self.world.close_interlock()
-        return True
-
-    def _close(self, channel: int) -> None:
-        world = self.world
-        world.clock.after_s(0.5, lambda: world.sampler.drive(channel, world.clock.now, True))
-        world.clock.after_s(0.6, lambda: world.sampler.drive(channel, world.clock.now, False))
+        return question.signal in self.idle or self.hand(question)
 
 
 def bench(
-    world: str = "loopback both", wires: dict[str, str] | None = None
+    world: str = "loopback both", instead: dict[str, tuple[str, ...]] | None = None
 ) -> tuple[BenchCheck, Person, SimulatedPort]:
     port = open_simulated(world, seed=4)
-    person = Person(port, wires)
-    return BenchCheck(BoxClient(port), person.ask, person.told.append), person, port
+    person = Person(port, instead)
+    return BenchCheck(BoxClient(port), person, person.told.append, timeout_s=3.0), person, port
 
 
-def outcome(items: tuple[Item, ...]) -> dict[str, bool | None]:
+def outcome(items: Iterable[Item]) -> dict[str, bool | None]:
     return {one.name: one.passed for one in items}
+
+
+def item(check: BenchCheck, stage: str, name: str) -> Item:
+    (found,) = [one for one in check.stage(stage) if one.name == name]
+    return found
 
 
 def test_a_sound_box_passes_and_leaves_its_outputs_open_and_disarmed() -> None:
     check, person, port = bench()
-    record = check.run(now=AT)
+    check.run()
+    record = check.record(AT)
     assert record.passed, [one for one in record.items if not one.passed]
-    assert outcome(record.items) == dict.fromkeys(
-        (*OUTPUTS, *(name for name, _ in WATCHED), "wound", "interlock", "loopback"), True
-    )
+    assert outcome(record.items) == dict.fromkeys(ALL, True)
     assert record.box_uid == "sim-00000004"
     assert record.wiring_digest == digest(Build())
     status = BoxClient(port).status()
     assert (status.outputs, status.armed_ms, status.watching) == (0, 0, False)
     assert person.told
+    # Pressing the box's own buttons fired nothing.
+    assert port.truth == ()
+
+
+def test_every_row_of_the_pin_table_is_tested_or_is_the_heartbeat() -> None:
+    tested = {"lamp_data", "lamp_clock", "lamp_latch"} | (set(ALL) - {"lamp_row", "loopback"})
+    assert tested | {"beat"} == {row[0] for row in PINS}
+
+
+def test_stages_may_be_run_alone_and_only_in_their_order() -> None:
+    check, person, _ = bench()
+    check.run(["zero", "outputs"])
+    assert [one.kind for one in check.items] == ["output"] * 4 + ["zero"]
+    assert check.zero is not None
+    assert not any("Interlock" in one.text for one in person.asked)
 
 
 def test_the_zero_check_finds_the_delays_the_box_was_made_with() -> None:
     """Injected: isolators 420 and 450 us, inputs 3 and 4 us; found within twice the stated uncertainty."""
-    check, _, port = bench()
+    port = open_simulated("loopback both", seed=4)
     box = port.world.spec.box
-    item, zero = check.zero_check(pulses=10)
-    assert item.passed
+    found, zero = measure_loops(BenchTalk(BoxClient(port)), pulses=10)
+    assert found.passed
     assert zero is not None
     assert abs(zero.skew_s - (box.input_on_s[1] - box.input_on_s[0])) <= 2 * zero.u_skew_s + 8e-9
     for side in (0, 1):
@@ -108,65 +133,164 @@ def test_the_zero_check_finds_the_delays_the_box_was_made_with() -> None:
 
 def test_a_plug_that_joins_only_its_own_side_is_named() -> None:
     check, _, _ = bench("loopback")
-    item, zero = check.zero_check()
-    assert (item.passed, zero) == (False, None)
-    assert "half_a did not reach sync_b" in item.say
+    found = item(check, "zero", "loopback")
+    assert (found.passed, check.zero) == (False, None)
+    assert "half_a did not reach sync_b" in found.say
 
 
-def test_no_plug_at_all_is_named() -> None:
-    check, _, _ = bench("steady")
-    item, _ = check.zero_check()
-    assert item.passed is False
-    assert "sync_a and sync_b" in item.say
+def test_no_plug_at_all_is_named_and_a_plug_left_out_is_no_failure() -> None:
+    check, person, _ = bench("steady")
+    found = item(check, "zero", "loopback")
+    assert found.passed is False
+    assert "sync_a and sync_b" in found.say
+    person.refuses = ("loopback",)
+    assert item(check, "zero", "loopback").passed is None
 
 
 @pytest.mark.parametrize(
-    ("wires", "name", "words"),
+    ("stage", "instead", "name", "words"),
     [
-        ({"sync_a": "sync_b"}, "sync_a", "sync_b answered instead of sync_a"),
-        ({"gate_b1": "gate_b2"}, "gate_b1", "swapped"),
-        ({"gate_a1": "gate_a1+gate_a2"}, "gate_a1", "gate_a2 answered together with gate_a1"),
+        ("sync", {"sync_a": ("sync_b",)}, "sync_a", "sync_b answered instead of sync_a"),
+        ("gate", {"gate_b1": ("gate_b2",)}, "gate_b1", "swapped"),
+        ("gate", {"gate_a1": ("gate_a1", "gate_a2")}, "gate_a1", "gate_a2 answered together with gate_a1"),
+        ("controls", {"preset": ("button_half",)}, "preset", "button_half answered instead of preset"),
+        ("controls", {"button_half": ("button_full",)}, "button_half", "button_full answered instead of"),
+        (
+            "controls",
+            {"button_half": ("button_half", "preset")},
+            "button_half",
+            "preset answered together with",
+        ),
+        ("controls", {"button_full": ("button_half",)}, "button_full", "Only half-press was seen"),
     ],
 )
-def test_leads_that_are_wrong_are_named(wires: dict[str, str], name: str, words: str) -> None:
-    check, _, _ = bench("steady", wires)
-    (item,) = [one for one in check.inputs(timeout_s=3.0) if one.name == name]
-    assert item.passed is False
-    assert words in item.say
+def test_leads_that_are_wrong_are_named(
+    stage: str, instead: dict[str, tuple[str, ...]], name: str, words: str
+) -> None:
+    check, _, _ = bench("steady", instead)
+    found = item(check, stage, name)
+    assert found.passed is False
+    assert words in found.say
+
+
+def test_a_button_of_two_stages_passes_though_half_press_closes_on_the_way() -> None:
+    check, _, _ = bench("steady", {"button_full": ("button_half", "button_full")})
+    assert outcome(check.stage("controls"))["button_full"] is True
+
+
+def test_a_button_that_rests_closed_is_named_and_spoils_no_other() -> None:
+    check, person, port = bench("steady")
+    port.world.set_input("button_half", True)
+    person.idle = ("button_half",)
+    found = {one.name: one for one in check.stage("controls")}
+    assert outcome(found.values()) == {
+        "interlock": True,
+        "button_half": False,
+        "button_full": True,
+        "preset": True,
+        "wound": True,
+    }
+    assert "rests closed" in found["button_half"].say
+
+
+def test_a_normally_closed_button_is_named() -> None:
+    check, _, port = bench("steady")
+    press = port.world.set_input
+    port.world.set_input = lambda name, closed: press(name, not closed)  # type: ignore[method-assign]
+    found = item(check, "controls", "button_half")
+    assert found.passed is False
+    assert "rests closed" in found.say
 
 
 def test_silence_is_named_and_a_refused_item_is_left_out_not_failed() -> None:
     check, person, _ = bench("steady")
-    person.refuses = ("sync_b", "gate_", "wound", "Interlock")
-    person._close = lambda channel: None  # type: ignore[method-assign]
-    found = outcome(check.inputs(timeout_s=1.0))
-    assert found["sync_a"] is False
-    assert all(passed is None for name, passed in found.items() if name != "sync_a")
+    person.idle = ("sync_a", "preset", "wound")
+    person.refuses = ("sync_b", "button_", "Interlock")
+    found = (*check.stage("sync"), *check.stage("controls"))
+    assert outcome(found) == {
+        "sync_a": False,
+        "sync_b": None,
+        "interlock": None,
+        "button_half": None,
+        "button_full": None,
+        "preset": False,
+        "wound": False,
+    }
+    assert all("nothing seen" in one.say or "no edge seen" in one.say for one in found if one.passed is False)
 
 
 def test_an_interlock_that_is_stuck_closed_fails() -> None:
+    check, person, _ = bench("steady")
+    person.idle = ("open",)
+    found = item(check, "controls", "interlock")
+    assert found.passed is False
+    assert "reads closed" in found.say
+
+
+def test_lights_are_really_shown_one_at_a_time() -> None:
+    check, _, port = bench("steady")
+    seen: dict[str, set[tuple[int, int]]] = {"blue": set(), "orange": set()}
+    original = type(port.world).__setattr__
+
+    class Watched(type(port.world)):  # type: ignore[misc]
+        def __setattr__(self, name: str, value: object) -> None:
+            if name == "lights" and value != (0, 0):
+                seen["blue" if self.interlock_closed else "orange"].add(value)  # type: ignore[arg-type]
+            original(self, name, value)
+
+    port.world.__class__ = Watched
+    assert outcome(check.stage("lights")) == {"led_ok": True, "led_out": True}
+    BoxClient(port).status()
+    assert seen["blue"] == {(1, 0)}
+    assert seen["orange"] == {(0, 1)}
+
+
+def test_a_light_nobody_saw_fails_and_one_whose_switch_was_not_thrown_is_left_out() -> None:
+    check, person, _ = bench("steady")
+    person.refuses = ("Did the blue", "Did it flicker")
+    assert outcome(check.stage("lights")) == {"led_ok": False, "led_out": None}
+    person.refuses = ("Did the blue",)
+    assert outcome(check.stage("lights")) == {"led_ok": False, "led_out": True}
+
+
+def test_the_lamp_row_is_run_from_end_to_end() -> None:
     check, person, port = bench("steady")
-    port.world.open_interlock = lambda for_s: None  # type: ignore[method-assign]
-    person.refuses = ("test ", "wound")
-    (item,) = [one for one in check.inputs() if one.name == "interlock"]
-    assert item.passed is False
-    assert "reads closed" in item.say
+    assert item(check, "lamps", "lamp_row").passed
+    (run,) = port.world.lamp_runs
+    assert (run.lamps, run.rows) == (LAMPS, 1)
+    person.refuses = ("Did all",)
+    assert item(check, "lamps", "lamp_row").passed is False
+    person.refuses = ("fitted",)
+    assert item(check, "lamps", "lamp_row").passed is None
 
 
 def test_a_person_who_saw_nothing_fails_the_output() -> None:
     check, person, _ = bench()
     person.refuses = ("Did socket A, half",)
-    found = check.outputs()
+    found = check.stage("outputs")
     assert outcome(found) == {"half_a": False, "full_a": True, "half_b": True, "full_b": True}
     assert "wiring-faults" in found[0].say
 
 
-def test_an_open_interlock_stops_it_in_words_with_outputs_open() -> None:
-    check, _, port = bench()
+def test_an_open_interlock_is_asked_for_and_stops_it_in_words_with_outputs_open() -> None:
+    check, person, port = bench()
     port.world.open_interlock(math.inf)
+    check.run(["outputs"])
+    assert all(one.passed for one in check.items)
+    port.world.open_interlock(math.inf)
+    person.idle = ("close",)
     with pytest.raises(BoxFailed, match="nterlock"):
-        check.outputs()
+        check.run(["outputs"])
     assert BoxClient(port).status().outputs == 0
+
+
+def test_what_was_found_before_a_stage_stopped_is_kept() -> None:
+    check, person, _ = bench()
+    person.idle = ("close",)
+    with pytest.raises(BoxFailed, match="nterlock"):
+        check.run()
+    assert outcome(check.items)["interlock"] is False
+    assert outcome(check.record(AT).items)["preset"] is True
 
 
 def test_an_output_that_drags_another_along_is_named() -> None:
@@ -179,18 +303,20 @@ def test_an_output_that_drags_another_along_is_named() -> None:
             drive(3, tick, closes)
 
     port.world.sampler.drive = shorted  # type: ignore[method-assign]
-    (item,) = [one for one in check.outputs() if one.name == "full_a"]
-    assert item.passed is False
-    assert "full_b moved too" in item.say
+    found = item(check, "outputs", "full_a")
+    assert found.passed is False
+    assert "full_b moved too" in found.say
 
 
-def test_a_real_box_needs_the_cautions_acknowledged(tmp_path: Path) -> None:
+@pytest.mark.parametrize("stage", ["outputs", "lights", "zero"])
+def test_a_real_box_needs_the_cautions_acknowledged(tmp_path: Path, stage: str) -> None:
     port = open_simulated("loopback both", seed=1)
     client = BoxClient(port)
     client.identity = replace(client.identity, simulated=False)
     check = BenchCheck(client, lambda question: True, lambda said: None, config=tmp_path)
     with pytest.raises(BadInput, match="acknowledge"):
-        check.outputs()
+        check.run([stage])
+    assert client.status().outputs == 0
 
 
 def record(zero: bool = True, at: datetime = AT, build: Build | None = None) -> BenchRecord:

@@ -48,7 +48,7 @@ def test_each_help_has_an_example_that_works(
     assert examples, f"'{name}' has no example"
     for words in examples:
         asks = words == ["terminal", "sync"]
-        answer = run(*words, typed="y\ny\n0\n0\ny\ny\n" if asks else None)
+        answer = run(*words, typed="y\ny\nn\n0\n0\ny\ny\n" if asks else None)
         assert answer.exit_code == 0, answer.output
 
 
@@ -57,7 +57,7 @@ def test_json_is_one_object_and_says_the_same() -> None:
     assert (sound["sound"], sound["faults"], sound["wiring_digest"]) == (True, [], digest(Build()))
     computed = json.loads(run("figures", "--json").output)
     assert all(one["inside"] for one in computed["figures"])
-    assert computed["timing_terms"]["sync"]["zero_checked_true"]
+    assert computed["timing_terms"]["sync"]["after"]
     assert len(json.loads(run("pins", "--json").output)["pins"]) == 21
     assert json.loads(run("parts", "--json").output)["parts"][0]["quantity"] == 1
     assert json.loads(run("cautions", "--json").output)["cautions"]
@@ -73,9 +73,9 @@ def test_json_is_one_object_and_says_the_same() -> None:
         (("terminal", "release", "--volts", "4.9"), None, 0, "polarity-free"),
         (("terminal", "sync", "--volts", "2", "--alternating"), None, 1, "licensed"),
         (("terminal", "sync"), "n\n", 1, "lethal"),
-        (("terminal", "sync"), "y\ny\n-180\n", 1, "high-voltage"),
-        (("terminal", "release"), "y\ny\n5\ny\n", 0, "contact"),
-        (("terminal", "sync"), "y\ny\n3.1\n3.1\ny\nn\n", 0, "centre positive"),
+        (("terminal", "sync"), "y\ny\nn\n-180\n", 1, "high-voltage"),
+        (("terminal", "release"), "y\ny\nn\n5\ny\n", 0, "contact"),
+        (("terminal", "sync"), "y\ny\nn\n3.1\n3.1\ny\nn\n", 0, "centre positive"),
         (("terminal", "sync", "--json"), None, 2, "guided check asks a person"),
         (("terminal", "shoe"), None, 2, "shoe"),
         (("parts", "--sync-a", "laser"), None, 2, "laser"),

@@ -7,7 +7,6 @@ from pathlib import Path
 
 import pytest
 
-from coincide.box.bench_check import OUTPUTS, WATCHED
 from coincide.box.bench_record import read_record
 from coincide.cli.wiring import command
 from coincide_wiring import meter, pin_table
@@ -124,9 +123,3 @@ def test_the_record_shown_is_one_that_can_be_read(tmp_path: Path) -> None:
     assert record.zero is not None
     assert record.zero.loop_s[0] == record.zero.loops[0].delay_s
     assert record.passed
-
-
-def test_the_bench_test_asks_for_every_release_and_every_sensor() -> None:
-    assert set(OUTPUTS) | {name for name, _ in WATCHED} == {
-        row.name for row in pin_table.pin_rows() if row.body in ("A", "B")
-    }

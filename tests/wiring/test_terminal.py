@@ -89,45 +89,48 @@ def walk(kind: Kind, *answers: bool | float) -> TerminalCheck:
 
 
 def test_a_mechanical_contact_is_blessed_only_after_continuity_both_ways() -> None:
-    half_way = walk("sync", True, True, 0.0, 0.0, True)
+    half_way = walk("sync", True, True, False, 0.0, 0.0, True)
     assert (half_way.step, half_way.blessed) == ("reverse", False)
     done = half_way.answer(True)
     assert (done.step, done.circuit, done.blessed) == ("done", "cell", True)
 
 
 def test_one_way_conduction_means_a_polarised_output() -> None:
-    done = walk("sync", True, True, 0.0, 0.0, False, True)
+    done = walk("sync", True, True, False, 0.0, 0.0, False, True)
     assert done.circuit == "wetted"
     assert "exchange centre and outer" in done.verdict
 
 
 def test_voltage_that_only_shows_while_firing_is_caught() -> None:
-    done = walk("sync", True, True, 0.0, 230.0)
+    done = walk("sync", True, True, False, 0.0, 230.0)
     assert (done.step, done.blessed, done.circuit) == ("done", False, "high-voltage")
 
 
 def test_a_contact_that_never_closes_proves_nothing() -> None:
-    done = walk("sync", True, True, 0.0, 0.0, False, False)
+    done = walk("sync", True, True, False, 0.0, 0.0, False, False)
     assert (done.blessed, done.circuit) == (False, None)
 
 
 def test_a_release_is_blessed_when_bridging_it_fires_the_body() -> None:
-    assert walk("release", True, True, 4.9, True).circuit == "contact"
-    assert walk("release", True, True, 0.0, False).blessed is False
-    assert walk("release", True, True, 48.0).circuit is None
+    assert walk("release", True, True, False, 4.9, True).circuit == "contact"
+    assert walk("release", True, True, False, 0.0, False).blessed is False
+    assert walk("release", True, True, False, 48.0).circuit is None
 
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_flash_and_meter_come_first(kind: Kind) -> None:
     assert walk(kind, False).circuit is None
     assert walk(kind, True, False).circuit is None
+    mains = walk(kind, True, True, True)
+    assert (mains.step, mains.circuit, mains.blessed) == ("done", None, False)
+    assert "licensed" in mains.verdict
 
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_no_walk_at_all_blesses_a_high_reading(kind: Kind) -> None:
     """Every path through the check, over yes/no and telling voltages."""
     volts = (0.0, 3.0, -5.0, 12.0, -40.0, 300.0, 1000.0)
-    for first, second, *yes in product(volts, volts, *([(True, False)] * 4)):
+    for first, second, *yes in product(volts, volts, *([(True, False)] * 5)):
         check = TerminalCheck(kind)
         supply = {"reading": first, "firing": second}
         answers = iter(yes)
@@ -145,6 +148,6 @@ def test_answers_of_the_wrong_kind_are_refused() -> None:
     with pytest.raises(BadInput, match="yes or no"):
         TerminalCheck("sync").answer(3.0)
     with pytest.raises(BadInput, match="volts"):
-        walk("sync", True, True).answer(True)
+        walk("sync", True, True, False).answer(True)
     with pytest.raises(BadInput, match="over"):
         walk("sync", False).answer(True)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -23,11 +23,12 @@ from coincide_wiring.netlist import BODIES, Build, digest, loop_digest
 
 FORMAT = "coincide-bench"
 VERSION = 1
+OUTCOMES = {True: "passed", False: "failed", None: "left out"}
 
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """One thing tested: `kind` is 'output', 'input' or 'zero'; `passed` None means left out."""
+    """One thing tested: `kind` is 'input', 'light', 'output', 'lamps' or 'zero'; `passed` None means left out."""
 
     name: str
     kind: str
@@ -111,47 +112,42 @@ def save_record(record: BenchRecord, directory: Path | None = None) -> Path:
     raise BadInput(f"There are a thousand records of the same second in {folder}; clear some away.")
 
 
-def record_text(record: BenchRecord) -> str:
-    """A record as TOML."""
-    text = tomlkit.document()
-    text.add(tomlkit.comment("Bench test of a box; written by 'coincide box check', never overwritten."))
-    text["format"], text["version"] = FORMAT, VERSION
-    text["made_at"], text["box_uid"], text["firmware"] = record.made_at, record.box_uid, record.firmware
-    text["wiring"] = {
-        "digest": record.wiring_digest,
-        "sync": list(record.build.sync),
-        "release": list(record.build.release),
-        "gate": list(record.build.gate),
+def record_table(record: BenchRecord) -> dict[str, Any]:
+    """A record as plain tables and lists, in the order they stand in the file."""
+    zero, build = record.zero, record.build
+    table: dict[str, Any] = {
+        "format": FORMAT,
+        "version": VERSION,
+        "made_at": record.made_at,
+        "box_uid": record.box_uid,
+        "firmware": record.firmware,
+        "wiring": {
+            "digest": record.wiring_digest,
+            "sync": list(build.sync),
+            "release": list(build.release),
+            "gate": list(build.gate),
+        },
     }
-    if record.zero is not None:
-        zero = record.zero
-        text["zero"] = {
+    if zero is not None:
+        table["zero"] = {
             "skew_s": zero.skew_s,
             "u_skew_s": zero.u_skew_s,
             "loop_s": list(zero.loop_s),
             "u_loop_s": list(zero.u_loop_s),
         }
-        loops = tomlkit.aot()
-        for loop in zero.loops:
-            loops.append(
-                tomlkit.item(
-                    {
-                        "output": loop.output,
-                        "input": loop.input,
-                        "delay_s": loop.delay_s,
-                        "u_s": loop.u_s,
-                        "pulses": loop.pulses,
-                    }
-                )
-            )
-        text["loops"] = loops
-    items = tomlkit.aot()
-    for item in record.items:
-        outcome = {True: "passed", False: "failed", None: "left out"}[item.passed]
-        items.append(
-            tomlkit.item({"name": item.name, "kind": item.kind, "outcome": outcome, "say": item.say})
-        )
-    text["items"] = items
+        table["loops"] = [asdict(loop) for loop in zero.loops]
+    table["items"] = [
+        {"name": one.name, "kind": one.kind, "outcome": OUTCOMES[one.passed], "say": one.say}
+        for one in record.items
+    ]
+    return table
+
+
+def record_text(record: BenchRecord) -> str:
+    """A record as TOML."""
+    text = tomlkit.document()
+    text.add(tomlkit.comment("Bench test of a box; written by 'coincide box check', never overwritten."))
+    text.update(record_table(record))
     return tomlkit.dumps(text)
 
 
@@ -185,7 +181,7 @@ def _record_from(text: dict[str, Any]) -> BenchRecord:
             _pair(kept["loop_s"]),
             _pair(kept["u_loop_s"]),
         )
-    outcomes = {"passed": True, "failed": False, "left out": None}
+    outcomes = {word: passed for passed, word in OUTCOMES.items()}
     return BenchRecord(
         made_at=datetime.fromisoformat(text["made_at"]).isoformat(),
         box_uid=str(text["box_uid"]),

@@ -6,7 +6,10 @@ from pathlib import Path
 
 import click
 
+from coincide.cli.circuits import NearChoice, circuit_options
 from coincide.cli.options import json_option, port_options, rig_option, seed_option
+
+STAGES = ("controls", "lights", "outputs", "sync", "gate", "lamps", "zero")
 
 
 @click.group("box")
@@ -84,27 +87,60 @@ def install(port: str | None, folder: Path | None) -> None:
 
 
 @command.command("check")
+@click.option(
+    "--only",
+    multiple=True,
+    type=NearChoice(STAGES),
+    help="Only this stage; may be given again. Without it: all, one after another.",
+)
+@click.option("--zero", "only_zero", is_flag=True, help="Only the zero check, like '--only zero'.")
 @click.option("--no-zero", "no_zero", is_flag=True, help="Leave the zero check (loopback plug) out.")
-@click.option("--zero", "only_zero", is_flag=True, help="Only the zero check.")
+@circuit_options(usual=False)
 @rig_option
 @port_options
+@json_option
 def check(
-    no_zero: bool, only_zero: bool, rig_path: Path, port: str | None, world: str | None, seed: int
+    only: tuple[str, ...],
+    only_zero: bool,
+    no_zero: bool,
+    rig_path: Path,
+    port: str | None,
+    world: str | None,
+    seed: int,
+    as_json: bool,
+    **circuits: str | None,
 ) -> None:
-    """The guided bench test: click each output, watch each input, time the isolators with the loopback plug.
+    """The guided bench test, stage by stage; each stage may be left out.
 
-    What it finds is kept, dated, with the box's identity; later measurements subtract its zero check. Exit
+    \b
+    controls  interlock open and closed, each button down and up
+    lights    both lights of the box
+    outputs   each release output clicked, you confirm
+    sync      each sync contact seen
+    gate      each gate sensor seen
+    lamps     the lamp row run through
+    zero      loopback plug in: the isolators timed
+
+    What it finds is kept, dated, with the box's identity and the circuits fitted; later measurements subtract
+    its zero check. Say which circuits a body got, as --sync-a wetted, once and whenever you change one. Exit
     code 1 when something failed.
 
-    Example: coincide box check --port /dev/ttyACM0
+    \b
+    Example:
+      coincide box check --port /dev/ttyACM0
+      coincide box check --port /dev/ttyACM0 --only sync --sync-a wetted
     """
     from coincide.cli.bench import bench_check
     from coincide.cli.opening import opened_box
     from coincide.rig.file import load_rig
 
+    chosen = {*only, *(("zero",) if only_zero else ())} or set(STAGES)
+    if no_zero and "zero" in {*only, *(("zero",) if only_zero else ())}:
+        raise click.UsageError("The zero check is both asked for and left out: give one of the two.")
+    stages = [one for one in STAGES if one in chosen and not (no_zero and one == "zero")]
     simulated = world or "loopback both"
     with opened_box(load_rig(rig_path), port, simulated if port is None else None, seed) as client:
-        passed = bench_check(client, outputs_and_inputs=not only_zero, zero=not no_zero)
+        passed = bench_check(client, circuits, stages, as_json=as_json)
     click.get_current_context().exit(0 if passed else 1)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -41,8 +42,10 @@ def show_settings(client: BoxClient, *, as_json: bool) -> None:
     presets = [
         client.preset(place) for place, name in enumerate(client.identify().presets) if name is not None
     ]
+    bench = on_the_bench(client.identity.uid)
     if as_json:
-        print_json({"format": "coincide-box-settings-result", "version": 1, **stored, "presets": presets})
+        kind = {"format": "coincide-box-settings-result", "version": 1}
+        print_json({**kind, **stored, "presets": presets, "bench": bench})
         return
     if not stored["ok"]:
         say(str(stored["say"]))
@@ -62,6 +65,56 @@ def show_settings(client: BoxClient, *, as_json: bool) -> None:
         table(("preset", "holds back", "tolerance"), rows)
     else:
         say("No presets yet: 'coincide calibrate' stores one for its pair of shutter times.")
+    if bench is None:
+        say(
+            "This box was never on the bench of this computer: 'coincide box check' tests it and keeps its circuits."
+        )
+    else:
+        _show_bench(bench)
+
+
+@dataclass(frozen=True, slots=True)
+class OnTheBench:
+    """What this computer's records say of a box: the circuits fitted (A, B) and when that was said; the day of
+    its zero check, None where there is none; why that is out of date, or None."""
+
+    recorded_at: str
+    sync: tuple[str, str]
+    release: tuple[str, str]
+    gate: tuple[str, str]
+    zero_check_at: str | None
+    zero_check_stale: str | None
+
+
+def on_the_bench(uid: str) -> OnTheBench | None:
+    """From the newest records; None when there is none of this box."""
+    from coincide.box.bench_record import fitted, zero_correction
+
+    found = fitted(uid)
+    if found is None:
+        return None
+    zero = zero_correction(uid)
+    at, stale = (None, None) if zero is None else (zero.made_at, zero.stale)
+    return OnTheBench(found.made_at, found.build.sync, found.build.release, found.build.gate, at, stale)
+
+
+def _show_bench(bench: OnTheBench) -> None:
+    from coincide.cli.circuits import circuit_rows
+    from coincide.timing.known import MEASURE_ZERO
+    from coincide_wiring.netlist import Build
+
+    rows = circuit_rows(Build(bench.sync, bench.release, bench.gate))
+    table(("circuits", "body A", "body B"), rows)
+    if bench.zero_check_at is None:
+        say(
+            "No zero check yet: with the loopback plug in, 'coincide box check --zero' measures the isolators."
+        )
+    elif bench.zero_check_stale is not None:
+        say(f"{bench.zero_check_stale} {MEASURE_ZERO}")
+    else:
+        say(
+            f"Circuits as recorded on {bench.recorded_at[:10]}; zero check of {bench.zero_check_at[:10]}, in force."
+        )
 
 
 def _place(client: BoxClient, name: str) -> int:

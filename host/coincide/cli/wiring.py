@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any
 
 import click
 
 from coincide.cli import show
+from coincide.cli.circuits import NearChoice, chosen_build, circuit_options
 from coincide.cli.options import json_option
 from coincide.cli.wiring_words import (
     build_rows,
@@ -19,39 +20,15 @@ from coincide.cli.wiring_words import (
     timing_row,
 )
 
-if TYPE_CHECKING:
-    from coincide_wiring.netlist import Build
 
-Command = TypeVar("Command", bound=Callable[..., Any])
-
-SYNC = click.Choice(["cell", "wetted", "high-voltage"])
-RELEASE = click.Choice(["contact", "solenoid"])
-GATE = click.Choice(["load", "transimpedance"])
-
-
-def build_options(function: Command) -> Command:
-    """How the box is built, body by body; turned into one `build` argument by `_build`."""
-    for body in ("b", "a"):
-        for key, kinds, usual, words in (
-            ("gate", GATE, "load", "Gate sensors"),
-            ("release", RELEASE, "contact", "Release"),
-            ("sync", SYNC, "cell", "Sync input"),
-        ):
-            say = f"{words} of body {body.upper()}."
-            option = click.option(f"--{key}-{body}", type=kinds, default=usual, show_default=True, help=say)
-            function = option(function)
-    return function
-
-
-def _build(chosen: dict[str, str]) -> Build:
-    from coincide_wiring.netlist import Build
-
-    return Build(*((chosen[f"{key}_a"], chosen[f"{key}_b"]) for key in ("sync", "release", "gate")))
+def _print_json(name: str, result: dict[str, Any]) -> None:
+    show.as_json({"format": f"coincide-wiring{name}-result", "version": 1, **result})
 
 
 @click.group(invoke_without_command=True)
+@json_option
 @click.pass_context
-def command(ctx: click.Context) -> None:
+def command(ctx: click.Context, as_json: bool) -> None:
     """Schematics, parts, electrical figures and cautions of the box.
 
     Without a subcommand: an overview of the build, circuit by circuit.
@@ -62,16 +39,24 @@ def command(ctx: click.Context) -> None:
       coincide wiring figures --sync-a wetted
     """
     if ctx.invoked_subcommand is not None:
+        if as_json:
+            raise click.UsageError(
+                f"Put '--json' behind it: coincide wiring {ctx.invoked_subcommand} --json."
+            )
         return
-    from coincide_wiring.netlist import Build
+    from coincide_wiring.netlist import Build, sheets
 
+    if as_json:
+        found = [{"name": one.name, "title": one.title, "parts": len(one.parts)} for one in sheets(Build())]
+        _print_json("", {"circuits": found})
+        return
     show.table(("circuit", "what it does", "parts"), build_rows(Build()), "The box, circuit by circuit")
     show.say("Drawings: 'coincide wiring draw --to FOLDER'. Building it step by step: docs/build-the-box.md.")
     show.say("Before you touch a terminal: 'coincide wiring cautions' and 'coincide wiring terminal'.")
 
 
 @command.command()
-@build_options
+@circuit_options(usual=True)
 @json_option
 def parts(as_json: bool, **chosen: str) -> None:
     """What to buy: quantities, generic ratings, substitutes, and why each value.
@@ -82,9 +67,9 @@ def parts(as_json: bool, **chosen: str) -> None:
     """
     from coincide_wiring.parts import parts_list
 
-    lines = parts_list(_build(chosen))
+    lines = parts_list(chosen_build(chosen))
     if as_json:
-        show.as_json({"parts": lines})
+        _print_json("-parts", {"parts": lines})
         return
     show.table(
         ("quantity,", "part; why it is there; what else will do", "where"),
@@ -94,7 +79,7 @@ def parts(as_json: bool, **chosen: str) -> None:
 
 
 @command.command()
-@build_options
+@circuit_options(usual=True)
 @json_option
 def figures(as_json: bool, **chosen: str) -> None:
     """Computed values with their corners, limits and margins, and the timing errors they add.
@@ -108,14 +93,14 @@ def figures(as_json: bool, **chosen: str) -> None:
     from coincide_wiring.figures import figures as computed
     from coincide_wiring.figures import timing_terms
 
-    build = _build(chosen)
+    build = chosen_build(chosen)
     found = computed(build)
     if as_json:
         terms = {
-            how: {f"zero_checked_{done}".lower(): timing_terms(build, done, how) for done in (False, True)}
+            how: {key: timing_terms(build, done, how) for key, done in (("before", False), ("after", True))}
             for how in ("sync", "gate")
         }
-        show.as_json({"figures": [json_figure(one) for one in found], "timing_terms": terms})
+        _print_json("-figures", {"figures": [json_figure(one) for one in found], "timing_terms": terms})
     else:
         columns = ("value", "where", "typical,", "least,", "most,", "limits", "margin,")
         show.table(columns, figure_rows(found), "Computed values, swept over every corner")
@@ -139,7 +124,7 @@ def pins(as_json: bool) -> None:
 
     rows = pin_rows()
     if as_json:
-        show.as_json({"pins": rows})
+        _print_json("-pins", {"pins": rows})
         return
     cells = (
         (str(row.gpio), row.name, row.direction, "high" if row.active else "low", row.purpose) for row in rows
@@ -155,7 +140,8 @@ def pins(as_json: bool) -> None:
     required=True,
     help="Folder for the SVG files; made if it is not there.",
 )
-def draw(folder: Path) -> None:
+@json_option
+def draw(folder: Path, as_json: bool) -> None:
     """Draw the schematics into a folder, one SVG a circuit.
 
     \b
@@ -164,7 +150,11 @@ def draw(folder: Path) -> None:
     """
     from coincide_wiring.drawings import write
 
-    for path in write(folder):
+    written = write(folder)
+    if as_json:
+        _print_json("-draw", {"written": written})
+        return
+    for path in written:
         show.say(str(path))
 
 
@@ -172,7 +162,7 @@ def draw(folder: Path) -> None:
 @click.option(
     "--at",
     "place",
-    type=click.Choice(["open", "meter", "arm", "lamp", "gate", "solenoid"]),
+    type=NearChoice(["open", "meter", "arm", "lamp", "gate", "solenoid"]),
     help="Only what matters at one place.",
 )
 @click.option("--acknowledge", is_flag=True, help="I have read all of them: keep that on this machine.")
@@ -193,7 +183,8 @@ def cautions(place: str | None, acknowledge: bool, as_json: bool) -> None:
         raise click.UsageError("'--acknowledge' is for all of them: leave '--at' out.")
     chosen = PLACES if place is None else {place: PLACES[place]}
     if as_json:
-        show.as_json({"digest": digest(), "cautions": [one for key in chosen for one in cautions_for(key)]})
+        said = [one for key in chosen for one in cautions_for(key)]
+        _print_json("-cautions", {"digest": digest(), "cautions": said})
     else:
         for key, title in chosen.items():
             show.say(f"\n{title}")
@@ -206,7 +197,7 @@ def cautions(place: str | None, acknowledge: bool, as_json: bool) -> None:
 
 
 @command.command()
-@build_options
+@circuit_options(usual=True)
 @json_option
 def check(as_json: bool, **chosen: str) -> None:
     """Electrical rule check of a build: the same data the drawings come from.
@@ -220,10 +211,10 @@ def check(as_json: bool, **chosen: str) -> None:
     from coincide_wiring.check import check as faults_of
     from coincide_wiring.netlist import digest
 
-    build = _build(chosen)
+    build = chosen_build(chosen)
     faults = faults_of(build)
     if as_json:
-        show.as_json({"sound": not faults, "wiring_digest": digest(build), "faults": faults})
+        _print_json("-check", {"sound": not faults, "wiring_digest": digest(build), "faults": faults})
     elif faults:
         show.table(("rule", "where", "what"), ((one.rule, one.where, one.say) for one in faults), "Faults")
     else:
@@ -238,7 +229,7 @@ def check(as_json: bool, **chosen: str) -> None:
 
 
 @command.command()
-@click.argument("kind", type=click.Choice(["sync", "release"]))
+@click.argument("kind", type=NearChoice(["sync", "release"]))
 @click.option("--volts", type=float, help="Judge this one reading (with its sign) instead of asking.")
 @click.option("--alternating", is_flag=True, help="The meter shows an alternating voltage.")
 @json_option
@@ -259,7 +250,7 @@ def terminal(kind: str, volts: float | None, alternating: bool, as_json: bool) -
     if volts is not None:
         judged = judge_terminal(volts, named, alternating)
         if as_json:
-            show.as_json(judged)
+            _print_json("-terminal", asdict(judged))
         else:
             show.say(click.wrap_text(judged.say, 100))
             show.say(click.wrap_text(judged.then, 100))

@@ -1,0 +1,56 @@
+"""Bench test of the release outputs: each clicked in turn, the person confirming."""
+
+from __future__ import annotations
+
+from coincide.box.bench_record import Item
+from coincide.box.bench_talk import OUTPUTS, Ask, BenchTalk, Edge, Question, Tell
+from coincide_firmware.app.pins import CHANNELS
+
+CLICK_NS = 500_000_000
+EDGE_TOLERANCE = 0.02
+PLACE = {"half": "half and common", "full": "full and common"}
+
+
+def check_outputs(talk: BenchTalk, ask: Ask, tell: Tell) -> tuple[Item, ...]:
+    """Click each output; the person says whether that contact, and no other, closed. Raises BoxFailed, and
+    BadInput when the cautions were not acknowledged."""
+    tell("Outputs: bodies off. Put a meter on ohms, or a lamp and a cell, across the socket named.")
+    if not talk.client.status().interlock:
+        ask(Question("The interlock is open, so no output can close. Close it. Done?", "interlock", "close"))
+    return tuple(_output(talk, ask, number, name) for number, name in enumerate(OUTPUTS))
+
+
+def _output(talk: BenchTalk, ask: Ask, number: int, name: str) -> Item:
+    press, body = name.split("_")
+    place = f"socket {body.upper()}, {PLACE[press]}"
+    if not ask(Question(f"Meter on {place}? It will close for half a second.")):
+        return Item(name, "output", None, f"{name} was left out.")
+    with talk.armed():
+        edges = talk.pulse(number, CLICK_NS)
+    wrong = wrong_pulse(number, edges, CLICK_NS, talk.client.identity.tick_hz)
+    if wrong:
+        return Item(name, "output", False, wrong)
+    if ask(Question(f"Did {place} close for half a second, and nothing else?")):
+        return Item(name, "output", True, f"{name} closes {place}.")
+    return Item(
+        name,
+        "output",
+        False,
+        f"{name} left the board but {place} did not close, or something else did: see 'Nothing fires' and 'A and B "
+        "swapped' in docs/wiring-faults.md.",
+    )
+
+
+def wrong_pulse(number: int, edges: tuple[Edge, ...], closure_ns: int, tick_hz: int) -> str:
+    """What is wrong with the outputs' own edges of a pulse; '' when they are as asked."""
+    name = OUTPUTS[number]
+    others = sorted({CHANNELS[channel] for channel, _, _ in edges if channel < 4 and channel != number})
+    if others:
+        return f"{name} was asked for and {' and '.join(others)} moved too: a short between outputs?"
+    own = [(level, tick) for channel, level, tick in edges if channel == number]
+    if [level for level, _ in own] != [1, 0]:
+        return f"{name} was asked for and its pin did not close once and open once: is the pin shorted?"
+    held_s = (own[1][1] - own[0][1]) / tick_hz
+    if abs(held_s - closure_ns * 1e-9) > EDGE_TOLERANCE * closure_ns * 1e-9:
+        return f"{name} stayed closed {held_s * 1e3:.1f} ms instead of {closure_ns * 1e-6:.0f} ms."
+    return ""

@@ -1,0 +1,222 @@
+"""`coincide box check` and what follows from it, with the simulated box passed off as a real one."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+import pytest
+
+from coincide.box import bench_record, ports
+from coincide.box.bench_check import STAGES
+from coincide.box.bench_hand import SimulatedHand
+from coincide.box.bench_record import bench_folder, read_record
+from coincide.box.bench_talk import Question
+from coincide.box.simulated.board import SimulatedBoard
+from coincide.box.simulated.port import SimulatedPort, open_simulated
+from coincide.cli import bench
+from coincide.cli import box as box_commands
+from coincide.cli.circuits import CIRCUITS, MEANS
+from coincide_wiring.netlist import Build
+from tests.cli.running import Ran, run
+
+UID = "sim-00000003"
+
+
+class RealBox:
+    """A port on which the simulated box says it is real, and a person who does what is asked."""
+
+    def __init__(self, folder: Path, data: Path) -> None:
+        self.folder = folder
+        self.data = data
+        self.world = "loopback both"
+        self.answers: list[str] = []
+        self.asked: list[str] = []
+
+    def open(self, name: str) -> SimulatedPort:
+        port = open_simulated(self.world, seed=3)
+        self.hand = SimulatedHand(port.world)
+        return port
+
+    def check(self, *arguments: str) -> Ran:
+        return run(["box", "check", "--port", "/dev/box", *arguments], self.folder)
+
+    def record(self) -> bench_record.BenchRecord:
+        return read_record(newest(bench_folder(UID, self.data / "bench"), "*.toml"))
+
+
+@pytest.fixture
+def real(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, acknowledged: None) -> RealBox:
+    assert run(["rig", "new"], tmp_path).code == 0
+    rig = tmp_path / "rig.toml"
+    rig.write_text(rig.read_text(encoding="utf-8").replace('"manual"', '"motor"'), encoding="utf-8")
+    box = RealBox(tmp_path, tmp_path / "data")
+    identity = SimulatedBoard.identity
+
+    def passed_off(self: SimulatedBoard) -> dict[str, Any]:
+        return identity(self) | {"simulated": False}
+
+    def ask(question: Question) -> bool:
+        box.asked.append(question.text)
+        return box.hand(question)
+
+    def prompt(text: str, **options: Any) -> Any:
+        box.asked.append(text)
+        return options["type"].convert(box.answers.pop(0), None, None) if box.answers else options["default"]
+
+    def confirm(text: str, **_: Any) -> bool:
+        box.asked.append(text)
+        return not box.answers
+
+    monkeypatch.setattr(ports, "SerialPort", box.open)
+    monkeypatch.setattr(SimulatedBoard, "identity", passed_off)
+    monkeypatch.setattr(bench_record, "user_data_path", lambda *_, **__: box.data)
+    monkeypatch.setattr(bench, "_ask", ask)
+    monkeypatch.setattr(click, "prompt", prompt)
+    monkeypatch.setattr(click, "confirm", confirm)
+    return box
+
+
+def test_a_bench_evening_is_kept_with_the_box_and_its_circuits(real: RealBox) -> None:
+    ran = real.check()
+    assert ran.code == 0, ran.said
+    assert "not recorded before" in ran.err
+    assert real.asked[0] == "Is it built so now?"
+    record = real.record()
+    assert (record.box_uid, record.build) == (UID, Build())
+    assert record.passed
+    assert record.zero is not None
+    assert str(real.data) in ran.out.replace("\n", "")
+    shown = run(["box", "settings", "--port", "/dev/box"], real.folder).out
+    assert "cell: mechanical contact" in shown
+    assert "in force" in shown
+
+
+def test_the_circuits_are_asked_for_one_by_one_when_they_changed(real: RealBox) -> None:
+    real.answers = ["cell", "wetted", "contact", "solenoid", "load", "load"]
+    ran = real.check("--only", "controls")
+    assert ran.code == 0, ran.said
+    assert real.record().build == Build(("cell", "wetted"), ("contact", "solenoid"))
+    assert "Sync input of body B (cell, wetted, high-voltage)" in real.asked
+    # Said once, it holds until something else is said.
+    real.check("--only", "controls", "--gate-a", "transimpedance")
+    assert real.record().build == Build(
+        ("cell", "wetted"), ("contact", "solenoid"), ("transimpedance", "load")
+    )
+    assert real.asked.count("Is it built so now?") == 1
+
+
+def test_another_sync_circuit_lapses_the_zero_check_and_everyone_says_so(real: RealBox) -> None:
+    assert real.check("--zero").code == 0
+    real.world = "steady"
+    first = series(real)
+    assert first["known"]["zero"]["skew_s"] == pytest.approx(1e-6, abs=2e-8)
+    assert (first["known"]["stale_zero"], first["known"]["wiring"]["sync"]) == (None, ["cell", "cell"])
+
+    changed = real.check("--only", "sync", "--sync-a", "wetted")
+    assert changed.code == 0
+    words = "body A had the 'cell' sync circuit then and has 'wetted' now"
+    assert words in plain(changed.out)
+    assert words in plain(run(["box", "settings", "--port", "/dev/box"], real.folder).out)
+    second = series(real)
+    assert second["known"]["zero"] is None
+    assert words in second["known"]["stale_zero"]
+    terms = {
+        one["signal"]: one["u_s"] for one in second["known"]["wiring"]["terms"] if one["enters"] == "skew"
+    }
+    before = {
+        one["signal"]: one["u_s"] for one in first["known"]["wiring"]["terms"] if one["enters"] == "skew"
+    }
+    assert terms["sync_b"] == pytest.approx(5 * before["sync_b"])
+    calibrated = run(["calibrate", "-n", "24", "--verify", "10", "--port", "/dev/box", "--yes"], real.folder)
+    assert words in plain(calibrated.out)
+    assert "coincide box check --zero" in calibrated.said
+    assert words in plain(run(["ready", "--port", "/dev/box", "--yes"], real.folder).said)
+    run(["report", newest(real.folder / "sessions").name, "--to", "page"], real.folder / "sessions")
+    page = next((real.folder / "sessions" / "page").rglob("*.html")).read_text(encoding="utf-8")
+    assert "out of date" in page
+
+    real.world = "loopback both"
+    assert real.check("--zero").code == 0
+    real.world = "steady"
+    assert series(real)["known"]["zero"] is not None
+
+
+def plain(text: str) -> str:
+    return " ".join(text.split())
+
+
+def newest(folder: Path, pattern: str = "*.jsonl") -> Path:
+    return max(folder.glob(pattern), key=lambda path: path.stat().st_mtime_ns)
+
+
+def series(real: RealBox) -> dict[str, Any]:
+    """The header of a series of five pairs."""
+    ran = run(["series", "-n", "5", "--port", "/dev/box", "--yes"], real.folder)
+    assert ran.code == 0, ran.said
+    header: dict[str, Any] = json.loads(
+        newest(real.folder / "sessions").read_text(encoding="utf-8").split("\n", 1)[0]
+    )
+    assert ("out of date" in ran.out) == (header["known"]["stale_zero"] is not None)
+    return header
+
+
+def test_what_was_found_is_kept_when_the_box_stops_half_way(
+    real: RealBox, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(SimulatedBoard, "interlock_closed", lambda self: False)
+    ran = real.check("--only", "controls", "--only", "outputs")
+    assert ran.code == 3
+    assert "nterlock" in ran.err
+    assert "interlock" in ran.out
+    assert [one.name for one in real.record().items if one.passed is False] == ["interlock"]
+
+
+def test_json_is_the_record(real: RealBox) -> None:
+    ran = real.check("--json", "--zero")
+    found = json.loads(ran.out)
+    assert found["format"] == "coincide-bench-result"
+    assert found["passed"] is True
+    assert found["zero"]["loop_s"] == list(real.record().zero.loop_s)  # type: ignore[union-attr]
+    assert Path(found["kept_as"]).exists()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("--sync-a", "wet"), "Did you mean 'wetted'?"),
+        (("--release-b", "selenoid"), "Did you mean 'solenoid'?"),
+        (("--gate-a", "qqq"), "'qqq' is none of load, transimpedance."),
+        (("--only", "gates"), "Did you mean 'gate'?"),
+        (("--zero", "--no-zero"), "both asked for and left out"),
+    ],
+)
+def test_near_misses_are_answered_with_the_nearest(
+    tmp_path: Path, arguments: tuple[str, ...], words: str
+) -> None:
+    ran = run(["box", "check", *arguments], tmp_path)
+    assert ran.code == 2
+    assert words in ran.err
+
+
+def test_the_simulated_box_is_rehearsed_whole_and_nothing_of_it_is_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(bench_record, "user_data_path", lambda *_, **__: tmp_path / "data")
+    run(["rig", "new"], tmp_path)
+    ran = run(["box", "check"], tmp_path)
+    assert ran.code == 0, ran.said
+    assert "Interlock: open it now. Done? yes" in ran.err
+    assert "lamp_row" in ran.out
+    assert not (tmp_path / "data").exists()
+
+
+def test_the_words_of_the_command_line_are_those_of_the_wiring() -> None:
+    assert box_commands.STAGES == STAGES
+    for key, _, names in CIRCUITS:
+        for name in names:
+            assert MEANS[name]
+            Build(**{key: (name, name)})
+        assert getattr(Build(), key) == (names[0], names[0])
