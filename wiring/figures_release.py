@@ -54,7 +54,8 @@ def release_figures(netlist: Netlist, body: str) -> tuple[Figure, ...]:
                 f"full_{body.lower()}",
                 "lag",
                 on[0],
-                (on[2] - on[1]) / 2,
+                # About the typical value, which does not lie in the middle.
+                max(on[2] - on[0], on[0] - on[1]),
                 drift_s,
             ),
         ),

@@ -76,12 +76,15 @@ def show_comparison(analysis: Analysis, other: Path) -> None:
 
 
 def show_budget(analysis: Analysis) -> None:
-    """The uncertainty budget of the centre, where there is one."""
+    """Every quantity with its uncertainty, then the whole budget of the skew's centre, where there is one."""
+    from coincide.report.quantities import QUANTITY_COLUMNS, quantity_rows
     from coincide.report.summary import BUDGET_COLUMNS, budget_rows, budget_sentence
-    from coincide.timing.skew_budget import skew_budget
+    from coincide.timing.budgets import skew_budget
 
+    table(QUANTITY_COLUMNS, quantity_rows(analysis))
     found = skew_budget(analysis)
     if found is not None:
+        say("What makes the skew uncertain:")
         table(BUDGET_COLUMNS, budget_rows(found))
         say(budget_sentence(found))
 

@@ -7,10 +7,11 @@ from typing import Any
 
 import numpy as np
 
+from coincide.report.quantities import quantities_json
 from coincide.report.summary import noticed
 from coincide.timing.analysis import Analysis
+from coincide.timing.budgets import skew_budget
 from coincide.timing.offset import OffsetSuggestion
-from coincide.timing.skew_budget import skew_budget
 from coincide.timing.verify import Verification
 
 
@@ -40,6 +41,7 @@ def session_json(analysis: Analysis, path: Path) -> dict[str, Any]:
         "type_b_u_s": measured.mids.type_b_s,
         "offset": None if analysis.suggestion is None else offset_json(analysis.suggestion),
         "budget": skew_budget(analysis),
+        "quantities": quantities_json(analysis),
         "why_no_offset": analysis.why_none,
         "noticed": noticed(analysis),
     }

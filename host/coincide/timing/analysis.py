@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -13,8 +13,17 @@ from coincide.rig.tolerance import tolerance_s
 from coincide.session.model import BODIES, Floats, Session, Shots
 from coincide.session.shots import shots_from_session
 from coincide.timing.behaviour import notice
+from coincide.timing.circuits import as_wired, isolators_s, later_drift, with_zero
 from coincide.timing.finding import Finding
-from coincide.timing.known import MEASURE_ZERO, known_from
+from coincide.timing.flicker import (
+    Flicker,
+    find_flicker,
+    notice_flicker,
+    notice_unsteady,
+    rules_under,
+    with_flicker,
+)
+from coincide.timing.known import MEASURE_ZERO, Known, known_from
 from coincide.timing.mid_exposure import MidExposures, mid_exposures
 from coincide.timing.offset import OffsetSuggestion, suggest_offset
 from coincide.timing.skew import lags_s, offsets_on_s, skews_s
@@ -28,7 +37,8 @@ class Measured:
 
     rig: as the session carries it. lag_s (n, 2): release lag of each body. skew_s (n,): positive when B is
     late, NaN where a body did not answer. offset_on_s (n,): what the box had added, positive to A.
-    resolution_s: the step of an offset. tolerance_s: the largest |skew| of a keeper.
+    resolution_s: the step of an offset. tolerance_s: the largest |skew| of a keeper. known: what the session
+    knew beforehand. flicker: of the lamp over the gates, or None.
     """
 
     session: Session
@@ -40,6 +50,8 @@ class Measured:
     offset_on_s: Floats
     resolution_s: float
     tolerance_s: float
+    known: Known = field(default_factory=Known)
+    flicker: Flicker | None = None
 
     @property
     def answered(self) -> int:
@@ -66,18 +78,23 @@ def measure(session: Session) -> Measured:
     """
     rig = parse_rig(session.header.rig_toml, "the rig in the session file")
     known = known_from(session.header.known)
-    shots = shots_from_session(session, rig.edge_rules)
+    flicker = find_flicker(session, rig.edge_rules)
+    rules = rig.edge_rules if flicker is None else rules_under(flicker, rig.edge_rules)
+    shots = shots_from_session(session, rules)
     input_delay_s = np.array([body.sensors.sync.delay_s for body in rig.both])
     if known.zero is not None:
         # How much later B's input answers than A's was measured; what the rig says of it is taken back.
         surplus_s = known.zero.skew_s - (input_delay_s[1] - input_delay_s[0])
         shots = replace(shots, sync_s=shots.sync_s - np.array([0.0, surplus_s]))
-    mids = mid_exposures(shots, rig, known.learned)
+    mids = with_zero(mid_exposures(shots, as_wired(rig, known.wiring), known.learned), known)
+    if flicker is not None:
+        mids = with_flicker(mids, flicker)
     lag_s = lags_s(shots, mids)
-    if known.zero is not None:
-        # A lag counts from the isolator's output, not from the pin. The loop went through a sync input as
-        # well, whose delay is already off the mid-exposures.
-        lag_s = lag_s - (np.array(known.zero.loop_s) - input_delay_s)
+    # A lag counts from the isolator's output, not from the pin. The loop of a zero check went through a sync
+    # input as well, whose delay is already off the mid-exposures.
+    lag_s = lag_s - (
+        isolators_s(known) if known.zero is None else np.array(known.zero.loop_s) - input_delay_s
+    )
     return Measured(
         session=session,
         rig=rig,
@@ -88,6 +105,8 @@ def measure(session: Session) -> Measured:
         offset_on_s=offsets_on_s(shots),
         resolution_s=QUANTUM_TICKS / session.header.tick_hz,
         tolerance_s=tolerance_s(rig),
+        known=known,
+        flicker=flicker,
     )
 
 
@@ -107,11 +126,12 @@ def offset_of(measured: Measured) -> OffsetSuggestion:
 def analyse(session: Session) -> Analysis:
     """Measure a session and suggest the offset. Raises BadInput as `measure` does."""
     measured = measure(session)
+    names = (measured.rig.bodies.a.name, measured.rig.bodies.b.name)
     found = notice(
         measured.shots,
         measured.mids.mid_s,
         measured.lag_s,
-        names=(measured.rig.bodies.a.name, measured.rig.bodies.b.name),
+        names=names,
         winds=(measured.rig.bodies.a.wind, measured.rig.bodies.b.wind),
     )
     found += tuple(
@@ -119,7 +139,8 @@ def analyse(session: Session) -> Analysis:
         for letter, body in zip(BODIES, measured.mids.bodies, strict=True)
         for said in body.complaints
     )
-    stale = known_from(session.header.known).stale_zero
+    found += _of_the_lamp(measured) + later_drift(measured.known, names)
+    stale = measured.known.stale_zero
     if stale is not None:
         found += (Finding("zero_check", None, stale, MEASURE_ZERO),)
     if measured.mids.refusals:
@@ -129,3 +150,14 @@ def analyse(session: Session) -> Analysis:
     except BadInput as refused:
         return Analysis(measured, None, str(refused), found)
     return Analysis(measured, suggestion, None, found)
+
+
+def _of_the_lamp(measured: Measured) -> tuple[Finding, ...]:
+    """A flickering lamp, or exposures as unsteady as one makes them."""
+    if measured.flicker is not None:
+        return (notice_flicker(measured.flicker),)
+    unsteady = (
+        notice_unsteady(body.exposure_s, f"{described.name} ({letter})", letter)
+        for letter, body, described in zip(BODIES, measured.mids.bodies, measured.rig.both, strict=True)
+    )
+    return tuple(one for one in unsteady if one is not None)

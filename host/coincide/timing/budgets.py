@@ -1,21 +1,126 @@
-"""The uncertainty budget of each quantity that is reported: lag, skew, exposure, travel."""
+"""The uncertainty budget of each quantity that is reported: skew, lag, exposure, travel.
+
+    reported            everything a session's report states, each with its budget or the reason why there is none
+    ..._budget          one of them from arrays
+
+Type A from the shots; type B from the shutter's model, the sensors, the inputs' and releases' circuits, the tick, the
+clock and the lamp.
+"""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
+from coincide.rig.parts import GateSensor
 from coincide.session.model import BODIES
+from coincide.timing.analysis import Analysis, Measured
+from coincide.timing.circuits import release_parts
 from coincide.timing.mid_exposure import BodyMid, MidExposures
+from coincide.timing.offset import OffsetSuggestion
 from coincide.timing.part import Part
+from coincide.timing.shutter import shutter_model
 from coincide.timing.uncertainty import Budget, Component, Distribution, budget, mean_component, rectangular_u
 
 Floats = npt.NDArray[np.float64]
+What = Literal["skew", "lag", "exposure", "travel"]
 
 TICK_S = 8e-9
 CLOCK_PPM = 50.0  # a plain crystal over temperature and years; memory of data sheets
+ONE_VALUE = "One value alone shows no scatter: fire more pairs."
+
+
+@dataclass(frozen=True, slots=True)
+class Reported:
+    """One quantity: body 'A', 'B' or None for the pair. Where there is no budget, or no value (NaN), `why_not` says
+    why."""
+
+    what: What
+    body: str | None
+    value_s: float
+    budget: Budget | None
+    why_not: str | None = None
+
+
+def reported(analysis: Analysis) -> tuple[Reported, ...]:
+    """Skew at the end of the series without any offset, then of each body the mean lag, exposure and, of curtains, the
+    travel."""
+    measured = analysis.measured
+    return (
+        _skew(analysis),
+        *(_lag(measured, index) for index in (0, 1)),
+        *(_exposure(measured, index) for index in (0, 1)),
+        *(
+            _travel(measured, index)
+            for index in (0, 1)
+            if shutter_model(measured.rig.both[index]).kind == "curtains"
+        ),
+    )
+
+
+def skew_budget(analysis: Analysis) -> Budget | None:
+    """Of the series' centre; None without a suggestion."""
+    return _skew(analysis).budget
+
+
+def _skew(analysis: Analysis) -> Reported:
+    suggestion, measured = analysis.suggestion, analysis.measured
+    if suggestion is None:
+        return Reported("skew", None, np.nan, None, analysis.why_none)
+    parts = (
+        _type_a(suggestion),
+        *type_b_components(named_parts(measured.mids)),
+        Component(
+            "one tick at either edge", rectangular_u(measured.resolution_s), distribution="rectangular"
+        ),
+        _clock(abs(suggestion.best_s), CLOCK_PPM),
+    )
+    return Reported("skew", None, suggestion.best_s, budget(parts))
+
+
+def _type_a(suggestion: OffsetSuggestion) -> Component:
+    name, dof = f"scatter of {suggestion.shots_used} pairs", float(max(suggestion.shots_used - 1, 1))
+    return Component(name, suggestion.type_a_s, dof, "student", "A", "fire more pairs")
+
+
+def _lag(measured: Measured, index: int) -> Reported:
+    letter, body, lag_s = BODIES[index], measured.mids.bodies[index], measured.lag_s[:, index]
+    seen = lag_s[np.isfinite(lag_s)]
+    if not seen.size:
+        why = body.refusal or "There was no full-press of the box to count from, or no answer to it."
+        return Reported("lag", letter, np.nan, None, why)
+    if seen.size < 2:
+        return Reported("lag", letter, float(seen[0]), None, ONE_VALUE)
+    found = lag_budget(body, lag_s, release=release_parts(measured.known, index))
+    return Reported("lag", letter, float(np.mean(seen)), found)
+
+
+def _exposure(measured: Measured, index: int) -> Reported:
+    letter, body = BODIES[index], measured.mids.bodies[index]
+    seen = body.exposure_s[np.isfinite(body.exposure_s)]
+    if not seen.size:
+        return Reported("exposure", letter, np.nan, None, "No gate sensor saw it.")
+    if seen.size < 2:
+        return Reported("exposure", letter, float(seen[0]), None, ONE_VALUE)
+    return Reported("exposure", letter, float(np.mean(seen)), exposure_budget(body))
+
+
+def _travel(measured: Measured, index: int) -> Reported:
+    letter, body = BODIES[index], measured.mids.bodies[index]
+    if not np.isfinite(body.travel_s):
+        return Reported(
+            "travel", letter, np.nan, None, _why_no_travel(measured.rig.both[index].sensors.gates)
+        )
+    return Reported("travel", letter, body.travel_s, travel_budget(body))
+
+
+def _why_no_travel(gates: tuple[GateSensor | None, GateSensor | None]) -> str:
+    if any(gate is None for gate in gates):
+        return "It takes two gate sensors, apart along the sweep."
+    return "The two gate sensors did not both see it, or stand too near each other along the sweep."
 
 
 def mean_skew_budget(mids: MidExposures, skew_s: Floats, *, clock_ppm: float = CLOCK_PPM) -> Budget:
@@ -23,14 +128,21 @@ def mean_skew_budget(mids: MidExposures, skew_s: Floats, *, clock_ppm: float = C
     return _of_mean(skew_s, named_parts(mids), clock_ppm)
 
 
-def lag_budget(body: BodyMid, lag_s: Floats, *, clock_ppm: float = CLOCK_PPM) -> Budget:
-    """Mean release lag of one body, (n,)."""
-    return _of_mean(lag_s, body.parts, clock_ppm)
+def lag_budget(
+    body: BodyMid, lag_s: Floats, *, release: tuple[Part, ...] = (), clock_ppm: float = CLOCK_PPM
+) -> Budget:
+    """Mean release lag of one body, (n,). `release`: parts of the way to the isolator's output."""
+    return _of_mean(lag_s, (*body.parts, *release), clock_ppm)
 
 
 def exposure_budget(body: BodyMid, *, clock_ppm: float = CLOCK_PPM) -> Budget:
     """Mean exposure of one body as the gate sensors saw it."""
     return _of_mean(body.exposure_s, body.exposure_parts, clock_ppm)
+
+
+def travel_budget(body: BodyMid) -> Budget:
+    """Curtain travel of one body as two gate sensors told it; empty where they did not."""
+    return budget(type_b_components(body.travel_parts))
 
 
 def named_parts(mids: MidExposures) -> tuple[Part, ...]:
@@ -61,9 +173,13 @@ def _of_mean(values: Floats, parts: tuple[Part, ...], clock_ppm: float) -> Budge
             mean_component("scatter of the shots", seen),
             *type_b_components(parts),
             Component("tick", tick, distribution="triangular"),
-            Component("box's clock", rectangular_u(clock_ppm * 1e-6 * size), distribution="rectangular"),
+            _clock(size, clock_ppm),
         )
     )
+
+
+def _clock(size_s: float, clock_ppm: float) -> Component:
+    return Component("the box's clock", rectangular_u(clock_ppm * 1e-6 * size_s), distribution="rectangular")
 
 
 def _distribution(part: Part) -> Distribution:

@@ -4,7 +4,8 @@ each sensor    half-peak open o and close c: edges less delays; width, threshold
                (sensors.py)
 exposure       c - o
 mid-exposure   (o + c)/2, moved along the sweep to the frame's centre; with two sensors interpolated
-travel         two sensors: time between their edges over the part of the travel that lies between them
+travel         two sensors: time between their edges over the part of the travel that lies between them, averaged
+               with what the rig gives, each by its uncertainty
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ Floats = npt.NDArray[np.float64]
 SHORTEST = 0.67  # of the marked time that an exposure may be, with the threshold at its highest
 RISE_U = 0.3  # standard uncertainty of a sensor's rise time as given, relative
 APART = 0.2  # of the travel between two sensors, for them to tell the curtains' speed
+DISAGREE = 2.6  # standard uncertainties between the rig's travel and what was seen: 1 in 100 by chance
 SPEEDS_DIFFER = 0.05  # relative, before two curtains are said to run at different speeds
 
 
@@ -37,8 +39,8 @@ SPEEDS_DIFFER = 0.05  # relative, before two curtains are said to run at differe
 class GateView:
     """What the gate sensors of one body saw; seconds from each shot's start, NaN where nothing.
 
-    mid_s, exposure_s (n,). mid_parts, exposure_parts: type B. travel_s, travel_u_s: of the curtains, NaN
-    with fewer than two sensors. complaints: sentences. refusal: why the sensors cannot tell, or None.
+    mid_s, exposure_s (n,). mid_parts, exposure_parts: type B. travel_s, travel_parts: of the curtains, NaN and
+    none with fewer than two sensors. complaints: sentences. refusal: why the sensors cannot tell, or None.
     """
 
     mid_s: Floats
@@ -46,7 +48,7 @@ class GateView:
     mid_parts: tuple[Part, ...] = ()
     exposure_parts: tuple[Part, ...] = ()
     travel_s: float = np.nan
-    travel_u_s: float = np.nan
+    travel_parts: tuple[Part, ...] = ()
     complaints: tuple[str, ...] = ()
     refusal: str | None = None
 
@@ -201,8 +203,15 @@ def _two(
     ends = np.hypot(together_s(parts[0][0]), together_s(parts[1][0]))
     # The travel is what was seen over the part between the sensors: it goes with one over that part.
     curve_u = shutter.curve_effect(lambda each: part / _between(seen, shutter, each))
-    travel_u = float(np.hypot(np.hypot(noise, ends) / abs(part), travel * curve_u))
-    if abs(travels[1] - travels[0]) > max(SPEEDS_DIFFER * travel, 3.0 * float(ends) / abs(part)):
+    seen_parts = (
+        Part("scatter of the shots", float(noise) / abs(part), "normal", "fire more pairs"),
+        Part("both sensors' edges", float(ends) / abs(part), "normal", "narrower, faster sensors"),
+        Part("curtain speed curve", travel * curve_u, "normal", "put the sensors nearer the frame's edges"),
+    )
+    travel, travel_parts, disagrees = _with_the_rigs(travel, seen_parts, shutter, who)
+    complaints = (*complaints, *disagrees)
+    mean = 0.5 * (travels[0] + travels[1])
+    if abs(travels[1] - travels[0]) > max(SPEEDS_DIFFER * mean, 3.0 * float(ends) / abs(part)):
         complaints = (
             *complaints,
             f"The curtains of {who} run at different speeds: {travels[0] * 1e3:.2f} ms and "
@@ -211,4 +220,23 @@ def _two(
     # Exposure at the centre, between those at the sensors.
     exposure = (1.0 - share) * (first.close_s - first.open_s) + share * (second.close_s - second.open_s)
     exposure_parts = _weighted(weights, [of_exposure for _, of_exposure in parts])
-    return GateView(mid, exposure, mid_parts, exposure_parts, travel, travel_u, complaints)
+    return GateView(mid, exposure, mid_parts, exposure_parts, travel, travel_parts, complaints)
+
+
+def _with_the_rigs(
+    seen_s: float, seen_parts: tuple[Part, ...], shutter: ShutterModel, who: str
+) -> tuple[float, tuple[Part, ...], tuple[str, ...]]:
+    """The travel that was seen and the one the rig gives, each with the weight its uncertainty leaves it; the parts of
+    the mean; a sentence where the two cannot both be right, and then what was seen alone."""
+    seen_u, given_u = together_s(seen_parts), TRAVEL_U * shutter.sweep_s
+    if abs(seen_s - shutter.sweep_s) > DISAGREE * np.hypot(seen_u, given_u):
+        said = (
+            f"The curtains of {who} take {seen_s * 1e3:.1f} ms over the frame, not the "
+            f"{shutter.sweep_s * 1e3:.1f} ms of 'travel' in the rig file: mend one or the other "
+            "(a sensor's 'position' may be wrong).",
+        )
+        return seen_s, seen_parts, said
+    weight = given_u**2 / (seen_u**2 + given_u**2)
+    given = Part("travel time as given in the rig", (1.0 - weight) * given_u, "normal", "")
+    parts = (*(Part(one.name, weight * one.u_s, one.distribution, one.remedy) for one in seen_parts), given)
+    return weight * seen_s + (1.0 - weight) * shutter.sweep_s, parts, ()

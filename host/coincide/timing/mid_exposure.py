@@ -31,7 +31,7 @@ class BodyMid:
 
     mid_s (n,) at frame centre; exposure_s (n,) measured at a gate, else NaN. how: 'gate', 'sync' or 'none'.
     parts, exposure_parts: what is uncertain in common to all shots. refusal: why nothing can be measured, or
-    None. travel_s, travel_u_s: measured by two gate sensors, else NaN. complaints: sentences to mind.
+    None. travel_s, travel_parts: told by two gate sensors, else NaN and none. complaints: sentences to mind.
     """
 
     mid_s: Floats
@@ -40,7 +40,7 @@ class BodyMid:
     parts: tuple[Part, ...]
     refusal: str | None
     travel_s: float
-    travel_u_s: float = np.nan
+    travel_parts: tuple[Part, ...] = ()
     exposure_parts: tuple[Part, ...] = ()
     complaints: tuple[str, ...] = ()
 
@@ -48,6 +48,11 @@ class BodyMid:
     def type_b_s(self) -> float:
         """Standard uncertainty of every mid-exposure in common."""
         return together_s(self.parts)
+
+    @property
+    def travel_u_s(self) -> float:
+        """Standard uncertainty of the travel; NaN where there is none."""
+        return together_s(self.travel_parts) if self.travel_parts else np.nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +118,7 @@ def _body(shots: Shots, body: Body, letter: str, index: int, learned: Learned | 
             sync.parts,
             None,
             gate.travel_s,
-            gate.travel_u_s,
+            gate.travel_parts,
             gate.exposure_parts,
             (*gate.complaints, *sync.complaints),
         )
@@ -134,7 +139,7 @@ def _body(shots: Shots, body: Body, letter: str, index: int, learned: Learned | 
         gate.mid_parts,
         None,
         gate.travel_s,
-        gate.travel_u_s,
+        gate.travel_parts,
         gate.exposure_parts,
         complaints,
     )
@@ -171,5 +176,5 @@ def _learn_body(shots: Shots, body: Body, index: int) -> Learned | None:
         exposure_s=float(np.mean(exposure)),
         exposure_u_s=float(np.hypot(exposure_noise, exposure_u)),
         travel_s=gate.travel_s if known else None,
-        travel_u_s=gate.travel_u_s if known else None,
+        travel_u_s=together_s(gate.travel_parts) if known else None,
     )

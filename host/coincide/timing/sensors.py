@@ -21,8 +21,9 @@ Floats = npt.NDArray[np.float64]
 THRESHOLD_U = 0.05  # standard uncertainty of a comparator's threshold, as part of the full light
 PER_TOTAL_OPEN_TIME = 100.0  # ISO 516:2019: -3 dB at 100 / t0 or above, t0 toe to toe
 MAINS_HZ = (100.0, 120.0)
-FLICKER_NEAR = 0.02  # how far a gap between flashes may be from the mains' half period, relative
+FLICKER_NEAR = 0.03  # of a half period: how far a gap between darks may be from a whole number of them
 LEAST_FLASHES = 3
+MOST_PERIODS = 6.0  # over a longer gap a mains that is a little off would agree with anything
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,21 +117,25 @@ def why_too_slow(exposure_s: float, edge: EdgeModel, who: str) -> str | None:
     )
 
 
-def flicker_hz(opening_s: Floats, row: npt.NDArray[np.int64]) -> float | None:
-    """Mains flicker in a gate sensor's openings: times (k,) within rows (k,), in order. 100, 120 or None.
+def flicker_hz(dark_s: Floats, row: npt.NDArray[np.int64]) -> float | None:
+    """Mains flicker in what gate sensors saw: middles of darks (or beginnings of flashes) in seconds (k,) within
+    rows (k,), in order. 100, 120 or None.
 
-    Light that goes out twice in a mains cycle makes a long exposure a train of flashes. Named when at least
-    LEAST_FLASHES gaps, and most of all gaps, are within FLICKER_NEAR of one half period. Exposures shorter
-    than two half periods cannot show it.
+    Light that goes out twice in a mains cycle makes an exposure a train of flashes. Named when at least
+    LEAST_FLASHES gaps, and most of all gaps, are a whole number of half periods.
+    Darks that two sensors see at once are no gap. Exposures shorter than a half period cannot show it.
     """
-    gap = np.diff(opening_s)[np.diff(row) == 0]
+    gap = np.diff(dark_s)[np.diff(row) == 0]
+    gap = gap[(gap > 0.5 / max(MAINS_HZ)) & (gap < MOST_PERIODS / max(MAINS_HZ))]
     if gap.size < LEAST_FLASHES:
         return None
+    found, most = None, 0.5
     for mains in MAINS_HZ:
-        near = np.abs(gap * mains - 1.0) <= FLICKER_NEAR
-        if near.sum() >= LEAST_FLASHES and near.mean() > 0.5:
-            return mains
-    return None
+        periods = np.maximum(np.round(gap * mains), 1.0)
+        near = np.abs(gap * mains - periods) <= FLICKER_NEAR
+        if near.sum() >= LEAST_FLASHES and near.mean() > most:
+            found, most = mains, float(near.mean())
+    return found
 
 
 def stops(exposure_s: npt.ArrayLike, marked_s: float) -> Floats:

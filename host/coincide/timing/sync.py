@@ -28,6 +28,7 @@ Floats = npt.NDArray[np.float64]
 EXPOSURE_STOPS = 1 / 3  # how far a marked time may be from the true one, as a half-width; ISO 516 (memory)
 ZERO = "measure it: 'coincide box check --zero'"
 LEARN = "fire one series with a gate sensor: it learns this"
+INPUT_DELAY = "sync input delay"
 M_EARLY_S = 0.008  # bulb and M posts close some 10 to 20 ms before the shutter is open; common practice
 
 
@@ -52,7 +53,7 @@ def look_at_sync(sync_s: Floats, body: Body, letter: str, learned: Learned | Non
         return SyncView(nothing, refusal=refusal)
     to_open, contact = _to_open(shutter, learned)
     exposure, length = _exposure(shutter, learned)
-    delay = rectangular("sync input delay", body.sensors.sync.delay_uncertainty_s, ZERO)
+    delay = rectangular(INPUT_DELAY, body.sensors.sync.delay_uncertainty_s, ZERO)
     centroid = rectangular("centre of the light", abs(shutter.centroid_off_s), "none: blades are as they are")
     parts = tuple(part for part in (delay, *contact, *length, centroid) if part.u_s > 0)
     complaints: tuple[str, ...] = ()

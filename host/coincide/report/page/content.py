@@ -23,6 +23,7 @@ from coincide.report.page.planning import planning_sections
 from coincide.report.page.strip import strip
 from coincide.report.page.svg import page_figure, with_pairs
 from coincide.report.page.verdict import verdict
+from coincide.report.quantities import QUANTITY_COLUMNS, quantity_rows
 from coincide.report.summary import (
     BODY_COLUMNS,
     BUDGET_COLUMNS,
@@ -37,7 +38,7 @@ from coincide.report.summary import (
 from coincide.report.words import ms, percent
 from coincide.session.model import BODIES
 from coincide.timing.analysis import Analysis, Measured
-from coincide.timing.skew_budget import skew_budget
+from coincide.timing.budgets import skew_budget
 from coincide.timing.verify import Verification
 
 PAIRS_ON_PAGE = 300  # more would make the page heavy on a phone; the session file keeps all
@@ -163,13 +164,16 @@ def _sections(analysis: Analysis, figures: dict[str, PageFigure], fresh: Analysi
             tables=(table,),
         )
     )
+    columns = tuple(Column(name, False) for name in QUANTITY_COLUMNS)
+    tables = [PageTable("What was measured, and how well", columns, tuple(quantity_rows(analysis)))]
+    lines: tuple[str, ...] = ()
     budget = skew_budget(analysis)
     if budget is not None:
         columns = tuple(Column(name, "," in name) for name in BUDGET_COLUMNS)
-        rows = PageTable("What is uncertain, largest first", columns, tuple(budget_rows(budget)))
-        sections.append(
-            Section("uncertainty", "Uncertainty", lines=(budget_sentence(budget),), tables=(rows,))
-        )
+        rows = tuple(budget_rows(budget))
+        tables.append(PageTable("What makes the skew uncertain, largest first", columns, rows))
+        lines = (budget_sentence(budget),)
+    sections.append(Section("uncertainty", "Uncertainty", lines=lines, tables=tuple(tables)))
     return sections + planning_sections(measured.rig, analysis.suggestion)
 
 
