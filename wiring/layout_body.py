@@ -93,6 +93,7 @@ def _comparator(s: Sketch, channel: str, x: float) -> None:
     """Threshold, comparator and output of a gate sensor; the light signal comes in at (x, 0)."""
     tag, low = channel.upper(), -4.6
     symbols.triangle(s, f"U41{tag}", (x + 7, 0))
+    symbols.open_collector(s, (x + 9.95, -1))
     s.wire((x, 0), (x + 7, 0))
     s.rail("3V3", (x + 1.2, -1.2))
     s.resistor(f"R42{tag}", (x + 1.2, -1.2), (x + 1.2, -3.4))
@@ -196,10 +197,10 @@ def solenoid(s: Sketch, body: str) -> None:
     s.wire((13, 0), (13, -0.4))
     s.two(f"L51{body}", elm.Inductor2(), (13, -0.4), (13, -3.6), ("coil1", "coil2"), side=-1)
     s.wire((13, -3.6), (13, drain), (15.2, drain), (17, drain))
-    s.stroke((13.35, -1.1), (13.35, -2.9))
-    s.stroke((13.35, -2), (13.9, -2))
-    s.pin(f"L51{body}", "frame", (13.9, -2))
-    s.flag(f"{body}_SHELL", (13.9, -2), "right")
+    s.stroke((13.6, -1.1), (13.6, -2.9))
+    s.stroke((13.6, -2), (14.1, -2))
+    s.pin(f"L51{body}", "frame", (14.1, -2))
+    s.flag(f"{body}_SHELL", (14.1, -2), "right")
     s.diode(f"D51{body}", (17, drain), (17, -2))
     s.two(f"D52{body}", elm.Zener(), (17, 0), (17, -2), ("anode", "cathode"))
 

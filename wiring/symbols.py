@@ -92,6 +92,13 @@ def triangle(s: Sketch, ref: str, at: XY, minus_on_top: bool = True) -> None:
     s.text(ref, (x + 1.85, y - 1), size=SMALL_PT)
 
 
+def open_collector(s: Sketch, at: XY) -> None:
+    """The mark of an output that only pulls down: a diamond with a bar below (IEC 60617)."""
+    x, y = at
+    s.shape(SegmentPoly([(x - 0.14, y), (x, y + 0.14), (x + 0.14, y), (x, y - 0.14)], lw=LINE_PT))
+    s.stroke((x - 0.14, y - 0.2), (x + 0.14, y - 0.2))
+
+
 def npn(s: Sketch, ref: str, at: XY) -> None:
     """NPN transistor; `at` is the base; collector 1 to the right and 1 up, emitter 1 down."""
     x, y = at

@@ -111,6 +111,66 @@ def test_no_two_texts_overlap_and_none_leaves_the_sheet(sheet: Sheet) -> None:
         assert y0 <= top <= bottom <= y0 + high, words
 
 
+Point = tuple[float, float]
+
+
+def strokes(svg: bytes) -> list[tuple[Point, Point]]:
+    """Every straight stroke of a drawing, outlines of symbols and flags among them."""
+    found: list[tuple[Point, Point]] = []
+    for element in ElementTree.fromstring(svg).iter():
+        tag = element.tag.rpartition("}")[2]
+        if tag not in ("path", "polygon", "polyline"):
+            continue
+        written = element.get("d") or element.get("points") or ""
+        numbers = [float(one) for one in re.findall(r"-?\d+\.?\d*(?:e-?\d+)?", written)]
+        points = list(zip(numbers[::2], numbers[1::2], strict=True))
+        found += pairwise([*points, points[0]] if tag == "polygon" else points)
+    return found
+
+
+def enters(stroke: tuple[Point, Point], left: float, right: float, top: float, bottom: float) -> bool:
+    """Whether a stroke passes through a box: the part of it that lies within each pair of sides (Liang and
+    Barsky) is not empty."""
+    (x1, y1), (x2, y2) = stroke
+    start, end = 0.0, 1.0
+    for step, room in (
+        (x1 - x2, x1 - left),
+        (x2 - x1, right - x1),
+        (y1 - y2, y1 - top),
+        (y2 - y1, bottom - y1),
+    ):
+        if step == 0:
+            if room < 0:
+                return False
+        elif step < 0:
+            start = max(start, room / step)
+        else:
+            end = min(end, room / step)
+    return start < end
+
+
+@pytest.mark.parametrize("sheet", SHEETS, ids=lambda sheet: sheet.name)
+def test_no_stroke_runs_through_a_text(sheet: Sheet) -> None:
+    svg = (FOLDER / f"{sheet.name}.svg").read_bytes()
+    drawn = strokes(svg)
+    assert len(drawn) > 10
+    for words, left, right, top, bottom, size in texts(svg):
+        for stroke in drawn:
+            # The width is a generous guess: a twentieth of a letter less at either end.
+            box = (left + 0.05 * size, right - 0.05 * size, top, bottom)
+            assert not enters(stroke, *box), f"a stroke runs through '{words}': {stroke}"
+
+
+def test_a_stroke_through_a_text_would_be_seen() -> None:
+    box = (0.0, 10.0, 0.0, 4.0)
+    assert enters(((-5, 2), (15, 2)), *box)
+    assert enters(((5, -5), (5, 9)), *box)
+    assert enters(((2, 1), (3, 2)), *box)
+    assert not enters(((-5, 5), (15, 5)), *box)
+    assert not enters(((11, 0), (20, 4)), *box)
+    assert not enters(((-3, 3), (1, 7)), *box)
+
+
 @pytest.mark.parametrize("sheet", SHEETS, ids=lambda sheet: sheet.name)
 def test_readable_on_a_sheet_of_a4(sheet: Sheet) -> None:
     svg = (FOLDER / f"{sheet.name}.svg").read_bytes()
