@@ -23,7 +23,10 @@ def opened_box(rig: Rig, port: str | None, world: str | None, seed: int) -> Iter
     from coincide.cli.simulation import world_for
 
     if port is None:
-        aside("No --port given: a simulated box plays an invented rig; nothing real is measured.")
+        aside(
+            "No --port given: a simulated box plays an invented rig; nothing real is measured, and it forgets "
+            "everything afterwards."
+        )
         client = BoxClient(open_simulated(world_for(rig, world), seed=seed))
     else:
         require_acknowledgement()

@@ -50,6 +50,7 @@ def show_analysis(analysis: Analysis) -> None:
         body_rows,
         lateness,
         noticed,
+        was_watched,
         what_to_expect,
         what_to_set,
     )
@@ -58,21 +59,25 @@ def show_analysis(analysis: Analysis) -> None:
     table(BODY_COLUMNS, body_rows(measured))
     say(lateness(analysis))
     if analysis.suggestion is not None:
-        say(what_to_set(measured.rig, analysis.suggestion))
+        say(what_to_set(measured.rig, analysis.suggestion, watched=was_watched(measured)))
         for line in what_to_expect(analysis.suggestion):
             say(line)
     for line in noticed(analysis):
         say(f"Note: {line}")
 
 
-def show_comparison(analysis: Analysis, other: Path) -> None:
-    """What changed since an earlier session, a sentence each."""
-    from coincide.report.comparison import comparison_sentences, comparisons
+def show_comparison(analysis: Analysis, other: Path, turned: float | None = None) -> None:
+    """What changed since an earlier session, a sentence each; and what a plunger's screw did, turned so far."""
+    from coincide.report.comparison import comparison_sentences, comparisons, turning_sentence
+    from coincide.report.summary import who
 
-    earlier = analyse_file(other).measured
+    now = analysis.measured
+    found = comparisons(now, analyse_file(other).measured)
     say(f"Compared with {other}:")
-    for line in comparison_sentences(comparisons(analysis.measured, earlier), analysis.measured.rig):
+    for line in comparison_sentences(found, now.rig):
         say(f"  {line}")
+    if turned is not None:
+        say(turning_sentence(found, turned, now, who(now.rig)))
 
 
 def show_budget(analysis: Analysis) -> None:

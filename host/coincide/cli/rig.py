@@ -35,21 +35,22 @@ def new(path: Path) -> None:
 
 
 @command.command("show")
+@click.argument("path", type=click.Path(path_type=Path), required=False)
 @rig_option
 @json_option
-def show(rig_path: Path, as_json: bool) -> None:
+def show(path: Path | None, rig_path: Path, as_json: bool) -> None:
     """Show what the rig file says, and what the mounts make of it.
 
     Which way each curtain runs over the scene, which picture is mirrored, how much skew that leaves across
     the frame after the best single offset, and whether turning a body would leave less.
 
-    Example: coincide rig show --rig rig.toml
+    Example: coincide rig show rig.toml
     """
     from coincide.report.planning_json import geometry_json
     from coincide.report.rig_table import geometry_lines, rig_rows
     from coincide.rig.file import load_rig
 
-    rig = load_rig(rig_path)
+    rig = load_rig(path or rig_path)
     if as_json:
         print_json({**rig.model_dump(mode="json"), "geometry": geometry_json(rig)})
         return

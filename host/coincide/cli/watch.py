@@ -23,6 +23,19 @@ from coincide.cli.options import json_option, port_options, rig_option, yes_opti
     default=None,
     help="Session file. Default: in 'sessions' beside the rig.",
 )
+@click.option(
+    "--compare",
+    "other",
+    type=click.Path(path_type=Path),
+    default=None,
+    help="An earlier watch: did what was changed in between move skew or jitter?",
+)
+@click.option(
+    "--turned",
+    type=click.FloatRange(0.0, 100.0, min_open=True),
+    default=None,
+    help="How many turns the plunger's screw was turned since --compare: says what a turn does, and how many more.",
+)
 @rig_option
 @port_options
 @yes_option
@@ -32,6 +45,8 @@ def command(
     gap_text: str,
     quiet_text: str | None,
     out: Path | None,
+    other: Path | None,
+    turned: float | None,
     rig_path: Path,
     port: str | None,
     world: str | None,
@@ -44,12 +59,14 @@ def command(
     For bodies fired by a mechanical twin cable, or by hand. There is no full-press edge, so there is skew
     but no lag. Ctrl-C ends it; everything is kept.
 
-    Example: coincide watch --port COM5 --quiet "60 s"
+    Example: coincide watch --port COM5 --quiet "60 s" --compare sessions/before.jsonl --turned 0.5
     """
+    if turned is not None and other is None:
+        raise click.UsageError("--turned says how far since another watch: name that one with --compare.")
     from coincide.cli.firing import Firing, bench, confirm_checklist, session_path
     from coincide.cli.listening import listen
     from coincide.cli.opening import opened_box
-    from coincide.cli.results import show_session
+    from coincide.cli.results import show_comparison, show_session
     from coincide.rig.file import load_rig
     from coincide.units import quantity
 
@@ -64,4 +81,6 @@ def command(
         path = out or session_path(rig_path, rig, "watch")
         firing = Firing("watch", pairs or 0, confirmed=items)
         listen(bench(client, rig_path), path, firing, gap_s=gap_s, quiet_s=quiet_s)
-    show_session(path, as_json=as_json)
+    analysis = show_session(path, as_json=as_json, other=other)
+    if other is not None and not as_json:
+        show_comparison(analysis, other, turned)

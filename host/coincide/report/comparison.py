@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from coincide.errors import BadInput
 from coincide.report.words import ms
 from coincide.rig.model import Rig
 from coincide.timing.analysis import Measured
 from coincide.timing.compare import Comparison, compare_series
+from coincide.timing.turns import turning
 
 
 def comparisons(now: Measured, earlier: Measured) -> dict[str, Comparison]:
@@ -35,6 +38,24 @@ def comparison_sentences(found: dict[str, Comparison], rig: Rig) -> list[str]:
     if not found:
         return ["The two sessions have too little in common to be compared."]
     return [sentence for name, one in found.items() for sentence in _sentences(names[name], one)]
+
+
+def turning_sentence(
+    found: dict[str, Comparison], turned: float, now: Measured, names: tuple[str, str]
+) -> str:
+    """What a turn of the screw did, and how much further to turn. Raises BadInput as `turning` does."""
+    if "skew" not in found:
+        raise BadInput("The two sessions have too little in common to say what the turn did.")
+    left_s = float(np.nanmedian(now.skew_s))
+    one = turning(found["skew"], turned, left_s)
+    later = names[1] if one.per_turn_s > 0 else names[0]
+    half_s = (one.per_turn_interval_s[1] - one.per_turn_interval_s[0]) / 2
+    way = "the same way" if one.more_turns > 0 else "back"
+    low, high = sorted((abs(one.fewest_turns), abs(one.most_turns)))
+    return (
+        f"A turn moves the skew by {ms(abs(one.per_turn_s), half_s)}, {later} later. Turn {abs(one.more_turns):.2f} "
+        f"turns {way} (95 %: {low:.2f} to {high:.2f}), and watch again."
+    )
 
 
 def _sentences(what: str, one: Comparison) -> tuple[str, str]:

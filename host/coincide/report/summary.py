@@ -20,6 +20,11 @@ def who(rig: Rig) -> tuple[str, str]:
     return (f"{rig.bodies.a.name} (A)", f"{rig.bodies.b.name} (B)")
 
 
+def was_watched(measured: Measured) -> bool:
+    """Whether the box only listened."""
+    return measured.session.header.purpose == "watch"
+
+
 def lateness(analysis: Analysis) -> str:
     """Who is late and by how much, in one sentence."""
     measured, suggestion = analysis.measured, analysis.suggestion
@@ -35,12 +40,17 @@ def lateness(analysis: Analysis) -> str:
     return f"{late} exposes {ms_with_interval(centre, interval)} after {early}."
 
 
-def what_to_set(rig: Rig, suggestion: OffsetSuggestion) -> str:
-    """The setting, in one sentence."""
+def what_to_set(rig: Rig, suggestion: OffsetSuggestion, *, watched: bool = False) -> str:
+    """The setting, in one sentence. A rig that was only watched has a screw to turn, and no box that waits."""
     if suggestion.body_to_delay is None:
-        return "Set no offset."
+        return "Turn nothing." if watched else "Set no offset."
     name = who(rig)[BODIES.index(suggestion.body_to_delay)]
     half_s = (suggestion.interval_s[1] - suggestion.interval_s[0]) / 2
+    if watched:
+        return (
+            f"Make {name} later by {ms(suggestion.delay_s, half_s)}: turn the screw of its plunger, then "
+            "'coincide watch' again with --compare and --turned."
+        )
     return f"Delay {name} by {ms(suggestion.delay_s, half_s)}."
 
 
@@ -146,7 +156,7 @@ def noticed(analysis: Analysis) -> tuple[str, ...]:
     """What else the series showed, a sentence each with its advice, and what the session file remarked."""
     session = analysis.measured.session
     said = [f"{finding.say} {finding.advice}".strip() for finding in analysis.findings]
-    said += [remark.say for remark in session.remarks]
+    said += remarks(analysis)
     if session.torn is not None:
         said.append(f"Line {session.torn} of the session file was cut short and is not counted.")
     return tuple(dict.fromkeys(said))
@@ -182,3 +192,10 @@ def budget_sentence(budget: Budget) -> str:
         f"Uncertainty of the centre: ±{ms(budget.expanded_s, budget.expanded_s)} (95 %, {how}; "
         f"{dof} effective degrees of freedom)."
     )
+
+
+def remarks(analysis: Analysis) -> list[str]:
+    """What the session file remarked, less what a finding says once for all pairs together."""
+    told = {"missed", "stopped answering", "never answered"} & {finding.code for finding in analysis.findings}
+    said = [remark.say for remark in analysis.measured.session.remarks]
+    return [one for one in said if not (told and "did not answer at pair" in one)]

@@ -31,7 +31,9 @@ from coincide.report.summary import (
     budget_rows,
     budget_sentence,
     lateness,
+    remarks,
     verified,
+    was_watched,
     what_to_expect,
     who,
 )
@@ -123,8 +125,9 @@ def _settings(analysis: Analysis) -> tuple[Setting, ...]:
     half_s = (found.interval_s[1] - found.interval_s[0]) / 2
     low, high = found.next_frame_s
     body = "Nothing" if found.body_to_delay is None else who(rig)[BODIES.index(found.body_to_delay)]
+    setting = f"Make {body} later by" if was_watched(analysis.measured) else f"Delay {body} by"
     return (
-        Setting(f"Delay {body} by", ms(found.delay_s, half_s), f"give or take {ms(half_s, half_s)} (95 %)"),
+        Setting(setting, ms(found.delay_s, half_s), f"give or take {ms(half_s, half_s)} (95 %)"),
         Setting(
             "Expected keepers",
             percent(found.expected_keepers),
@@ -151,7 +154,7 @@ def _sections(analysis: Analysis, figures: dict[str, PageFigure], fresh: Analysi
         PageFinding(finding.say, finding.advice, bool(finding.advice) and finding.code not in HARMLESS)
         for finding in sorted(analysis.findings, key=lambda finding: finding.code in HARMLESS)
     )
-    remarks = tuple(PageFinding(remark.say, "", False) for remark in measured.session.remarks)
+    remarked = tuple(PageFinding(said, "", False) for said in remarks(analysis))
     columns = tuple(Column(name, "," in name) for name in BODY_COLUMNS)
     table = PageTable("Each body", columns, tuple(body_rows(measured)))
     drawn_pair = (figures["one-pair"],) if "one-pair" in figures else ()
@@ -160,7 +163,7 @@ def _sections(analysis: Analysis, figures: dict[str, PageFigure], fresh: Analysi
             "bodies",
             "Each body's behaviour",
             figures=drawn_pair,
-            findings=findings + remarks,
+            findings=findings + remarked,
             tables=(table,),
         )
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from coincide.report.summary import lateness, who
+from coincide.report.summary import lateness, was_watched, what_to_set, who
 from coincide.report.words import ms, percent
 from coincide.session.model import BODIES
 from coincide.timing.analysis import Analysis
@@ -14,6 +14,8 @@ def verdict(analysis: Analysis, verification: Verification | None) -> str:
     found, rig = analysis.suggestion, analysis.measured.rig
     if found is None:
         return lateness(analysis)
+    if was_watched(analysis.measured):
+        return what_to_set(rig, found, watched=True).split(", then")[0].rstrip(".") + "."
     if found.body_to_delay is None:
         setting = "No offset is needed"
     else:

@@ -1,0 +1,81 @@
+"""The pages by task: every example is run, in the order of the page, and prints what the page shows."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from coincide.box.simulated.port import open_simulated
+from coincide.cli.simulation import world_for
+from coincide.rig.file import load_rig
+from tests.box.test_field import press
+from tests.cli.fen import DOCS
+from tests.cli.pages import console_blocks
+from tests.cli.running import run
+
+
+def empty(folder: Path, patch: pytest.MonkeyPatch) -> None:
+    """The invented rig as `rig new` writes it."""
+    assert run(["rig", "new"], folder).code == 0
+
+
+def a_day_at_the_fen(folder: Path, patch: pytest.MonkeyPatch) -> None:
+    """One simulated box kept through it all: calibrated, taken out without the laptop, two dozen frames fired."""
+    empty(folder, patch)
+    port = open_simulated(world_for(load_rig(folder / "rig.toml"), None), seed=1)
+    patch.setattr(port, "close", lambda: None)
+    patch.setattr("coincide.box.simulated.port.open_simulated", lambda *_, **__: port)
+    assert run(["calibrate"], folder).code == 0
+    port.machine.link.unplug()
+    port.wait(60.0)
+    for _ in range(24):
+        press(port)
+        port.wait(20.0)  # both bodies are wound by hand
+    port.machine.link.plug()
+    assert port.reopen()
+
+
+def calibrated(folder: Path, patch: pytest.MonkeyPatch) -> None:
+    empty(folder, patch)
+    assert run(["calibrate"], folder).code == 0
+
+
+def without_gates(folder: Path, patch: pytest.MonkeyPatch) -> None:
+    """Three rigs: the invented one, the same with the lines gate_1 taken out, and one that lost them later."""
+    calibrated(folder, patch)
+    text = (folder / "rig.toml").read_text("utf-8")
+    bare = "".join(one for one in text.splitlines(keepends=True) if not one.startswith("gate_1"))
+    for name, written in (("with-gates", text), ("sync-only", bare), ("rig", bare)):
+        (folder / f"{name}.toml").write_text(written, "utf-8")
+
+
+def leaves(folder: Path, patch: pytest.MonkeyPatch) -> None:
+    (folder / "rig.toml").write_text((DOCS / "rigs" / "plover-and-dunlin.toml").read_text("utf-8"), "utf-8")
+
+
+PAGES = {
+    "before-a-shoot.md": calibrated,
+    "on-the-day.md": a_day_at_the_fen,
+    "choosing-sensors.md": without_gates,
+    "leaf-and-large-format.md": leaves,
+    "three-common-faults.md": empty,
+    "without-a-box.md": empty,
+}
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_the_page_shows_what_the_commands_print(
+    tmp_path: Path, page: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    PAGES[page](tmp_path, monkeypatch)
+    blocks = console_blocks(page)
+    assert blocks
+    for words, shown in blocks:
+        ran = run(words, tmp_path)
+        assert ran.code in (0, 1), ran.said
+        printed = " ".join(ran.out.split())
+        at = 0
+        for part in shown:
+            assert part in printed[at:], (words, part, ran.out)
+            at = printed.index(part, at) + len(part)
