@@ -1,7 +1,7 @@
 """Starts the box: outputs open, then the loop; whatever goes wrong, outputs open.
 
 Hold 'preset' while plugging in for the rescue mode: nothing runs, outputs are open, both LEDs are lit and
-the files can be reached over USB.
+the files can be reached over USB. The host may ask for it too, for one restart.
 """
 
 from board import safe
@@ -13,7 +13,12 @@ import time  # noqa: E402
 
 import machine  # noqa: E402
 import micropython  # noqa: E402
+
+# Ctrl-C is a byte like any other from here on: a stray one must not stop the box.
+micropython.kbd_intr(-1)
+
 from app import pins  # noqa: E402
+from board import registers  # noqa: E402
 
 MANY_CRASHES = 5
 SHORT_LIFE_MS = 30000
@@ -29,6 +34,7 @@ def lit(name):
 def rescue(why):
     """Leaves the interpreter to whoever is on the USB line, with the outputs open."""
     safe.open_outputs()
+    registers.stop_watchdog(registers.chip_name())
     micropython.kbd_intr(CTRL_C)
     lit("led_ok")
     lit("led_out")
@@ -78,11 +84,12 @@ def main():
     if rescue_wanted():
         rescue("'preset' was held.")
         return
+    if registers.rescue_was_asked(registers.chip_name()):
+        rescue("the host asked for it; the next start is an ordinary one.")
+        return
     if not version_supported():
         rescue("this MicroPython is too old; install 1.24 or newer.")
         return
-    # Ctrl-C is a byte like any other: a stray one must not stop the box.
-    micropython.kbd_intr(-1)
     board = None
     try:
         from board.pico import Board

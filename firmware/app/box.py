@@ -23,6 +23,7 @@ from .wire import Refused
 STEP_MOST_MS = 100
 REQUESTS_A_STEP = 4
 CRASHES_UNTIL_RESET = 8  # as many failures since boot: start afresh
+LEAVES_MS = 300  # from the request for rescue mode to the restart: the reply goes out first
 
 
 class Box:
@@ -47,6 +48,7 @@ class Box:
         self.last_shot = 0  # number of the last pair the host fired, 0 when forgotten
         self._shot_event = 0  # sequence number of its `shot` event, 0 while there is none
         self._next_shot_ms = 0
+        self._leaves_ms = -1  # when the box restarts into rescue mode, -1 while nobody has asked
         self._keep = self._keep_edge  # bound once: a bound method made in the loop is garbage
         self._say_how_it_started()
 
@@ -76,6 +78,8 @@ class Box:
         # 1 safety
         board.feed_watchdog()
         self._check_safety(now)
+        if self._leaves_ms >= 0:
+            return self._leave(now)
         # 2 edges
         lost = board.read_edges(self._keep)
         if lost:
@@ -156,6 +160,18 @@ class Box:
         if self.shot.busy and self.shot.source != shots.FIELD:
             self.open_all(why)
         self.lights.show(lights.DARK, now)
+
+    def leave_for_rescue(self, now):
+        """Nothing is asked, pressed or fired any more; the box restarts into rescue mode when its reply is out."""
+        self.open_all("rescue")
+        self._leaves_ms = now + LEAVES_MS
+
+    def _leave(self, now):
+        self.link.send()
+        if now >= self._leaves_ms:
+            self.board.ensure_open()
+            self.board.rescue()
+        return 1
 
     def fault(self, code, say):
         """Tell the host what went wrong."""
@@ -247,9 +263,13 @@ class Box:
             elif shot.source == shots.HOST:
                 self._shot_event = self.events.last
 
+    def shot_is_unread(self):
+        """Whether the host may still have to learn that its last shot was fired."""
+        return self._shot_event > 0 and self.events.holds(self._shot_event)
+
     def forget_shot_number(self):
         """Numbers may begin anew, unless the host may still have to learn that the last shot was fired."""
-        if self.shot.busy or (self._shot_event and self.events.holds(self._shot_event)):
+        if self.shot.busy or self.shot_is_unread():
             return
         self.last_shot = 0
 

@@ -217,6 +217,17 @@ class Commands:
         box.board.run_lamps(fields["lamps"], step, fields["rows"])
         return {"lamps": fields["lamps"], "step": step, "rows": fields["rows"]}
 
+    def _do_rescue(self, fields, record, now):
+        box = self._box
+        if fields["boot"] != box.boot:
+            raise Refusal("bad_field", "'rescue' needs the number of this boot in 'boot': %d." % box.boot)
+        if box.guard.armed or box.shot.busy or box.field.holding or box.board.outputs_closed():
+            raise Refusal("busy", "The box is armed or a release is closed: disarm it, then ask again.")
+        if box.shot_is_unread():
+            raise Refusal("unread")
+        box.leave_for_rescue(now)
+        return {"boot": box.boot}
+
     # -- listening, and what was heard --------------------------------------------------------
 
     def _do_watch(self, fields, record, now):

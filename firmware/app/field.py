@@ -49,7 +49,11 @@ class Field:
         half = self._half.changed(now)
         full = self._full.changed(now)
         if (half or full or choose) and self._box.guard.host_present(now):
-            down = {"half": int(self._half.down), "full": int(self._full.down), "preset": int(self._choose.down)}
+            down = {
+                "half": int(self._half.down),
+                "full": int(self._full.down),
+                "preset": int(self._choose.down),
+            }
             self._box.events.put("press", down)
         self._follow_half(now)
         if full == 1:

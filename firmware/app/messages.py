@@ -72,6 +72,10 @@ REQUESTS = {
     "crash": (),
     # forget the crash record
     "crash_clear": (),
+    # restart once into rescue mode: the interpreter and the files can be reached over USB, nothing fires, and the start
+    # after that is an ordinary one. `boot` must be the number of this boot (see `identify`). Refused while armed,
+    # during a shot, while a release is closed, and while the last shot is not acknowledged
+    "rescue": (("boot", 0, 1 << 30, None),),
     # zero check: close one release output for `closure_ns`, looped back by plug into the inputs. Needs an
     # arm; its edges come as those of shot 0, ended by a `shot` event with number 0
     "pulse": (("output", 0, 3, None), ("closure_ns", 1 * MS, 500 * MS, 20 * MS)),

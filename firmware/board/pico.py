@@ -21,17 +21,12 @@ IDLE_LOOK_MS = 1
 PRESSED = ("button_half", "button_full", "wound", "preset")
 
 
-def chip_name():
-    """'RP2040' or 'RP2350', from MicroPython's own description of the board."""
-    return "RP2350" if "RP2350" in sys.implementation._machine else "RP2040"
-
-
 class Board:
     """Owns every pin of the pin table. Make one, once, with the outputs already open."""
 
     def __init__(self):
         self.tick_hz = machine.freq()
-        self._chip = chip_name()
+        self._chip = registers.chip_name()
         self._reset_cause = self._find_reset_cause()
         self._millis = Millis()
         self._watchdog = None
@@ -50,11 +45,10 @@ class Board:
         self.files = files.FlashFiles(files.DIRECTORY)
 
     def _find_reset_cause(self):
-        if registers.restart_was_meant(self._chip):
-            return "restart"
-        if machine.reset_cause() == machine.WDT_RESET:
-            return "watchdog"
-        return "power"
+        meant = registers.restart_was_meant(self._chip)
+        if not meant and machine.reset_cause() != machine.WDT_RESET:
+            return "power"
+        return "restart" if meant or registers.reset_was_forced(self._chip) else "watchdog"
 
     def identity(self):
         version = sys.implementation.version
@@ -141,6 +135,12 @@ class Board:
     def reset(self):
         self.ensure_open()
         registers.mark_restart(self._chip)
+        machine.reset()
+
+    def rescue(self):
+        """Restarts once into rescue mode; the restart after that is an ordinary one."""
+        self.ensure_open()
+        registers.mark_rescue(self._chip)
         machine.reset()
 
     def close(self):

@@ -4,6 +4,8 @@ Addresses and fields are those of both datasheets (PIO, DMA and SIO chapters); a
 on the two chips but for the mode bits of the DMA transfer count.
 """
 
+import sys
+
 from machine import mem32
 
 PIO_BASES = (0x50200000, 0x50300000)
@@ -12,9 +14,15 @@ DMA_CHANNEL_STRIDE = 0x40
 DMA_COUNT = 0x08
 GPIO_IN = 0xD0000004
 
+WATCHDOG_BASES = {"RP2040": 0x40058000, "RP2350": 0x400D8000}
+WATCHDOG_CTRL = 0x00
+WATCHDOG_ENABLE = 1 << 30
+WATCHDOG_REASON = 0x08
+REASON_FORCED = 2  # by a register; the timer's own bit is 1
 # The watchdog's first scratch word survives every reset but power-on, and nobody else uses it.
-WATCHDOG_SCRATCH = {"RP2040": 0x4005800C, "RP2350": 0x400D800C}
+WATCHDOG_SCRATCH = 0x0C
 RESTART_MARK = 0x636F696E
+RESCUE_MARK = 0x72657363
 
 # Atomic aliases of every peripheral register.
 XOR = 0x1000
@@ -35,16 +43,46 @@ RP2350_TRIGGER_SELF = 1 << 28
 RP2350_COUNT = 1 << 27  # any power of two that fits the field
 
 
+def chip_name():
+    """'RP2040' or 'RP2350', from MicroPython's own description of the board."""
+    return "RP2350" if "RP2350" in sys.implementation._machine else "RP2040"
+
+
 def mark_restart(chip):
-    """Leaves word for the next boot that the restart was meant: the chip itself cannot tell it from a hang."""
-    mem32[WATCHDOG_SCRATCH[chip]] = RESTART_MARK
+    """Leaves word for the next boot that the restart was meant."""
+    mem32[WATCHDOG_BASES[chip] + WATCHDOG_SCRATCH] = RESTART_MARK
+
+
+def mark_rescue(chip):
+    """Leaves word for the next boot, and that one alone, to go into rescue mode."""
+    mem32[WATCHDOG_BASES[chip] + WATCHDOG_SCRATCH] = RESCUE_MARK
 
 
 def restart_was_meant(chip):
-    """Whether `mark_restart` came before this boot; asked once, the mark is gone."""
-    marked = mem32[WATCHDOG_SCRATCH[chip]] == RESTART_MARK
-    mem32[WATCHDOG_SCRATCH[chip]] = 0
+    """Whether `mark_restart` came before this boot; asked once, any mark is gone."""
+    at = WATCHDOG_BASES[chip] + WATCHDOG_SCRATCH
+    marked = mem32[at] == RESTART_MARK
+    mem32[at] = 0
     return marked
+
+
+def rescue_was_asked(chip):
+    """Whether `mark_rescue` came before this boot; asked once, its mark is gone."""
+    at = WATCHDOG_BASES[chip] + WATCHDOG_SCRATCH
+    marked = mem32[at] == RESCUE_MARK
+    if marked:
+        mem32[at] = 0
+    return marked
+
+
+def reset_was_forced(chip):
+    """Whether the watchdog's last reset came from a register (`machine.reset()`), not from its timer."""
+    return mem32[WATCHDOG_BASES[chip] + WATCHDOG_REASON] & 3 == REASON_FORCED
+
+
+def stop_watchdog(chip):
+    """MicroPython starts the watchdog and cannot stop it; whoever leaves the loop for good must."""
+    mem32[WATCHDOG_BASES[chip] + WATCHDOG_CTRL + CLEAR] = WATCHDOG_ENABLE
 
 
 class PioBlock:

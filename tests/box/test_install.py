@@ -12,8 +12,12 @@ import pytest
 from mpremote.transport import TransportError
 
 import coincide_firmware
-from coincide.box.install import Progress, board_files, install, install_to_directory
+from coincide.box.install import Progress, board_files, install, install_to_directory, reach_rescue_mode
+from coincide.box.ports import Port
+from coincide.box.simulated.port import SimulatedPort, open_simulated
 from coincide.errors import BadInput, BoxFailed
+from coincide_firmware.app import messages
+from coincide_firmware.app.wire import encode
 
 Entry = namedtuple("Entry", ["name"])
 
@@ -195,3 +199,110 @@ def test_to_a_directory_that_cannot_be(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     with pytest.raises(BadInput, match="Choose another folder"):
         install_to_directory(tmp_path / "file")
+
+
+class Plugged:
+    """A simulated box on a cable: every opening of its port is the same box; `names` it gets one after another."""
+
+    def __init__(self, *names: str) -> None:
+        self.port: SimulatedPort = open_simulated("ennerby fen")
+        self.names = list(names or ["/dev/ttyACM0"])
+        self.opened = 0
+        self.port.name = self.names.pop(0)
+
+    def open(self, name: str) -> Port:
+        if name != self.port.name:
+            raise BoxFailed(f"There is no port {name}.")
+        self.opened += 1
+        self.port.reopen()
+        plain = self.port.reopen
+
+        def reopen() -> bool:
+            back = plain()
+            if back and self.names:
+                self.port.name = self.names.pop(0)
+            return back
+
+        self.port.reopen = reopen  # type: ignore[method-assign]
+        return self.port
+
+    def running(self) -> bool:
+        return self.port.machine._box is not None
+
+    def ask(self, verb: str, **fields: object) -> None:
+        """A request of another program, before ours."""
+        self.port.write(b"\n" + encode({"id": 7, "do": verb, **fields}))
+        self.port.wait(0.3)
+
+
+def test_running_box_is_sent_into_rescue_mode_and_found_under_its_new_name() -> None:
+    plugged = Plugged("/dev/ttyACM0", "/dev/ttyACM1")
+    assert plugged.running()
+    assert reach_rescue_mode("/dev/ttyACM0", plugged.open) == "/dev/ttyACM1"
+    assert not plugged.running()
+    # And the start after that is an ordinary one.
+    plugged.port.machine.reset("power")
+    plugged.port.wait(5.0)
+    assert plugged.running()
+
+
+def test_installation_updates_a_running_box_by_itself() -> None:
+    plugged = Plugged()
+    board = StandIn({**board_files(), "app/wire.py": b"old"})
+
+    def transport(port: str) -> StandIn:
+        board.reachable = not plugged.running()
+        return board
+
+    outcome = install(
+        "/dev/ttyACM0", transport=transport, rescue=lambda port: reach_rescue_mode(port, plugged.open)
+    )
+    assert board.files == board_files()
+    assert outcome.written == 2
+    assert board.ran == ["import machine\nmachine.reset()"]
+
+
+def test_new_board_is_left_as_it_is_and_gets_its_files() -> None:
+    plugged = Plugged()
+    plugged.port.machine.reset("rescue")  # nothing of ours answers
+    plugged.port.wait(5.0)
+    board = StandIn()
+    install(
+        "/dev/ttyACM0", transport=lambda _: board, rescue=lambda port: reach_rescue_mode(port, plugged.open)
+    )
+    assert board.files == board_files()
+
+
+def test_armed_box_is_not_restarted_and_the_sentence_says_why() -> None:
+    plugged = Plugged()
+    plugged.ask("arm", timeout_ms=20_000)
+    with pytest.raises(BoxFailed, match="cannot be updated now: The box is armed"):
+        reach_rescue_mode("/dev/ttyACM0", plugged.open)
+    assert plugged.running()
+
+
+def test_pair_that_no_session_has_is_not_thrown_away() -> None:
+    plugged = Plugged()
+    plugged.ask("arm", timeout_ms=5_000)
+    plugged.ask("fire", shot=1, window_ns=300_000_000)
+    plugged.port.wait(3.0)
+    plugged.ask("disarm")
+    with pytest.raises(BoxFailed, match="holds a pair that no session has"):
+        reach_rescue_mode("/dev/ttyACM0", plugged.open)
+    assert plugged.running()
+
+
+def test_older_firmware_without_the_request_is_explained(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delitem(messages.REQUESTS, "rescue")
+    plugged = Plugged()
+    with pytest.raises(
+        BoxFailed, match="too old to be updated while it runs: unplug the box, hold its 'preset'"
+    ):
+        reach_rescue_mode("/dev/ttyACM0", plugged.open)
+
+
+def test_box_that_does_not_come_back_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    plugged = Plugged()
+    monkeypatch.setattr(plugged.port.machine, "_boot", lambda cause: None)
+    with pytest.raises(BoxFailed, match="has not come back on /dev/ttyACM0"):
+        reach_rescue_mode("/dev/ttyACM0", plugged.open)

@@ -16,12 +16,22 @@ from mpremote.transport_serial import SerialTransport
 import coincide_firmware
 from coincide.errors import BadInput, BoxFailed
 
+from .answers import BoxRefused
+from .client import BoxClient
+from .discover import ask_identity
+from .lost import PortLost
+from .ports import Port, SerialPort
+
 LEAST_MICROPYTHON = (1, 24)
 # The order on the board: the safe start first; main.py, which starts the box, last.
 FIRST = "boot.py"
 LAST = "main.py"
 PACKAGES = ("app", "board")
 RAW_REPL_WAIT_S = 5
+LEAVES_S = 2.0  # within so long a box that goes into rescue mode is gone from its port, if it goes at all
+RETURNS_S = 15.0
+LOOK_AGAIN_S = 0.25
+BY_HAND = "unplug the box, hold its 'preset' button while plugging it in, and repeat"
 
 
 @dataclass(frozen=True)
@@ -117,16 +127,73 @@ def open_transport(port: str) -> Transport:
     return transport
 
 
+def reach_rescue_mode(port: str, open_port: Callable[[str], Port] = SerialPort) -> str:
+    """Sends a box that runs our firmware into rescue mode; the port's name afterwards, which may be another.
+
+    Where no box of ours answers, nothing is done. Raises BoxFailed in a sentence when the box will not or does not
+    come back.
+    """
+    try:
+        ask_identity(port, open_port)
+    except BoxFailed:
+        return port
+    opened = open_port(port)
+    try:
+        client = BoxClient(opened, any_version=True)
+        try:
+            client.talk.ask("rescue", {"boot": client.identity.boot})
+        except BoxRefused as refused:
+            raise BoxFailed(_why_no_rescue(port, refused)) from None
+        except PortLost:
+            pass  # its reply was lost on the way out
+        return _port_after_restart(opened)
+    finally:
+        opened.close()
+
+
+def _why_no_rescue(port: str, refused: BoxRefused) -> str:
+    if refused.code == "unknown_verb":
+        return f"The firmware on {port} is too old to be updated while it runs: {BY_HAND}."
+    if refused.code == "unread":
+        return (
+            f"The box on {port} still holds a pair that no session has on file: go on with that session first, or "
+            f"give the pair up: {BY_HAND}."
+        )
+    return f"The box on {port} cannot be updated now: {refused}"
+
+
+def _port_after_restart(port: Port) -> str:
+    """Waits until the box has gone and come back; its port's name then."""
+    until_s = port.now_s() + LEAVES_S
+    try:
+        while port.now_s() < until_s:
+            port.read(LOOK_AGAIN_S)
+    except PortLost:
+        pass
+    until_s = port.now_s() + RETURNS_S
+    while not port.reopen():
+        if port.now_s() >= until_s:
+            raise BoxFailed(
+                f"The box went into rescue mode and has not come back on {port.name}: see 'coincide box list', "
+                "and repeat with the port it has now."
+            )
+        port.wait(LOOK_AGAIN_S)
+    return port.name
+
+
 def install(
     port: str,
     progress: Callable[[Progress], None] = _silent,
     transport: Callable[[str], Transport] = open_transport,
+    rescue: Callable[[str], str] = reach_rescue_mode,
 ) -> InstallOutcome:
     """Writes the firmware to the board on `port`, checks every file's SHA-256 on the board, restarts it.
 
-    Files that are already right are left alone; former files of ours that no longer belong are removed;
+    A box that runs our firmware is sent into rescue mode first. Files that are already right are left alone;
+    former files of ours that no longer belong are removed;
     the box's own data (settings, presets, frame log) are not touched. Raises BoxFailed in a sentence.
     """
+    port = rescue(port)
     board = transport(port)
     try:
         _reach(board, port)
@@ -155,9 +222,8 @@ def _reach(board: Transport, port: str) -> None:
             board.enter_raw_repl(soft_reset=False, timeout_overall=RAW_REPL_WAIT_S)
     except (TransportError, OSError):
         raise BoxFailed(
-            f"No interpreter answers on {port}. If firmware of ours runs there: unplug the box, hold its "
-            "'preset' button while plugging it in, and repeat. If the board is new: put MicroPython "
-            "1.24 or newer on it first."
+            f"No interpreter answers on {port}. If firmware of ours is on it: {BY_HAND}. If the board is new: put "
+            "MicroPython 1.24 or newer on it first."
         ) from None
 
 

@@ -104,6 +104,7 @@ class StandInBoard:
         self.lamp_runs = []
         self.fed = 0
         self.resets = 0
+        self.rescues = 0
         self.pairs = 0
         self.closures = []  # (output, from tick, to tick), of every closure that has ended
         self._arrived = b""
@@ -264,6 +265,9 @@ class StandInBoard:
 
     def reset(self):
         self.resets += 1
+
+    def rescue(self):
+        self.rescues += 1
 
     @property
     def unread(self):

@@ -25,7 +25,16 @@ class Loaded:
         self.files = modules.Files()
         self._modules: dict[str, Any] = modules.make_modules(self.chip, self.peer, self.files)
 
+    def power_up(self) -> None:
+        """Forgets what was imported: the chip has been reset and starts anew. Flash stays."""
+        self._modules = modules.make_modules(self.chip, self.peer, self.files)
+        self.chip.start_anew()
+
     def use(self, name: str) -> Any:
+        if name in self._modules and "." not in name and name != "main":
+            return self._modules[name]
+        if name == "main":
+            self.use("board.files")  # so that main, too, opens files of this chip and of no other machine
         kept = dict(sys.modules)
         path = list(sys.path)
         opened = builtins.open

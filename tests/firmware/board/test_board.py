@@ -346,13 +346,32 @@ def test_restart_on_purpose_is_told_from_a_hang() -> None:
     bench = Bench()
     with pytest.raises(Reset):
         bench.board.reset()
-    again = bench.loaded.use("board.pico")
-    bench.chip.blocks[0].used = bench.chip.blocks[1].used = 0
+    bench.loaded.power_up()
     assert bench.chip.reset_cause == 3
     registers = bench.loaded.use("board.registers")
     assert registers.restart_was_meant("RP2040")
     assert not registers.restart_was_meant("RP2040")
-    assert again is not None
+
+
+@pytest.mark.parametrize("name", ["RP2040", "RP2350"])
+def test_reset_cause_tells_power_a_register_and_a_starved_watchdog_apart(name: str) -> None:
+    from tests.firmware.board.standin.chip import Reset
+
+    loaded = Loaded(chip=name)
+    board = loaded.use("board.pico").Board()
+    assert board.identity()["reset_cause"] == "power"
+    for how, cause in (("interpreter", "restart"), ("hang", "watchdog"), ("app", "restart")):
+        board.start_watchdog()
+        ends = {
+            "interpreter": loaded.use("machine").reset,
+            "hang": lambda: loaded.chip.run(6 * loaded.chip.freq),
+            "app": board.reset,
+        }
+        with pytest.raises(Reset):
+            ends[how]()
+        loaded.power_up()
+        board = loaded.use("board.pico").Board()
+        assert board.identity()["reset_cause"] == cause
 
 
 def test_transfer_count_of_either_chip_goes_on_for_ever() -> None:

@@ -159,6 +159,56 @@ def test_held_preset_button_leaves_the_files_to_the_person(capsys: pytest.Captur
     assert not any(machine.enabled for block in loaded.chip.blocks for machine in block.machines)
 
 
+@pytest.mark.parametrize("name", ["RP2040", "RP2350"])
+def test_host_sends_the_box_into_rescue_mode_once(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    loaded = bench(chip=name)
+    chip = loaded.chip
+    send(loaded, {"id": 1, "do": "rescue", "boot": 1})
+    with pytest.raises(Reset, match=r"machine\.reset"):
+        loaded.use("main")
+    assert received(loaded)[-1] == {"re": 1, "ok": {"boot": 1}}
+    loaded.power_up()
+    loaded.use("main")  # comes back at once: the interpreter is free
+    assert "rescue mode, outputs open: the host asked for it" in capsys.readouterr().out
+    assert loaded.peer.interrupt_key == 3
+    assert chip.watchdog_ms is None
+    assert chip.pads >> 2 & 15 == 0
+    assert not any(machine.enabled for block in chip.blocks for machine in block.machines)
+    with pytest.raises(Reset):
+        loaded.use("machine").reset()
+    loaded.power_up()
+    loaded.peer.from_box = bytearray()
+    send(loaded, {"id": 2, "do": "identify"})
+    stopping(loaded, 500, KeyboardInterrupt())
+    with pytest.raises(Reset):
+        loaded.use("main")
+    who = next(record for record in received(loaded) if record.get("re") == 2)
+    assert who["ok"]["boot"] == 2
+    assert who["ok"]["board"]["reset_cause"] == "restart"
+    assert [entry for entry in chip.history if entry[1] in RELEASES and entry[2]] == []
+
+
+def test_rescue_mode_stops_a_watchdog_that_still_runs(capsys: pytest.CaptureFixture[str]) -> None:
+    loaded = bench()
+    loaded.use("machine").WDT(timeout=5000)
+    loaded.chip.drive(22, 0)
+    loaded.use("main")
+    loaded.chip.run(20 * HZ)
+    assert "rescue mode" in capsys.readouterr().out
+
+
+def test_interrupt_key_is_off_before_anything_large_is_imported() -> None:
+    body = [ast.unparse(one) for one in ast.parse((FIRMWARE / "main.py").read_text()).body]
+    at = body.index("micropython.kbd_intr(-1)")
+    assert [line for line in body[:at] if "import" in line] == [
+        "from board import safe",
+        "import sys",
+        "import time",
+        "import machine",
+        "import micropython",
+    ]
+
+
 def test_unsupported_micropython_is_refused_in_a_sentence(capsys: pytest.CaptureFixture[str]) -> None:
     loaded = bench()
     type(loaded._modules["sys"].implementation).version = (1, 23, 0, "")

@@ -10,7 +10,7 @@ import json
 import sys
 
 from standin import modules
-from standin.chip import Chip
+from standin.chip import Chip, Reset
 
 HZ = 125000000
 chip = Chip(HZ)
@@ -107,6 +107,30 @@ def test_the_application_answers_on_the_board():
     reply = json.loads(bytes(peer.from_box).split(b"\t")[0])
     assert reply["re"] == 7
     assert reply["ok"]["board"]["chip"] == "RP2040"
+
+
+def test_very_last_the_host_may_restart_it_into_rescue_mode():
+    def asked():
+        from app import wire
+        from app.box import Box
+        from board import registers
+
+        return Box(board), wire, registers
+
+    box, wire, registers = with_modules(asked)
+    peer.from_box = bytearray()
+    peer.to_box += wire.encode({"id": 9, "do": "rescue", "boot": box.boot})
+    over = None
+    try:
+        for _ in range(2000):
+            board.idle(box.step())
+    except Reset as reset:
+        over = reset
+    assert str(over) == "machine.reset", over
+    assert b'"re": 9' in bytes(peer.from_box)
+    chip.start_anew()
+    assert registers.rescue_was_asked("RP2040")
+    assert not registers.rescue_was_asked("RP2040")
 
 
 def _drain_often():

@@ -13,7 +13,14 @@ from .world import World
 
 
 class BoardReset(BaseException):
-    """The firmware asked for a reset. Not an Exception: on a chip no handler catches a reset either."""
+    """The firmware asked for a reset. Not an Exception: on a chip no handler catches a reset either.
+
+    `rescue`: into rescue mode.
+    """
+
+    def __init__(self, *, rescue: bool = False) -> None:
+        super().__init__()
+        self.rescue = rescue
 
 
 class SimulatedBoard:
@@ -93,3 +100,6 @@ class SimulatedBoard:
 
     def reset(self) -> None:
         raise BoardReset
+
+    def rescue(self) -> None:
+        raise BoardReset(rescue=True)

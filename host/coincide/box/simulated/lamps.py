@@ -1,8 +1,10 @@
-"""The lamp row of the optical route, as it was lit."""
+"""The lamp row of the optical route, as it was lit, and what a frame shows of it."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+
+FAINT = 0.05  # of a step: a lamp that shone into a frame for less is not seen on it
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +21,23 @@ class LampRun:
         first = self._lit(open_s)
         last = self._lit(close_s)
         return None if first is None or last is None else (first, last)
+
+    def on_film(self, open_s: float, close_s: float) -> tuple[int, int] | None:
+        """First and last lamp that a person finds on the frame; None where there is none, or where all are lit and
+        nobody can say which came first."""
+        step = int((open_s - self.start_s) // self.step_s)
+        past = int((close_s - self.start_s) // self.step_s)
+        steps = [each for each in range(step, past + 1) if 0 <= each < self.lamps * self.rows]
+        shone = [
+            each
+            for each in steps
+            if min(close_s, self.start_s + (each + 1) * self.step_s)
+            - max(open_s, self.start_s + each * self.step_s)
+            >= FAINT * self.step_s
+        ]
+        if not shone or len(shone) >= self.lamps:
+            return None
+        return shone[0] % self.lamps, shone[-1] % self.lamps
 
     def _lit(self, t_s: float) -> int | None:
         step = int((t_s - self.start_s) // self.step_s)

@@ -53,7 +53,11 @@ class Machine:
         self._next_step = max(self._next_step, self.world.clock.now + ticks_from_s(seconds))
 
     def reset(self, cause: str, *, off_s: float | None = None) -> None:
-        """The box resets now: outputs float open, USB goes away, the firmware starts anew after the boot time."""
+        """The box resets now: outputs float open, USB goes away, the firmware starts anew after the boot time.
+
+        In rescue mode ("rescue") it does not start: the port is there and silent until the next reset, for there
+        is no interpreter in a simulated box.
+        """
         self._box = None
         self.world.power_cut()
         self.link.unplug()
@@ -63,6 +67,8 @@ class Machine:
     def _boot(self, cause: str) -> None:
         self.world.power_cut()
         self.link.plug()
+        if cause == "rescue":
+            return
         self._board = SimulatedBoard(self.world, self.link, self.flash, cause)
         self._box = Box(self._board)
         self._due = self._next_step = self.world.clock.now
@@ -86,8 +92,8 @@ class Machine:
         assert self._box is not None
         try:
             idle_ms = self._box.step()
-        except BoardReset:
-            self.reset("reset")
+        except BoardReset as reset:
+            self.reset("rescue" if reset.rescue else "reset")
             return
         self._next_step = now + self._step_ticks
         self._due = max(now + idle_ms * TICKS_PER_MS, self._next_step)

@@ -13,7 +13,9 @@ PIO_BASES = (0x50200000, 0x50300000)
 DMA_BASE = 0x50000000
 GPIO_IN = 0xD0000004
 RAM = 0x20000000
-SCRATCH = {"RP2040": 0x4005800C, "RP2350": 0x400D800C}
+WATCHDOG = {"RP2040": 0x40058000, "RP2350": 0x400D8000}
+REASON_TIMER = 1
+REASON_FORCED = 2
 NONE = 0
 SIO = 5
 PIO0 = 6
@@ -63,6 +65,8 @@ class Chip:
         self.watchers = {}
         self.scratch = 0
         self.reset_cause = 1
+        self.reset_reason = 0
+        self.over = None
         self.watchdog_ms = None
         self.fed = 0
         self.leaps = True
@@ -71,6 +75,17 @@ class Chip:
         self._period_of = -1
         self._period = 0
         self._touched = 0
+        self.update_pads()
+
+    def start_anew(self):
+        """After a reset: the instruction memories are empty and every DMA channel is free."""
+        self.over = None
+        for number in (0, 1):
+            self.blocks[number] = pio.Block()
+        self.dma = [DmaChannel(n) for n in range(12)]
+        self.claimed = 0
+        self._period_of = -1
+        self.touch()
         self.update_pads()
 
     # pads
@@ -116,6 +131,8 @@ class Chip:
 
     def touch(self):
         """Something has happened that machines may need some cycles to answer."""
+        if self.over is not None:
+            raise self.over
         self._touched = self.cycle
         self._before = None
         self._steady = None
@@ -126,6 +143,8 @@ class Chip:
         self.run_to(self.cycle + cycles)
 
     def run_to(self, end):
+        if self.over is not None:
+            raise self.over
         if self._steady is not None and (self.cycle - self._steady[0]) % self._steady[1]:
             self._steady = None
         while self.cycle < end:
@@ -149,8 +168,18 @@ class Chip:
 
     def _check_watchdog(self):
         if self.watchdog_ms is not None and (self.cycle - self.fed) * 1000 > self.watchdog_ms * self.freq:
-            self.power_on_state()
-            raise Reset("watchdog")
+            self.restart(REASON_TIMER, "watchdog")
+
+    def restart(self, reason, why):
+        """The watchdog resets the chip, by its timer or because it is told to; its own block lives on.
+
+        Raises Reset, and again whenever the program that ran is so bold as to touch the chip once more.
+        """
+        self.power_on_state()
+        self.reset_cause = 3
+        self.reset_reason = reason
+        self.over = Reset(why)
+        raise self.over
 
     def power_on_state(self):
         """What a reset leaves of the pins: nothing drives them."""
@@ -160,7 +189,6 @@ class Chip:
             self.give(gpio, NONE)
         self.pull_up = 0
         self.watchdog_ms = None
-        self.reset_cause = 3
         self.update_pads()
 
     def _step_over(self, end):
@@ -273,8 +301,10 @@ class Chip:
         self.spend()
         if address == GPIO_IN:
             return self.pads
-        if address == SCRATCH[self.name]:
+        if address == WATCHDOG[self.name] + 0x0C:
             return self.scratch
+        if address == WATCHDOG[self.name] + 0x08:
+            return self.reset_reason
         if DMA_BASE <= address < DMA_BASE + 12 * 0x40:
             channel = self.dma[(address - DMA_BASE) // 0x40]
             if (address & 0x3F) == 8:
@@ -302,8 +332,11 @@ class Chip:
             self.poke(address, value)
             return
         self.spend()
-        if address == SCRATCH[self.name]:
+        if address == WATCHDOG[self.name] + 0x0C:
             self.scratch = value
+            return
+        if address == WATCHDOG[self.name] + 0x3000 and value == 1 << 30:
+            self.watchdog_ms = None
             return
         if DMA_BASE <= address < DMA_BASE + 12 * 0x40 and address & 0x3F == 8:
             self.dma[(address - DMA_BASE) // 0x40].set_count(value, self.name)

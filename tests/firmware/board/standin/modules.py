@@ -5,7 +5,7 @@ as MicroPython documents it for the rp2 port, down to what it leaves alone.
 """
 
 from . import asm
-from .chip import PIO0, SIO, Reset
+from .chip import PIO0, REASON_FORCED, SIO
 
 TICKS_PERIOD = 1 << 30
 
@@ -167,8 +167,7 @@ def _machine(chip):
             chip.fed = chip.cycle
 
     def reset():
-        chip.power_on_state()
-        raise Reset("machine.reset")
+        chip.restart(REASON_FORCED, "machine.reset")
 
     return Namespace(
         Pin=Pin,
