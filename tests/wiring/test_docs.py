@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
 
-from coincide.box.bench_record import read_record
+from coincide.box.bench_check import STAGES
+from coincide.box.bench_record import bench_folder, read_record, record_table, record_text, zero_correction
 from coincide.cli.wiring import command
 from coincide_wiring import meter, pin_table
 from coincide_wiring.cautions import CAUTIONS
@@ -17,6 +19,7 @@ from coincide_wiring.netlist import Build, sheets
 
 DOCS = Path(__file__).parents[2] / "docs"
 BUILD = (DOCS / "build-the-box.md").read_text(encoding="utf-8")
+FORMATS = (DOCS / "formats.md").read_text(encoding="utf-8")
 FAULTS = (DOCS / "wiring-faults.md").read_text(encoding="utf-8")
 CAUTIONS_PAGE = (DOCS / "cautions.md").read_text(encoding="utf-8")
 PAGES = {"build-the-box.md": BUILD, "wiring-faults.md": FAULTS, "cautions.md": CAUTIONS_PAGE}
@@ -115,11 +118,50 @@ def test_figures_quoted_in_prose_are_the_computed_ones() -> None:
     assert most(Build(), "release_boot_a") < 0.6
 
 
-def test_the_record_shown_is_one_that_can_be_read(tmp_path: Path) -> None:
-    (example,) = re.findall(r"```toml\n(.*?)```", BUILD, flags=re.S)
-    path = tmp_path / "2031-05-04T093000.toml"
+def test_the_record_shown_is_one_that_can_be_read_and_holds_today(tmp_path: Path) -> None:
+    section = FORMATS.split("## The bench record", 1)[1].split("\n## ", 1)[0]
+    (example,) = re.findall(r"```toml\n(.*?)```", section, flags=re.S)
+    folder = bench_folder("e660583883241", tmp_path)
+    folder.mkdir(parents=True)
+    path = folder / "2031-05-04T093000.toml"
     path.write_text(example, encoding="utf-8")
     record = read_record(path)
+    assert record.passed
     assert record.zero is not None
     assert record.zero.loop_s[0] == record.zero.loops[0].delay_s
-    assert record.passed
+    found = zero_correction("e660583883241", None, tmp_path)
+    assert found is not None
+    assert found.stale is None
+    # Every key is named on the page, and what is written again is the same file.
+    assert tomllib.loads(record_text(record)) == tomllib.loads(example)
+    named = set(re.findall(r"`(\w+)`", section))
+    assert keys_of(record_table(record)) - {"sync", "name", "say", "gate", "release"} <= named
+
+
+def keys_of(value: object) -> set[str]:
+    """Every key of a nest of tables."""
+    if isinstance(value, dict):
+        return set(value).union(*(keys_of(one) for one in value.values()))
+    return set().union(*(keys_of(one) for one in value)) if isinstance(value, list) else set()
+
+
+def test_each_stage_names_the_test_that_belongs_to_it() -> None:
+    """The controls come before the outputs, for no output closes with the interlock open."""
+    stages = re.split(r"^## Stage (\d+): ", BUILD, flags=re.M)[1:]
+    only = {int(number): re.findall(r"--only (\w+)|--(zero)", text) for number, text in pairs(stages)}
+    first = {number: (found[0][0] or found[0][1]) for number, found in only.items() if found}
+    assert first == {
+        2: "controls",
+        3: "outputs",
+        4: "lights",
+        5: "sync",
+        6: "zero",
+        7: "gate",
+        11: "outputs",
+        12: "lamps",
+    }
+    assert set(first.values()) == set(STAGES)
+
+
+def pairs(flat: list[str]) -> list[tuple[str, str]]:
+    return list(zip(flat[::2], flat[1::2], strict=True))
