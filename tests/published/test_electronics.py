@@ -4,16 +4,22 @@ from __future__ import annotations
 
 import math
 import zlib
+from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy import integrate, signal
 
+from coincide.session.file import read_session
+from coincide.session.rules import EdgeRules
+from coincide.session.shots import shots_from_session
+from coincide_firmware.app.buttons import Button
 from coincide_firmware.app.wire import crc32_hex
 from coincide_wiring import formulas
 from coincide_wiring.figures import figures
 from coincide_wiring.netlist import Build
 from coincide_wiring.terminal import DIRECT_LIMIT_V, FLASH_CIRCUIT_LIMIT_V, judge_terminal
+from tests.session.sessions import TICK_HZ, pulse, record, write
 
 
 def test_led_through_330_ohm() -> None:
@@ -105,6 +111,69 @@ def test_depletion_limiter_solves_its_square_law() -> None:
 def test_copper_winding_warms() -> None:
     """Handbook (memory): copper gains 0.393 % a kelvin, so 25 K make a coil about a tenth more resistive."""
     assert formulas.warm_resistance_ohm(24.0, 45.0) / 24.0 == pytest.approx(1.098, abs=0.001)
+
+
+SURVEYED_MEAN_S, MOST_S = 1.6e-3, 10e-3
+
+
+def bouncing(
+    rng: np.random.Generator, begins_s: float, lasts_s: float, ends_s: float
+) -> list[tuple[float, bool]]:
+    """A contact that touches at `begins_s`, chatters for `lasts_s` and then holds: (time, closed)."""
+    flips = 2 * int(rng.integers(1, 6))
+    inside = np.sort(rng.uniform(0.0, lasts_s, flips - 1)) + begins_s
+    times = [begins_s, *inside, begins_s + lasts_s, ends_s]
+    return [(float(at), number % 2 == 0) for number, at in enumerate(times)]
+
+
+def test_contacts_that_bounce_as_surveyed_are_timed_at_their_first_touch(tmp_path: Path) -> None:
+    """Published survey of 18 switches (memory): mean bounce about 1.6 ms, most below 10 ms, rare ones of tens of
+    milliseconds. Four hundred closings drawn so (exponential, whose mean says the rest): each is one exposure,
+    at its first touch, and no bounce is a second firing."""
+    assert EdgeRules().bounce_s > MOST_S
+    rng = np.random.default_rng(18)
+    lasts_s = rng.exponential(SURVEYED_MEAN_S, 400)
+    assert (lasts_s < MOST_S).mean() > 0.99
+    records = []
+    for number, lasts in enumerate(lasts_s, start=1):
+        edges = pulse("full_a", 0.3, 0.45)
+        chatter = bouncing(rng, 0.36, lasts, 0.36 + lasts + 0.008)
+        for (on, _), (off, _) in zip(chatter[::2], chatter[1::2], strict=True):
+            edges += pulse("sync_a", on, off)
+        records.append(record(number, edges, at_s=3.0 * number))
+    shots = shots_from_session(read_session(write(tmp_path / "s.jsonl", records)))
+    first_touch = np.abs(shots.sync_s[:, 0] - 0.06) <= 2 / TICK_HZ
+    assert first_touch.mean() > 0.99
+    # A brush of the contact with a long gap behind it could be either; it is told as a flick, never dropped.
+    assert (shots.flicks[~first_touch, 0] > 0).all()
+    assert not shots.extras.any()
+    assert shots.bounces[:, 0].min() >= 1
+
+
+@pytest.mark.parametrize("lasts_s", [0.0016, 0.005, 0.01, 0.025])
+def test_buttons_that_bounce_as_surveyed_give_one_press_and_one_letting_go(lasts_s: float) -> None:
+    """The same survey (memory), at the box's own buttons, also at the rare 25 ms: never two presses for one."""
+    rng = np.random.default_rng(19)
+    for _ in range(50):
+        pressed = bouncing(rng, 0.1, lasts_s, 0.4)
+        let_go = [(at, not state) for at, state in bouncing(rng, 0.4, lasts_s, 0.8)[:-1]]
+        contact = Contact([*pressed[:-1], *let_go])
+        button = Button(contact, "preset")
+        changes = []
+        for contact.now_ms in range(800):
+            changes.append(button.changed(contact.now_ms))
+        assert [one for one in changes if one] == [1, -1]
+
+
+class Contact:
+    """As much of a board as a button reads, at `now_ms`."""
+
+    def __init__(self, flips: list[tuple[float, bool]]) -> None:
+        self._flips = flips
+        self.now_ms = 0
+
+    def pressed(self, name: str) -> bool:
+        return [False, *(state for at, state in self._flips if at * 1000 <= self.now_ms)][-1]
 
 
 def test_one_pio_instruction_at_125_mhz() -> None:
