@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import ast
+import inspect
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import combinations, pairwise, product
+from types import ModuleType
 
 import pytest
 
 from coincide.errors import BadInput
 from coincide_firmware.app.pins import PINS
-from coincide_wiring import specs
+from coincide_wiring import check as check_module
+from coincide_wiring import check_behaviour, check_presence, specs
 from coincide_wiring.check import check, faults, structural_faults
 from coincide_wiring.circuits_body import RELEASE_VARIANTS, loopback
 from coincide_wiring.circuits_sensors import GATE_VARIANTS, SYNC_VARIANTS
 from coincide_wiring.domains import domains, path_between
+from coincide_wiring.fault import Fault
 from coincide_wiring.model import NOT_CONNECTED, Netlist, part
 from coincide_wiring.netlist import Build, digest, in_use, zero_check
 
@@ -26,6 +32,8 @@ BUILDS = [
 PLAIN = in_use(Build())
 SOLENOID = in_use(Build(release=("solenoid", "solenoid")))
 
+PLUGGED = zero_check(Build())
+AMPLIFIED = in_use(Build(gate=("transimpedance", "transimpedance")))
 HIGH = in_use(Build(sync=("high-voltage", "high-voltage")))
 
 Spoil = Callable[[Netlist], Netlist]
@@ -58,6 +66,16 @@ def swap_board(one: str, other: str) -> Spoil:
         board = netlist.part("U1")
         return netlist.changed(
             board.rewired(one, board.pins[other]).rewired(other, board.pins[one]),
+        )
+
+    return spoil
+
+
+def unpin(pin: str) -> Spoil:
+    def spoil(netlist: Netlist) -> Netlist:
+        board = netlist.part("U1")
+        return netlist.changed(
+            replace(board, pins={one: net for one, net in board.pins.items() if one != pin})
         )
 
     return spoil
@@ -205,6 +223,30 @@ SPOILED: list[tuple[str, Netlist, Spoil, str]] = [
     ("a lamp row the wrong way round", PLAIN, rewire("LB82", anodes="GND", cathode="LAMP_A2[8]"), "light"),
     ("a status light reversed", PLAIN, rewire("D70", anode="LED70_K", cathode="LED70_A"), "light"),
     ("no socket for the sync lead", PLAIN, drop("J21B"), "connector"),
+    ("a loopback plug that forgets one output", PLUGGED, rewire("P91", b_half="nc_b_half"), "loopback"),
+    ("a loopback plug that forgets one input", PLUGGED, rewire("P91", a_centre="nc_a_centre"), "loopback"),
+    ("a loopback plug on the board's ground", PLUGGED, wire("A_COM", "GND"), "apart"),
+    ("an amplifier without its feedback capacitor", AMPLIFIED, drop("C43A1"), "feedback"),
+    ("an amplifier without its gain resistor", AMPLIFIED, drop("R41B2"), "feedback"),
+    ("a gate lamp resistor of a quarter watt", PLAIN, revalue("R45", "power_w", 0.25), "power"),
+    ("no board at all", PLAIN, drop("U1"), "pins"),
+    ("a wire on a pin the table leaves free", PLAIN, rewire("U1", gp26="GND"), "pins"),
+    ("a signal whose pin is not there", PLAIN, unpin("gp7"), "pins"),
+    ("a gate lamp the wrong way round", PLAIN, rewire("D45", anode="LAMP_D", cathode="LAMP_A"), "light"),
+    (
+        "an isolator too weak for the body's current",
+        PLAIN,
+        revalue("K11A", "contact_max_a", 0.001),
+        "current",
+    ),
+    ("a lamp register fed from the wrong one", PLAIN, rewire("U83", data="LAMP_NEXT1"), "wrong net"),
+    ("two resistor networks on one register", PLAIN, rewire("RN82", one="LAMP_Q1[8]"), "wrong net"),
+    ("a coil left out", SOLENOID, drop("L51A"), "connector"),
+    ("no capacitor at the interlock's lead", PLAIN, drop("C621"), "decoupling"),
+    ("no capacitor at a threshold", PLAIN, drop("C42A1"), "decoupling"),
+    ("no reservoir on the rail", PLAIN, drop("C1"), "decoupling"),
+    ("no reservoir at a coil", SOLENOID, drop("C51B"), "decoupling"),
+    ("no Zener diode at a coil's transistor", SOLENOID, drop("D53A"), "guard"),
     ("loopback plug in with bodies on", PLAIN, lambda n: n.with_part(loopback().parts[0]), "plug"),
 ]
 
@@ -212,6 +254,49 @@ SPOILED: list[tuple[str, Netlist, Spoil, str]] = [
 @pytest.mark.parametrize(("what", "sound", "spoil", "rule"), SPOILED, ids=[one[0] for one in SPOILED])
 def test_a_spoiled_netlist_is_caught(what: str, sound: Netlist, spoil: Spoil, rule: str) -> None:
     assert rule in {one.rule for one in faults(spoil(sound))}, what
+
+
+CHECKERS = (check_module, check_behaviour, check_presence)
+
+
+def fault_calls(module: ModuleType) -> list[ast.Call]:
+    """Every place of a module that makes a fault."""
+    return [
+        node
+        for node in ast.walk(ast.parse(inspect.getsource(module)))
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "Fault"
+    ]
+
+
+def test_every_rule_has_a_spoiled_netlist_that_breaks_it() -> None:
+    rules = {ast.literal_eval(call.args[0]) for module in CHECKERS for call in fault_calls(module)}
+    # A netlist that cannot be solved is no rule; `operate` has its own tests.
+    assert rules - {"solve"} == {rule for *_, rule in SPOILED}
+
+
+@pytest.mark.soak
+def test_every_sentence_of_the_check_is_said_of_some_spoiled_netlist(monkeypatch: pytest.MonkeyPatch) -> None:
+    said: set[tuple[str, int]] = set()
+
+    def noted(rule: str, where: str, say: str) -> Fault:
+        caller = inspect.currentframe().f_back  # type: ignore[union-attr]
+        assert caller is not None
+        said.add((caller.f_globals["__name__"], caller.f_lineno))
+        return Fault(rule, where, say)
+
+    for module in CHECKERS:
+        monkeypatch.setattr(module, "Fault", noted)
+    for _, sound, spoil, _ in SPOILED:
+        faults(spoil(sound))
+    unsaid = [
+        f"{module.__name__}:{call.lineno}"
+        for module in CHECKERS
+        for call in fault_calls(module)
+        if not any(
+            name == module.__name__ and call.lineno <= line <= (call.end_lineno or 0) for name, line in said
+        )
+    ]
+    assert unsaid == []
 
 
 def test_a_fault_names_the_way_two_bodies_are_joined() -> None:
