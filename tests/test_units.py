@@ -117,6 +117,70 @@ def test_scan_resolution() -> None:
             scan_pitch_m(wrong)
 
 
+@pytest.mark.parametrize(
+    ("text", "kind", "expected"),
+    [
+        ("18 milliseconds", "time", 0.018),
+        ("18msec", "time", 0.018),
+        ("18 MS", "time", 0.018),  # not a million siemens
+        ("1,5 s", "time", 1.5),
+        ("1/250", "time", 0.004),
+        ("1/250s", "time", 0.004),
+        ("1/60 of a second", "time", 1 / 60),
+        ("500 μs", "time", 500e-6),
+        ("35 MM", "length", 0.035),
+        ("35 Mm", "length", 0.035),  # not thirty-five thousand kilometres
+        ("3,5 cm", "length", 0.035),
+        ('6"', "length", 0.1524),
+        ("30'", "length", 9.144),
+        ("10 metres", "length", 10.0),
+        ("30 microns", "length", 30e-6),
+        ("15 kmh", "speed", 15 / 3.6),
+        ("15 KM/H", "speed", 15 / 3.6),
+        ("15 km per hour", "speed", 15 / 3.6),
+        ("2 degrees per second", "rotation", math.radians(2)),
+    ],
+)
+def test_as_people_write_them(text: str, kind: Kind, expected: float) -> None:
+    assert quantity(text, kind) == pytest.approx(expected, rel=1e-12)
+
+
+@pytest.mark.parametrize("text", ["1,500 mm", "1,500,000 um", "1.5,5 mm", "4 x 5 in", "5 m 20"])
+def test_what_means_two_things_is_refused(text: str) -> None:
+    with pytest.raises(UnitError, match="a length such as"):
+        quantity(text, "length")
+
+
+@pytest.mark.parametrize(
+    ("text", "canonical", "nominal_s"),
+    [
+        ("1/125th", "1/125", 2.0**-7),
+        ("1/125 of a second", "1/125", 2.0**-7),
+        ('2"', "2 s", 2.0),
+        ('0"5', "0.5 s", 0.5),
+        ("0,5 s", "0.5 s", 0.5),
+        # What is given in parts of a second was measured, and is no mark that stands for something else.
+        ("500 us", "500 us", 500e-6),
+        ("8 milliseconds", "8 milliseconds", 0.008),
+        ("0.001 s", "0.001 s", 2.0**-10),
+    ],
+)
+def test_shutter_times_as_people_write_them(text: str, canonical: str, nominal_s: float) -> None:
+    time = shutter_time(text)
+    assert time.text == canonical
+    assert time.nominal_s == pytest.approx(nominal_s, rel=1e-12)
+
+
+def test_scan_resolutions_as_people_write_them() -> None:
+    for text in ("4000 dots per inch", "4000 px/in", "4000 pixels per inch", "4000DPI"):
+        assert scan_pitch_m(text) == pytest.approx(6.35e-6, rel=1e-12)
+    assert scan_pitch_m("1600 px/cm") == pytest.approx(6.25e-6, rel=1e-12)
+
+
+def test_apertures_as_people_write_them() -> None:
+    assert [f_number(text) for text in ("ƒ/8", "f:8", "1:2.8", "f/5,6")] == [8.0, 8.0, 2.8, 5.6]
+
+
 def test_apertures() -> None:
     assert [f_number(text) for text in ("f/8", "f8", "F/5.6", "f / 11", "f/.95")] == [
         8.0,

@@ -36,10 +36,24 @@ _PLAIN_NAMES = {
     "[mass]": "a mass",
     "dimensionless": "a plain number or an angle",
 }
-_QUANTITY = re.compile(r"([-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d{1,3})?)\s*([A-Za-zµμ°/ ]{0,24})")
-_PER_INCH = re.compile(r"(\d+(?:\.\d*)?)\s*(?:dpi|ppi|spi|dots/inch|pixels/inch)", re.IGNORECASE)
-_F_NUMBER = re.compile(r"[fF]\s*/?\s*(\d+(?:\.\d*)?|\.\d+)")
-_FRACTION = re.compile(r"(\d{1,6})\s*/\s*(\d{1,6}(?:\.\d+)?)\s*(?:s|sec|second|seconds)?")
+_QUANTITY = re.compile(r"([-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d{1,3})?)\s*([A-Za-zµμ°/ ]{0,24}|[\"″'′])")
+_PER_INCH = re.compile(
+    r"(\d+(?:\.\d*)?)\s*(dpi|ppi|spi|(?:dots|pixels|px|samples)\s*(?:/|per)\s*(?:inch|in|cm))", re.IGNORECASE
+)
+_F_NUMBER = re.compile(r"(?:[fFƒ]\s*[/:]?|1\s*:)\s*(\d+(?:\.\d*)?|\.\d+)")
+_FRACTION = re.compile(
+    r"(\d{1,6})\s*/\s*(\d{1,6}(?:\.\d+)?)\s*(?:th)?\s*(?:of a second|s|sec|second|seconds)?"
+)
+_SECONDS_MARKED = re.compile(r"(\d{1,3})[\"″](\d)?")  # a dial's 2" and 0"5
+_DECIMAL_COMMA = re.compile(
+    r"(?<![\d.,])(\d+),(\d{1,2}|\d{4,})(?![\d.,])"
+)  # '1,500' might be either: refused
+_IN_SECONDS = re.compile(r"[\d.]+\s*(?:s|sec|second|seconds)?")
+# What people write for units the library calls otherwise, by kind where it depends.
+_WRITTEN = {"kmh": "km/h", '"': "inch", "″": "inch", "'": "foot", "′": "foot"}
+# Units whose capitals mean something else to the library ('MS' a million siemens, 'Mm' a thousand kilometres),
+# and never to a photographer.
+_PLAIN_UNITS = ("ms", "s", "us", "min", "mm", "cm", "m", "km", "um", "km/h", "kmh", "mph", "m/s", "ft", "in")
 _UNCERTAIN_EXPOSURES = {
     "auto": "an exposure set automatically has no known middle: set a marked time, such as '1/125'",
     "a": "an exposure set automatically has no known middle: set a marked time, such as '1/125'",
@@ -96,6 +110,9 @@ def shutter_time(text: str) -> ShutterTime:
     refusal = _UNCERTAIN_EXPOSURES.get(written.lower())
     if refusal is not None:
         raise UnitError(f"'{text}': {refusal}.")
+    dial = _SECONDS_MARKED.fullmatch(written)
+    if dial is not None:
+        written = f"{dial[1]}.{dial[2]} s" if dial[2] else f"{dial[1]} s"
     fraction = _FRACTION.fullmatch(written)
     if fraction is not None:
         over, under = fraction.groups()
@@ -111,25 +128,32 @@ def shutter_time(text: str) -> ShutterTime:
                 f"'{text}' is no shutter time: one such as '1/125', '0.5 s' or '8 ms' was expected."
             ) from None
         exact = Fraction(seconds).limit_denominator(10**9)
-        canonical = " ".join(written.split())
+        canonical = " ".join(_point(written).split())
     if exact <= 0:
         raise UnitError(f"'{text}' is no shutter time: one such as '1/125' was expected.")
     marked_s = float(exact)
     # Only what is marked as a fraction or in whole or half seconds belongs to the series; '8 ms' is measured.
-    in_series = exact in _MARKED_SERIES and not canonical.endswith("ms")
+    in_series = exact in _MARKED_SERIES and (fraction is not None or bool(_IN_SECONDS.fullmatch(canonical)))
     return ShutterTime(canonical, marked_s, 2.0 ** _MARKED_SERIES[exact] if in_series else marked_s)
 
 
 def quantity(text: str, kind: Kind) -> float:
-    """Read a number with a unit, as seconds, metres, metres per second, radians or radians per second."""
+    """Read a number with a unit, as seconds, metres, metres per second, radians or radians per second.
+
+    A time may be a fraction, '1/250', and is then taken at its word: 4 ms.
+    """
     si, expected = _KINDS[kind]
-    found = _QUANTITY.fullmatch(text.strip())
+    written = _point(text.strip())
+    fraction = _FRACTION.fullmatch(written) if kind == "time" else None
+    if fraction is not None and float(fraction[2]) > 0:
+        return float(Fraction(fraction[1]) / Fraction(fraction[2]))
+    found = _QUANTITY.fullmatch(written)
     if found is None:
         raise UnitError(f"'{text}' is not understood: {expected} was expected.")
     number, unit = float(found[1]), found[2].strip()
     if not unit:
         raise UnitError(f"'{text}' has no unit: {expected} was expected.")
-    factor, dimensions_found = _unit(unit.replace("°", "deg"), si)
+    factor, dimensions_found = _unit(_named(unit, kind), si)
     if dimensions_found is None:
         raise UnitError(f"'{text}': the unit '{unit}' is not known: {expected} was expected.")
     if factor is None:
@@ -144,7 +168,7 @@ def quantity(text: str, kind: Kind) -> float:
 
 def scan_pitch_m(text: str) -> float:
     """Read a scan resolution, '4000 dpi', or the size of a pixel, '6.35 um', as metres per pixel."""
-    per_inch = _PER_INCH.fullmatch(text.strip())
+    per_inch = _PER_INCH.fullmatch(_point(text.strip()))
     expected = "a scan resolution such as '4000 dpi' was expected"
     if per_inch is None:
         try:
@@ -155,18 +179,32 @@ def scan_pitch_m(text: str) -> float:
         dots = float(per_inch[1])
         if dots <= 0:
             raise UnitError(f"'{text}' has no pixels: {expected}.")
-        pitch_m = METRES_PER_INCH / dots
+        pitch_m = (0.01 if per_inch[2].lower().endswith("cm") else METRES_PER_INCH) / dots
     if pitch_m <= 0:
         raise UnitError(f"'{text}' has no size: {expected}.")
     return pitch_m
 
 
 def f_number(text: str) -> float:
-    """Read an aperture as marked: 'f/8', 'f8', 'F5.6'."""
-    found = _F_NUMBER.fullmatch(text.strip())
+    """Read an aperture as marked: 'f/8', 'f8', 'F5.6', '1:2.8'."""
+    found = _F_NUMBER.fullmatch(_point(text.strip()))
     if found is None or float(found[1]) <= 0:
         raise UnitError(f"'{text}' is no aperture: one such as 'f/8' was expected.")
     return float(found[1])
+
+
+def _point(text: str) -> str:
+    """'1,5 mm' as '1.5 mm'. '1,500' stays, and is refused: it means two things."""
+    return _DECIMAL_COMMA.sub(r"\1.\2", text)
+
+
+def _named(unit: str, kind: Kind) -> str:
+    """The unit as the library calls it."""
+    if unit.casefold() in _PLAIN_UNITS:
+        unit = unit.casefold()
+    if unit in "\"″'′" and kind != "length":
+        return unit
+    return _WRITTEN.get(unit, unit).replace("°", "deg")
 
 
 @cache

@@ -11,7 +11,7 @@ import sys
 import click
 
 from coincide.cli.lazy import LazyGroup
-from coincide.cli.show import aside
+from coincide.cli.show import aside, print_anything
 from coincide.errors import CoincideError
 
 COMMANDS = {
@@ -70,6 +70,7 @@ def coincide(context: click.Context) -> None:
 
 def main() -> None:
     """Entry point: a failure the person can act on is one sentence and an exit code, never a traceback."""
+    print_anything()
     try:
         answer = coincide.main(standalone_mode=False, prog_name="coincide")
         sys.exit(answer if isinstance(answer, int) else 0)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from coincide.cli import completing
 from coincide.cli.circuits import NearChoice, circuit_options
 from coincide.cli.options import json_option, port_options, rig_option, seed_option
 
@@ -50,7 +51,12 @@ def list_boxes(named: tuple[str, ...], as_json: bool) -> None:
 
 
 @command.command("install")
-@click.option("--port", default=None, help="Serial port of the board ('coincide box list').")
+@click.option(
+    "--port",
+    default=None,
+    shell_complete=completing.ports,
+    help="Serial port of the board ('coincide box list').",
+)
 @click.option(
     "--to",
     "folder",
@@ -145,7 +151,7 @@ def check(
 
 
 @command.command("serve")
-@click.argument("world", required=False)
+@click.argument("world", required=False, shell_complete=completing.worlds)
 @seed_option
 @rig_option
 @click.option("--list", "only_list", is_flag=True, help="List the invented rigs and leave.")

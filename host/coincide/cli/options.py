@@ -8,6 +8,8 @@ from typing import Any, TypeVar
 
 import click
 
+from coincide.cli import completing
+
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 json_option = click.option(
@@ -46,11 +48,13 @@ def port_options(function: Command) -> Command:
     function = click.option(
         "--world",
         default=None,
+        shell_complete=completing.worlds,
         help="Simulated box: which invented rig it plays ('coincide box serve --help' lists them).",
     )(function)
     return click.option(
         "--port",
         default=None,
+        shell_complete=completing.ports,
         help="Serial port of the box, e.g. COM5 or /dev/ttyACM0 ('coincide box list' finds it). "
         "Without it a simulated box is used.",
     )(function)

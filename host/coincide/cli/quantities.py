@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
@@ -45,9 +46,10 @@ def quantity_above_zero(kind: Kind, *, or_zero: bool = False) -> Read:
 
 
 def _share(text: str) -> float:
-    wanted = text.strip().removesuffix("%")
+    written = text.strip().replace(",", ".")
+    wanted = written.removesuffix("%").removesuffix("percent").removesuffix("per cent")
     try:
-        found = float(wanted) / (100.0 if text.strip().endswith("%") else 1.0)
+        found = float(wanted) / (1.0 if wanted == written else 100.0)
     except ValueError:
         found = 0.0
     if not 0.0 < found < 1.0:
@@ -60,7 +62,9 @@ def _share(text: str) -> float:
 def _aperture(text: str) -> float:
     from coincide.units import f_number
 
-    return f_number(text)
+    # Where only an aperture can be meant, '5.6' is one.
+    bare = re.fullmatch(r"\d{1,3}([.,]\d{1,2})?", text.strip())
+    return f_number(f"f/{text.strip()}" if bare else text)
 
 
 def _turning(text: str) -> float:

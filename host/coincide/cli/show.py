@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import codecs
+import io
+import json
 import shutil
 import sys
 import textwrap
@@ -19,6 +22,39 @@ if TYPE_CHECKING:
 _COMMANDS = dict.fromkeys(
     (*range(9), *range(11, 32), *range(127, 160), *range(0x202A, 0x202F), *range(0x2066, 0x206A)), "\ufffd"
 )
+
+
+# For terminals and pipes that know no more than their country's letters; anything else becomes '?'.
+_PLAINER = {
+    "µ": "u",
+    "μ": "u",
+    "Ω": "ohm",
+    "×": "x",
+    "±": "+-",
+    "−": "-",
+    "°": " deg",
+    "·": "-",
+    "→": "->",
+    "≥": ">=",
+}
+
+
+def print_anything() -> None:
+    """From here on no character stops a command: what an output cannot show is written plainer."""
+    codecs.register_error("coincide-plainer", _plainer)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper) and not _is_unicode(stream):
+            stream.reconfigure(errors="coincide-plainer")
+
+
+def _plainer(error: UnicodeError) -> tuple[str, int]:
+    assert isinstance(error, UnicodeEncodeError)
+    lost = error.object[error.start : error.end]
+    return "".join(_PLAINER.get(one, "?") for one in lost), error.end
+
+
+def _is_unicode(stream: TextIO) -> bool:
+    return (stream.encoding or "utf-8").lower().replace("-", "").startswith("utf")
 
 
 def harmless(text: str) -> str:
@@ -47,7 +83,11 @@ def as_json(result: Any) -> None:
     """One JSON object on standard output: dataclasses and arrays as plain JSON, NaN as null."""
     from coincide.report.plain import to_json
 
-    click.echo(to_json(result))
+    text = to_json(result)
+    if not _is_unicode(sys.stdout):
+        # JSON has a way of its own to write any letter with plain ones.
+        text = "".join(one if one.isascii() else json.dumps(one)[1:-1] for one in text)
+    click.echo(text)
 
 
 def table(columns: Sequence[str], rows: Iterable[Sequence[str]], title: str | None = None) -> None:

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import math
+import re
 
 MS = 1e3
+_OFFSET = re.compile(r"(?P<body>[AaBb])\s*[:=,]?\s*(?P<delay>[-+]?[\d.].*)")
+_OFFSET_LAST = re.compile(r"(?P<delay>[-+]?[\d.].*?)\s+(?P<body>[AaBb])")
 
 
 def decimals_for(uncertainty_ms: float) -> int:
@@ -57,8 +60,8 @@ def offset_from_text(text: str | None) -> float:
 
     if text is None:
         return 0.0
-    body, _, delay = text.strip().partition(" ")
-    if body.upper() not in ("A", "B") or not delay.strip():
+    found = _OFFSET.fullmatch(text.strip()) or _OFFSET_LAST.fullmatch(text.strip())
+    if found is None:
         raise BadInput(f"--offset '{text}': write the body to hold back and by how much, such as 'A 18.2ms'.")
-    delay_s = quantity(delay, "time")
-    return delay_s if body.upper() == "A" else -delay_s
+    delay_s = quantity(found["delay"], "time")
+    return delay_s if found["body"].upper() == "A" else -delay_s

@@ -303,8 +303,8 @@ def world_names() -> tuple[str, ...]:
 
 
 def world_spec(name: str) -> WorldSpec:
-    """A world by name, in any case. Raises BadInput naming those there are."""
-    spec = _BY_NAME.get(" ".join(name.split()).casefold())
+    """A world by name, in any case, hyphens for blanks. Raises BadInput naming those there are."""
+    spec = _BY_NAME.get(" ".join(name.replace("-", " ").split()).casefold())
     if spec is None:
         raise BadInput(f"There is no simulated world '{name:.60}': choose one of {', '.join(world_names())}.")
     return spec
