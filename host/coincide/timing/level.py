@@ -29,6 +29,7 @@ Floats = npt.NDArray[np.float64]
 TIME_CONSTANTS = (0.05, 0.08, 0.13, 0.2, 0.33, 0.5, 0.8, 1.5)
 HALVES = (0.0, 1.5, 2.5, 4.0, 6.0, 9.0, 14.0, 25.0, 50.0)
 CHANGE_PRIOR = 6.0
+LARGEST_EXPONENT = 700.0
 DRIFT_PRIOR = 0.15
 POLLING_PRIOR = 0.5
 MOST_SHOTS = 600
@@ -89,7 +90,9 @@ def warm_up(x: Floats, time_constant: Floats) -> Floats:
     rate = 1.0 / np.asarray(time_constant, dtype=np.float64)
     moving = rate > 0
     safe = np.where(moving, rate, 1.0)
-    return np.asarray(np.where(moving, np.expm1(-x * safe) / np.expm1(safe), 0.0), dtype=np.float64)
+    # A file may say that a pair came an age before the first: no number is as large as that exponential.
+    before = np.minimum(-x * safe, LARGEST_EXPONENT)
+    return np.asarray(np.where(moving, np.expm1(before) / np.expm1(safe), 0.0), dtype=np.float64)
 
 
 def draw_level(skew_s: Floats, x: Floats, *, drift_prior: float = DRIFT_PRIOR, seed: int = 516) -> LevelDraws:
