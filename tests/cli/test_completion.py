@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from coincide.box.simulated.worlds import world_names, world_spec
+from tests.cli.fen import DOCS
 
 COINCIDE = Path(sys.executable).parent / "coincide"
 SHELLS = ("bash", "zsh", "fish")
@@ -77,3 +78,9 @@ def test_in_bash_itself(tmp_path: Path) -> None:
     )
     assert "-F _coincide_completion coincide" in ran.stdout
     assert ran.stdout.splitlines()[-2:] == ["slit-narrower-than-the-sensor", "slow-box"]
+
+
+def test_the_page_shows_each_shells_line() -> None:
+    page = (DOCS / "command-line.md").read_text("utf-8")
+    for shell in SHELLS:
+        assert f"_COINCIDE_COMPLETE={shell}_source coincide" in page

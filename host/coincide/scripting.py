@@ -1,0 +1,51 @@
+"""For scripts: a file in, arrays and results out. Everything here is also what the commands use."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from coincide.errors import BadInput
+from coincide.report.plain import to_json
+from coincide.rig.calibration import Calibration, calibrations_beside
+from coincide.session import frames
+from coincide.session.file import read_session
+from coincide.timing import verify as fresh_series
+from coincide.timing.analysis import Analysis, analyse
+from coincide.timing.verify import Verification
+
+__all__ = ["Analysis", "Verification", "calibrations", "load", "read_frames", "to_json", "verify"]
+
+
+def load(path: str | os.PathLike[str]) -> Analysis:
+    """Read a session file and work everything out from its raw edges.
+
+    `.measured` has one row a pair: `skew_s` (n,), `lag_s` (n, 2), `mids.exposure_s` (n, 2), `shots`, in seconds,
+    NaN where not seen. `.suggestion` is the offset with its interval and what to expect of it, or None; then
+    `.why_none` says why. `.findings` is what else was noticed. Raises BadInput in a sentence.
+    """
+    return analyse(read_session(Path(path)))
+
+
+def verify(series: Analysis, fresh: Analysis) -> Verification:
+    """A fresh series, fired with the offset on, against what `series` promised. Raises BadInput where it cannot."""
+    if series.suggestion is None:
+        raise BadInput(f"The first series suggests no offset to verify: {series.why_none}")
+    measured = fresh.measured
+    return fresh_series.verify(
+        series.suggestion,
+        measured.skew_s,
+        start_s=measured.shots.start_s,
+        rest_s=measured.shots.rest_s,
+        resolution_s=measured.resolution_s,
+    )
+
+
+def calibrations(rig_path: str | os.PathLike[str]) -> tuple[Calibration, ...]:
+    """The calibrations kept beside a rig file, newest first; files that cannot be read are left out."""
+    return tuple(found.calibration for found in calibrations_beside(rig_path)[0])
+
+
+def read_frames(path: str | os.PathLike[str]) -> tuple[frames.Frame, ...]:
+    """The frames of a log written by 'coincide framelog --csv'. Raises BadInput in a sentence."""
+    return frames.read_frames(Path(path))
