@@ -45,6 +45,15 @@ SUBSTITUTES = {
 }
 
 
+# The same for single parts whose kind allows more than they do, by the beginning of their reference.
+PARTICULAR = {
+    "R45": "any type of 5 W or more, well away from the cable",
+    "D45": "any white LED of 1 W that is steady on direct current",
+    "C21": "any film type of the same or a higher voltage; not ceramic, which loses capacitance under voltage",
+    "C51": "any electrolytic type of 25 V or more",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Line:
     """One line of the parts list: `quantity` of `sort`, where it goes, what else will do, and why."""
@@ -68,8 +77,15 @@ def parts_list(build: Build) -> tuple[Line, ...]:
             len(parts),
             sort,
             tuple(one.ref for one in parts),
-            SUBSTITUTES[parts[0].kind],
+            _substitute(parts[0]),
             tuple(dict.fromkeys(one.why for one in parts)),
         )
         for sort, parts in grouped.items()
     )
+
+
+def _substitute(one: Part) -> str:
+    for beginning, say in PARTICULAR.items():
+        if one.ref.startswith(beginning):
+            return say
+    return SUBSTITUTES[one.kind]

@@ -190,7 +190,7 @@ def test_a_button_that_rests_closed_is_named_and_spoils_no_other() -> None:
         "preset": True,
         "wound": True,
     }
-    assert "rests closed" in found["button_half"].say
+    assert "open at rest" in found["button_half"].say
 
 
 def test_a_normally_closed_button_is_named() -> None:

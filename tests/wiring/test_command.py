@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ from click.testing import CliRunner, Result
 
 from coincide.box import acknowledge as keeping
 from coincide.cli.wiring import command
+from coincide.cli.wiring_words import volts as typed_volts
 from coincide_wiring.drawings import drawn_sheets
 from coincide_wiring.netlist import Build, digest
 
@@ -87,6 +89,27 @@ def test_exit_codes_tell(words: tuple[str, ...], typed: str | None, code: int, e
     answer = run(*words, typed=typed)
     assert answer.exit_code == code, answer.output
     assert expected in answer.output.replace("\n", " ")
+
+
+@pytest.mark.parametrize(
+    ("typed", "volts"),
+    [("3.1", 3.1), ("3,1", 3.1), ("-180 V", -180.0), (" +4.8v ", 4.8), ("OL", math.inf), ("-OL", -math.inf)],
+)
+def test_a_reading_is_taken_as_people_type_it(typed: str, volts: float) -> None:
+    assert typed_volts(typed) == volts
+
+
+def test_a_reading_that_is_none_is_asked_for_again() -> None:
+    answer = run("terminal", "release", typed="y\ny\nn\nlots\n5\ny\n")
+    assert answer.exit_code == 0
+    assert "'lots' is no reading" in answer.output
+    assert "tell the box: 'coincide box check --release-a contact'" in answer.output.replace("\n", " ")
+
+
+def test_nothing_is_taken_for_granted_by_enter_alone() -> None:
+    answer = run("terminal", "release", typed="\ny\ny\nn\n5\n\ny\n")
+    assert answer.output.count("[y/n]") == 6
+    assert answer.exit_code == 0
 
 
 def test_draw_writes_every_schematic(tmp_path: Path) -> None:

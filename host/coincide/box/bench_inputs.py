@@ -20,7 +20,8 @@ def check_sensors(
     talk: BenchTalk, ask: Ask, tell: Tell, names: tuple[str, ...], timeout_s: float
 ) -> tuple[Item, ...]:
     """Watch each sync contact or gate sensor named while the person does what closes it."""
-    tell("Inputs: do what is asked and wait; the box listens and fires nothing.")
+    what = "Sync contacts" if names == SYNC else "Gate sensors"
+    tell(f"{what}: do what is asked and wait; the box listens and fires nothing.")
     return tuple(_sensor(talk, ask, name, timeout_s) for name in names)
 
 
@@ -56,8 +57,9 @@ def _sensor(talk: BenchTalk, ask: Ask, name: str, timeout_s: float) -> Item:
 def check_controls(talk: BenchTalk, ask: Ask, tell: Tell, timeout_s: float) -> tuple[Item, ...]:
     """The interlock read open and closed; each button seen going down and coming up."""
     tell("Controls: the box listens to its own buttons and fires nothing.")
+    interlock = _interlock(talk, ask)
     buttons = tuple(_button(talk, ask, *one, timeout_s) for one in BUTTONS)
-    return (_interlock(talk, ask), *buttons, _wound(talk, ask, timeout_s))
+    return (interlock, *buttons, _wound(talk, ask, timeout_s))
 
 
 def _interlock(talk: BenchTalk, ask: Ask) -> Item:
@@ -83,7 +85,7 @@ def _button(talk: BenchTalk, ask: Ask, name: str, field: str, how: str, timeout_
         how = "together with" if field in moved else "instead of"
         say = f"{told} answered {how} {name}: exchanged or joined leads?"
     elif not moved:
-        say = f"{name}: nothing seen in {timeout_s:.0f} s; check its lead, and that it closes to ground."
+        say = f"{name}: nothing seen in {timeout_s:.0f} s; does it close to ground, and is it open at rest?"
     elif field not in moved:
         say = f"Only half-press was seen: press {name} to its end, or check its lead."
     elif not came_up:

@@ -24,7 +24,11 @@ def _blue(talk: BenchTalk, ask: Ask) -> Item:
     with talk.armed():
         talk.client.arm(ARM_MS)
         talk.pass_time(SHOWN_S)
-    if ask(Question("Did the blue light shine for two seconds, and the orange one not?", "seen", "led_ok")):
+    if ask(
+        Question(
+            "Did the blue light shine for two seconds, and the orange one not?", "seen", "led_ok", finds=True
+        )
+    ):
         return Item("led_ok", "light", True, "led_ok lights blue.")
     return Item(
         "led_ok", "light", False, "led_ok did not light: LED reversed, or its transistor; see stage 4."
@@ -33,7 +37,7 @@ def _blue(talk: BenchTalk, ask: Ask) -> Item:
 
 def _orange(talk: BenchTalk, ask: Ask) -> Item:
     asked = "Orange light: open the interlock and look. Did it flicker for two seconds, and the blue one not?"
-    lit = ask(Question(asked, "interlock", "open"))
+    lit = ask(Question(asked, "interlock", "open", finds=True))
     opened = not talk.client.status().interlock
     ask(Question("Close the interlock again. Done?", "interlock", "close"))
     if not opened:
@@ -53,7 +57,12 @@ def check_lamp_row(talk: BenchTalk, ask: Ask) -> tuple[Item, ...]:
     talk.client.lamps(LAMPS, LAMP_STEP_NS, 1)
     talk.pass_time(row_s)
     if ask(
-        Question(f"Did all {LAMPS} light, one after another along the row, and go dark?", "seen", "lamp_row")
+        Question(
+            f"Did all {LAMPS} light, one after another along the row, and go dark?",
+            "seen",
+            "lamp_row",
+            finds=True,
+        )
     ):
         return (Item("lamp_row", "lamps", True, f"All {LAMPS} lamps light in turn."),)
     say = (

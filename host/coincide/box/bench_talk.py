@@ -25,11 +25,12 @@ Tell = Callable[[str], None]
 class Question:
     """A yes-or-no question to the person at the bench. `act` and `signal` say what a yes has done or seen, for
     a hand that is simulated: ("press", "preset"), ("light", "gate_a1"), ("interlock", "open"); '' for a mere
-    question."""
+    question. `finds`: the answer is what was found, so that neither may be taken for granted."""
 
     text: str
     act: str = ""
     signal: str = ""
+    finds: bool = False
 
 
 Ask = Callable[[Question], bool]

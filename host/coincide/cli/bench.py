@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -86,7 +87,8 @@ def _hand(client: BoxClient, stages: Sequence[str]) -> tuple[Ask, Sequence[str]]
 
 
 def _ask(question: Question) -> bool:
-    return click.confirm(question.text, default=True, err=True)
+    text = show.wrapped(question.text, stream=sys.stderr)
+    return click.confirm(text, default=None if question.finds else True, err=True)
 
 
 def _show(record: BenchRecord, *, keep: bool, as_json: bool) -> None:

@@ -65,11 +65,11 @@ def show_settings(client: BoxClient, *, as_json: bool) -> None:
         table(("preset", "holds back", "tolerance"), rows)
     else:
         say("No presets yet: 'coincide calibrate' stores one for its pair of shutter times.")
-    if bench is None:
+    if bench is None and not client.identity.simulated:
         say(
             "This box was never on the bench of this computer: 'coincide box check' tests it and keeps its circuits."
         )
-    else:
+    elif bench is not None:
         _show_bench(bench)
 
 

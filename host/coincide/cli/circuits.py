@@ -11,10 +11,14 @@ import click
 if TYPE_CHECKING:
     from coincide_wiring.netlist import Build
 
+    Choice = click.Choice[str]
+else:
+    Choice = click.Choice
+
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
-class NearChoice(click.Choice[str]):
+class NearChoice(Choice):
     """A choice that, given a word it does not know, names the nearest it does."""
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:

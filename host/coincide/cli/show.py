@@ -72,6 +72,24 @@ def aside(sentence: str) -> None:
     click.echo(_fitted(harmless(sentence), sys.stderr), err=True)
 
 
+WIDE = 100  # columns where nobody looks at a terminal
+
+
+def wrapped(text: str, first: str = "", rest: str = "", *, stream: TextIO | None = None) -> str:
+    """Text broken between words to the terminal's width (WIDE at the most), its first line and the others led
+    by `first` and `rest`."""
+    seen_by = sys.stdout if stream is None else stream
+    columns = min(shutil.get_terminal_size().columns - 1, WIDE) if seen_by.isatty() else WIDE
+    return textwrap.fill(
+        harmless(text),
+        columns,
+        initial_indent=first,
+        subsequent_indent=rest,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+
+
 def _fitted(text: str, stream: TextIO) -> str:
     """The text broken between words to the width of a terminal; as it is where nobody looks, or it is set."""
     if not stream.isatty() or text.startswith(" ") or "\n" in text:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -14,11 +14,16 @@ from coincide.cli.options import json_option
 from coincide.cli.wiring_words import (
     build_rows,
     caution_lines,
-    figure_rows,
+    figure_lines,
     json_figure,
-    part_row,
-    timing_row,
+    part_lines,
 )
+from coincide.cli.wiring_words import (
+    volts as typed_volts,
+)
+
+if TYPE_CHECKING:
+    from coincide_wiring.terminal import TerminalCheck
 
 
 def _print_json(name: str, result: dict[str, Any]) -> None:
@@ -71,11 +76,8 @@ def parts(as_json: bool, **chosen: str) -> None:
     if as_json:
         _print_json("-parts", {"parts": lines})
         return
-    show.table(
-        ("quantity,", "part; why it is there; what else will do", "where"),
-        (part_row(line) for line in lines),
-        "Parts",
-    )
+    for text in part_lines(lines):
+        show.say(text)
 
 
 @command.command()
@@ -102,11 +104,9 @@ def figures(as_json: bool, **chosen: str) -> None:
         }
         _print_json("-figures", {"figures": [json_figure(one) for one in found], "timing_terms": terms})
     else:
-        columns = ("value", "where", "typical,", "least,", "most,", "limits", "margin,")
-        show.table(columns, figure_rows(found), "Computed values, swept over every corner")
-        rows = [timing_row(one.timing) for one in found if one.timing is not None]
-        headings = ("what delays", "enters", "typical,", "u before zero check,", "u after,")
-        show.table(headings, rows, "Timing errors (standard uncertainties)")
+        for text in figure_lines(found):
+            show.say(text)
+        show.say("u is a standard uncertainty; an interval of 95 % is about twice as wide to either side.")
     if not all(one.inside for one in found):
         raise click.exceptions.Exit(1)
 
@@ -129,7 +129,7 @@ def pins(as_json: bool) -> None:
     cells = (
         (str(row.gpio), row.name, row.direction, "high" if row.active else "low", row.purpose) for row in rows
     )
-    show.table(("GPIO,", "signal", "direction", "active", "what it is"), cells, "Pins")
+    show.table(("GPIO", "signal", "direction", "active", "what it is"), cells, "Pins")
 
 
 @command.command()
@@ -219,10 +219,10 @@ def check(as_json: bool, **chosen: str) -> None:
         show.table(("rule", "where", "what"), ((one.rule, one.where, one.say) for one in faults), "Faults")
     else:
         show.say(
-            "Sound: every pin used once, every output isolated and held off at boot, the two bodies, the rig and"
-        )
-        show.say(
-            "the board joined nowhere, every input and part within its ratings, with the loopback plug in as well."
+            show.wrapped(
+                "Sound: every pin used once, every output isolated and held off at boot, the two bodies, the rig and "
+                "the board joined nowhere, every input and part within its ratings, with the loopback plug in as well."
+            )
         )
     if faults:
         raise click.exceptions.Exit(1)
@@ -230,7 +230,7 @@ def check(as_json: bool, **chosen: str) -> None:
 
 @command.command()
 @click.argument("kind", type=NearChoice(["sync", "release"]))
-@click.option("--volts", type=float, help="Judge this one reading (with its sign) instead of asking.")
+@click.option("--volts", type=typed_volts, help="Judge this one reading (with its sign) instead of asking.")
 @click.option("--alternating", is_flag=True, help="The meter shows an alternating voltage.")
 @json_option
 def terminal(kind: str, volts: float | None, alternating: bool, as_json: bool) -> None:
@@ -252,8 +252,8 @@ def terminal(kind: str, volts: float | None, alternating: bool, as_json: bool) -
         if as_json:
             _print_json("-terminal", asdict(judged))
         else:
-            show.say(click.wrap_text(judged.say, 100))
-            show.say(click.wrap_text(judged.then, 100))
+            show.say(show.wrapped(judged.say))
+            show.say(show.wrapped(judged.then))
         if not judged.blessed:
             raise click.exceptions.Exit(1)
         return
@@ -265,10 +265,26 @@ def terminal(kind: str, volts: float | None, alternating: bool, as_json: bool) -
         show.say(line)
     asked = TerminalCheck(named)
     while asked.step != "done":
-        wants = asked.wants_volts
-        answer = click.prompt(asked.question, type=float) if wants else click.confirm(asked.question)
+        question = show.wrapped(asked.question)
+        answer = (
+            click.prompt(question, value_proc=typed_volts)
+            if asked.wants_volts
+            else click.confirm(question, default=None)
+        )
         asked = asked.answer(answer)
-    show.say(click.wrap_text(asked.verdict, 100))
-    show.say(f"Circuit to build: {asked.circuit or 'none, join nothing'}.")
+    show.say(show.wrapped(asked.verdict))
+    show.say(show.wrapped(_to_build(asked)))
     if not asked.blessed:
         raise click.exceptions.Exit(1)
+
+
+def _to_build(done: TerminalCheck) -> str:
+    """The last line: what to build and how to tell the box of it, or to join nothing."""
+    if done.circuit is None:
+        return "Join nothing to this terminal."
+    if not done.blessed:
+        return (
+            f"Join nothing to it as it is; if anything at all may go there, it is the {done.circuit} circuit."
+        )
+    told = f"coincide box check --{done.kind}-a {done.circuit}"
+    return f"Circuit to build: {done.circuit}. When it is fitted, tell the box: '{told}' (for body B --{done.kind}-b)."

@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from coincide.cli.show import wrapped
 from coincide.report.plain import to_plain
 from coincide_wiring.cautions import Caution
 from coincide_wiring.figure import Figure, Timing
@@ -39,29 +40,35 @@ def limits_words(figure: Figure) -> str:
     return f"at most {engineering(high if high is not None else math.inf, figure.unit)}"
 
 
-def figure_rows(figures: Iterable[Figure]) -> Iterator[tuple[str, ...]]:
-    """One row for figures that are equal on several sheets: title and formula, sheets, typical, least, most,
-    limits, margin."""
+def figure_lines(figures: Iterable[Figure]) -> Iterator[str]:
+    """A paragraph for figures that are equal on several sheets: title and sheets; formula; typical value and
+    corners; limits and margin; what it does to the timing."""
     alike: dict[tuple[object, ...], list[Figure]] = {}
     for one in figures:
         key = (one.title, one.value, one.least, one.most, one.limits)
         alike.setdefault(key, []).append(one)
     for group in alike.values():
         one = group[0]
-        margin = "ample" if math.isinf(one.margin) else f"{one.margin:.2f} x"
-        yield (
-            f"{one.title}\n  = {one.formula}",
-            "\n".join(other.sheet for other in group),
-            *(engineering(value, one.unit) for value in (one.value, one.least, one.most)),
-            limits_words(one),
-            margin if one.inside else f"OUT {margin}",
-        )
+        low, typical, high = (engineering(value, one.unit) for value in (one.least, one.value, one.most))
+        margin = "ample" if math.isinf(one.margin) else f"{one.margin:.2f} times"
+        title = one.title[0].upper() + one.title[1:]
+        yield wrapped(f"{title} ({', '.join(other.sheet for other in group)})", "", "  ")
+        yield wrapped(f"= {one.formula}", "    ", "      ")
+        yield wrapped(f"{typical}, over {one.corners} corners {low} to {high}", "    ", "      ")
+        kept = "" if one.inside else "OUT OF LIMITS: "
+        yield wrapped(f"{kept}limits {limits_words(one)}; margin {margin}", "    ", "      ")
+        if one.timing is not None:
+            yield wrapped(timing_words(one.timing), "    ", "      ")
 
 
-def timing_row(timing: Timing) -> tuple[str, ...]:
-    """Name, what it enters, typical delay, standard uncertainty before and after a zero check."""
-    times = (timing.delay_s, timing.u_s, timing.u_left_s)
-    return (timing.name, timing.enters, *(engineering(value, "s") for value in times))
+ENTERS = {"skew": "to a skew", "lag": "to a lag", "prediction": "to what is predicted of the next frame"}
+
+
+def timing_words(timing: Timing) -> str:
+    """'Adds 10 µs to a skew, uncertain by u = 4.67 µs; after a zero check u = 933 ns.'"""
+    delay, u, left = (engineering(value, "s") for value in (timing.delay_s, timing.u_s, timing.u_left_s))
+    after = "a zero check does not see it" if u == left else f"after a zero check u = {left}"
+    return f"Adds {delay} {ENTERS[timing.enters]}, uncertain by u = {u}; {after}."
 
 
 def json_figure(figure: Figure) -> dict[str, Any]:
@@ -73,10 +80,14 @@ def json_figure(figure: Figure) -> dict[str, Any]:
     return plain | {"inside": figure.inside, "margin": to_plain(figure.margin)}
 
 
-def part_row(line: Line) -> tuple[str, ...]:
-    """Quantity; part with its reasons and substitute below; references."""
-    reasons = "\n".join(f"  {reason}" for reason in line.why)
-    return (str(line.quantity), f"{line.sort}\n{reasons}\n  or: {line.substitute}\n", " ".join(line.refs))
+def part_lines(lines: Iterable[Line]) -> Iterator[str]:
+    """A paragraph a line of the parts list: quantity and part; where; its reasons; what else will do."""
+    for line in lines:
+        yield wrapped(f"{line.quantity:3d} x {line.sort}", "", "      ")
+        yield wrapped(" ".join(line.refs), "      ", "      ")
+        for reason in line.why:
+            yield wrapped(f"- {reason}", "      ", "        ")
+        yield wrapped(f"or: {line.substitute}", "      ", "        ")
 
 
 def build_rows(build: Build) -> Iterator[tuple[str, str, str]]:
@@ -88,4 +99,20 @@ def build_rows(build: Build) -> Iterator[tuple[str, str, str]]:
 def caution_lines(cautions: Iterable[Caution]) -> Iterator[str]:
     """Cautions as wrapped lines, the grave ones marked."""
     for one in cautions:
-        yield click.wrap_text(("DANGER: " if one.grave else "") + one.say, 96, "  - ", "    ")
+        yield wrapped(("DANGER: " if one.grave else "") + one.say, "  - ", "    ")
+
+
+def volts(typed: str | float) -> float:
+    """A meter's reading as people type it: 3.1, 3,1, -180 V, OL for over range (infinite, with the sign).
+
+    Raises click.BadParameter for anything else.
+    """
+    text = str(typed).strip().lower().removesuffix("volts").removesuffix("v").strip().replace(",", ".")
+    if text.lstrip("+-") in ("ol", "inf", "over", "overload"):
+        return math.copysign(math.inf, -1.0 if text.startswith("-") else 1.0)
+    try:
+        return float(text)
+    except ValueError:
+        raise click.BadParameter(
+            f"'{typed:.40}' is no reading: type it with its sign, as 3.1 or -180; OL for over range."
+        ) from None
