@@ -215,7 +215,8 @@ class Commands:
             raise Refusal("busy")
         step = ns_to_ticks(fields["step_ns"], box.board.tick_hz)
         box.board.run_lamps(fields["lamps"], step, fields["rows"])
-        return {"lamps": fields["lamps"], "step": step, "rows": fields["rows"]}
+        # The row began just before: the host tells lags by it, to a fraction of a millisecond.
+        return {"lamps": fields["lamps"], "step": step, "rows": fields["rows"], "tick": box.board.tick()}
 
     def _do_rescue(self, fields, record, now):
         box = self._box

@@ -21,6 +21,7 @@ COMMANDS = {
     "series": ("coincide.cli.series", "Fire a series of pairs and measure it."),
     "watch": ("coincide.cli.watch", "Listen only: measure pairs fired by a mechanical twin cable."),
     "calibrate": ("coincide.cli.calibrate", "Measure, suggest the offset, set it, verify it, keep it."),
+    "lamps": ("coincide.cli.lamps", "For bodies without sync or gate: photograph a row of lamps."),
     "ready": ("coincide.cli.ready", "Before a shoot: is the rig still what was calibrated?"),
     "limits": (
         "coincide.cli.limits",

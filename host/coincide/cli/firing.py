@@ -114,7 +114,7 @@ def fire(bench: Bench, path: Path, firing: Firing, enough: Callable[[Floats], bo
         interval_s=rig.release.interval_s if firing.interval_s is None else firing.interval_s,
         manual_wind=any(body.wind == "manual" for body in rig.both),
         names=(f"body A ({rig.bodies.a.name})", f"body B ({rig.bodies.b.name})"),
-        senses=_senses(rig),
+        senses=senses(rig),
     )
     enter = EnterKey()
     header = session_header(bench, firing, plan.interval_s)
@@ -156,7 +156,7 @@ def session_header(bench: Bench, firing: Firing, interval_s: float | None) -> He
     )
 
 
-def _senses(rig: Rig) -> tuple[bool, bool]:
+def senses(rig: Rig) -> tuple[bool, bool]:
     """Whether a body has anything that can answer: a gate sensor, or an X contact at a speed that has one."""
     from coincide.rig.parts import FocalPlane
 

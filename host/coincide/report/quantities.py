@@ -17,12 +17,21 @@ QUANTITY_COLUMNS = ("quantity", "value", "give or take (95 %)", "largest part", 
 
 def quantity_rows(analysis: Analysis) -> list[tuple[str, ...]]:
     """A row for skew, lags, exposures and travels; 'not measured' with its reason where there is no value."""
-    return [_row(one, analysis.measured.rig) for one in reported(analysis)]
+    return rows_of(reported(analysis), analysis.measured.rig)
+
+
+def rows_of(quantities: tuple[Reported, ...], rig: Rig) -> list[tuple[str, ...]]:
+    """A row a quantity."""
+    return [_row(one, rig) for one in quantities]
 
 
 def quantities_json(analysis: Analysis) -> list[dict[str, Any]]:
     """The same with whole budgets; seconds. Exposures also in stops against the mark, travels as a mean speed."""
-    rig = analysis.measured.rig
+    return json_of(reported(analysis), analysis.measured.rig)
+
+
+def json_of(quantities: tuple[Reported, ...], rig: Rig) -> list[dict[str, Any]]:
+    """An object a quantity."""
     return [
         {
             "quantity": one.what,
@@ -34,7 +43,7 @@ def quantities_json(analysis: Analysis) -> list[dict[str, Any]]:
             "budget": one.budget,
             "why_not": one.why_not,
         }
-        for one in reported(analysis)
+        for one in quantities
     ]
 
 

@@ -16,7 +16,7 @@ from coincide.errors import BadInput
 from coincide.session.model import FORMAT, VERSION, Header, Remark, ShotRecord
 
 BEGINNING = b'{"format":"' + FORMAT.encode() + b'"'
-PURPOSES = ("series", "verify", "watch", "ready", "zero", "plugs")
+PURPOSES = ("series", "verify", "watch", "ready", "zero", "plugs", "lamps")
 PLAN_KEYS = ("delay_a_ns", "delay_b_ns", "lead_ns", "closure_ns", "window_ns")
 SLOWEST_TICK_HZ, FASTEST_TICK_HZ = 1_000, 10**12
 OPTIONS = orjson.OPT_APPEND_NEWLINE | orjson.OPT_NON_STR_KEYS | orjson.OPT_SERIALIZE_NUMPY

@@ -68,16 +68,11 @@ class OpticalPair:
 def read_frame(row: LampRow, reading: LampReading, body: str, *, tilt_s: float = 0.0) -> OpticalFrame:
     """Mid-exposure and exposure of one frame. `body` is for the sentences. Raises BadInput for an
     impossible count."""
-    _check(row, reading, body)
-    opened_lamp = reading.first - 1
-    closed_lamp = reading.last - 1 + row.lamps * reading.rounds
-    if closed_lamp < opened_lamp:
-        closed_lamp += row.lamps
+    opened, closed = frame_edges_s(row, reading, body)
     step = row.step_s
-    opened, closed = (opened_lamp + 0.5) * step, (closed_lamp + 0.5) * step
     # Opening and closing uniform over a step each; within one and the same step they are ordered as well.
     edge_u = rectangular_u(0.5 * step)
-    single = opened_lamp == closed_lamp
+    single = opened == closed
     exposure_s = step / 3.0 if single else closed - opened
     exposure_u = step * float(np.sqrt(1.0 / 18.0)) if single else float(np.hypot(edge_u, edge_u))
     mid_u = step * float(np.sqrt(1.0 / 24.0))
@@ -101,6 +96,16 @@ def read_frame(row: LampRow, reading: LampReading, body: str, *, tilt_s: float =
         Component("row's clock", rectangular_u(clock * exposure_s), distribution="rectangular"),
     )
     return OpticalFrame(0.5 * (opened + closed), budget(mid_parts), exposure_s, budget(exposure_parts))
+
+
+def frame_edges_s(row: LampRow, reading: LampReading, body: str) -> tuple[float, float]:
+    """Middles of the steps in which the frame opened and closed, seconds after the row's start."""
+    _check(row, reading, body)
+    opened_lamp = reading.first - 1
+    closed_lamp = reading.last - 1 + row.lamps * reading.rounds
+    if closed_lamp < opened_lamp:
+        closed_lamp += row.lamps
+    return (opened_lamp + 0.5) * row.step_s, (closed_lamp + 0.5) * row.step_s
 
 
 def read_pair(row: LampRow, a: LampReading, b: LampReading, *, tilt_s: float = 0.0) -> OpticalPair:

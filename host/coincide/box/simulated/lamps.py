@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-FAINT = 0.05  # of a step: a lamp that shone into a frame for less is not seen on it
+FAINT = 0.05  # of what a lamp can shine into a frame: with less it is not seen there
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +33,7 @@ class LampRun:
             for each in steps
             if min(close_s, self.start_s + (each + 1) * self.step_s)
             - max(open_s, self.start_s + each * self.step_s)
-            >= FAINT * self.step_s
+            >= FAINT * min(self.step_s, close_s - open_s)
         ]
         if not shone or len(shone) >= self.lamps:
             return None

@@ -1,0 +1,265 @@
+"""The steps of `coincide lamps`: each calls the library, none computes."""
+
+from __future__ import annotations
+
+import re
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from coincide.cli.show import as_json as print_json
+from coincide.cli.show import aside, say, table
+from coincide.errors import BadInput
+
+if TYPE_CHECKING:
+    from coincide.box.client import BoxClient
+    from coincide.cli.firing import Bench
+    from coincide.rig.model import Rig
+    from coincide.session.file import SessionWriter
+    from coincide.session.lamps import FrameRead, RowRun
+    from coincide.timing.lamp_series import LampAnalysis
+
+ENTRY = re.compile(r"(?:(\d+)\s+([AB])\s+)?(?:(none)|(\d+)(?:\s*-\s*(\d+))?\s*(\?)?)", re.IGNORECASE)
+LIT_FOR_S = 300.0  # long enough to wind by hand; the row goes out by itself
+
+
+@dataclass(frozen=True, slots=True)
+class LampFiring:
+    """What is to be photographed: pairs with the fast row, its step (None: as the rig allows), how far the row's
+    image may lie off the frame's centre line, the offset that is on, and whether the check list is confirmed."""
+
+    pairs: int
+    step_s: float | None
+    off_line_m: float
+    offset_s: float
+    confirmed: bool
+
+
+def fire_lamps(
+    rig_path: Path, box: tuple[str | None, str | None, int], firing: LampFiring, out: Path | None
+) -> Path:
+    """One pair with the slow row, then `firing.pairs` with the fast one, into a session file; its path."""
+    from coincide.box.lamp_row import ensure_dark
+    from coincide.cli.enter import EnterKey
+    from coincide.cli.firing import Firing, bench, confirm_checklist, session_header, session_path
+    from coincide.cli.opening import opened_box
+    from coincide.rig.file import load_rig
+    from coincide.rig.lamp_steps import lamp_steps_s
+    from coincide.session.file import SessionWriter
+    from coincide_firmware.app.pins import LAMPS
+
+    rig = load_rig(rig_path)
+    slow_s, fast_s = lamp_steps_s(rig, LAMPS, firing.step_s)
+    port, world, seed = box
+    with opened_box(rig, port, world, seed) as client:
+        simulated = client.identity.simulated
+        _caution(rig, firing.pairs + 1, simulated=simulated)
+        items = confirm_checklist(rig, simulated=simulated, confirmed=firing.confirmed)
+        held = bench(client, rig_path)
+        header = session_header(
+            held, Firing("lamps", firing.pairs + 1, firing.offset_s, confirmed=items), rig.release.interval_s
+        )
+        path = out or session_path(rig_path, rig, "lamps")
+        with SessionWriter(path, header) as writer:
+            enter = EnterKey()
+            try:
+                for number in range(1, firing.pairs + 2):
+                    _one_pair(held, writer, number, slow_s if number == 1 else fast_s, firing, enter.pressed)
+            finally:
+                ensure_dark(client)
+            if simulated:
+                _develop(client, writer)
+    return path
+
+
+def _caution(rig: Rig, frames: int, *, simulated: bool) -> None:
+    """What has to be known before a lamp is lit, where the hand is about to act."""
+    from coincide_wiring.cautions import cautions_for
+
+    names = " and ".join(body.name for body in rig.both)
+    aside(f"This spends {frames} frames each in {names}.")
+    if simulated:
+        return
+    for caution in cautions_for("lamp"):
+        aside(f"Caution: {caution.say}")
+    aside(
+        "Lay the row through the middle of both frames, along the edge of the curtain (across its run), sharp in both, "
+        "in a dim room. Lamp 1 is the one that lights first."
+    )
+
+
+def _one_pair(
+    held: Bench,
+    writer: SessionWriter,
+    number: int,
+    step_s: float,
+    firing: LampFiring,
+    wound: Callable[[], bool],
+) -> None:
+    """Light the row, fire pair `number`, keep how the row ran."""
+    from coincide.box.conduct import run_series
+    from coincide.box.lamp_row import light_row
+    from coincide.box.plans import SeriesPlan, offset_plan
+    from coincide.cli.firing import senses
+    from coincide.rig.plan import rig_plan
+    from coincide.session.lamps import RowRun, row_remark
+
+    client, rig = held.client, held.rig
+    lit = light_row(client, step_s, LIT_FOR_S)
+    outcome = run_series(
+        client,
+        writer,
+        SeriesPlan(
+            pairs=number,
+            plan=offset_plan(firing.offset_s, client.identity, rig_plan(rig)),
+            interval_s=rig.release.interval_s,
+            manual_wind=any(body.wind == "manual" for body in rig.both),
+            names=(f"body A ({rig.bodies.a.name})", f"body B ({rig.bodies.b.name})"),
+            senses=senses(rig),
+            wound_patience_s=LIT_FOR_S,
+        ),
+        wound=wound,
+        on_note=aside,
+        # An invented photographer winds without being told.
+        on_prompt=aside if not client.identity.simulated else lambda _: None,
+    )
+    if not outcome.complete:
+        raise BadInput(
+            f"It stopped at pair {number} ({outcome.ending}); what was photographed before is kept in {writer.path}."
+        )
+    run = RowRun(number, lit.lamps, lit.step_ticks, lit.start_tick, firing.off_line_m)
+    writer.remark(row_remark(run, client.identity.tick_hz))
+    aside(f"pair {number}: {step_s * 1e3:g} ms a lamp")
+
+
+def _develop(client: BoxClient, writer: SessionWriter) -> None:
+    """The invented frames, read by an invented person."""
+    from coincide.box.simulated.photographs import photographs
+    from coincide.box.simulated.port import SimulatedPort
+    from coincide.session.lamps import FrameRead, frame_remark
+
+    assert isinstance(client.port, SimulatedPort)
+    for number, truth in enumerate(client.port.truth, 1):
+        for frame in photographs(client.port.world, truth):
+            first, last = frame.lamps or (None, None)
+            writer.remark(frame_remark(FrameRead(number, frame.body, first, last)))
+
+
+def take_down(path: Path, entries: tuple[str, ...]) -> None:
+    """Write readings into the session: those given, or those asked for frame by frame."""
+    from coincide.session.file import SessionWriter, read_session
+    from coincide.session.lamps import frame_remark, frames_of, rows_of
+    from coincide.timing.lamp_series import read_lamps
+
+    session = read_session(path)
+    rows = rows_of(session)
+    if not rows:
+        raise BadInput(f"{path} holds no frames of the lamp row: take some with 'coincide lamps fire'.")
+    reads = [_understood(entry, None) for entry in entries]
+    if not entries:
+        rig = read_lamps(session).rig
+        done = frames_of(session)
+        wanted = [(shot, body) for shot in rows for body in (0, 1) if (shot, body) not in done]
+        reads = [one for one in (_asked(shot, body, rig) for shot, body in wanted) if one is not None]
+    for one in reads:
+        _possible(one, rows, path)
+    with SessionWriter.resume(path) as writer:
+        for one in reads:
+            writer.remark(frame_remark(one))
+
+
+def _asked(shot: int, body: int, rig: Rig) -> FrameRead | None:
+    """Ask for one frame until the answer is understood; None for an empty one."""
+    if not sys.stdin.isatty():
+        raise BadInput("There is nobody to ask: give each frame with --frame, such as --frame '2 A 5-12'.")
+    question = f"Pair {shot}, {rig.both[body].name} ({'AB'[body]}): lamps lit, such as 5-12"
+    while True:
+        answer = click.prompt(question, default="", show_default=False, err=True)
+        if not answer.strip():
+            return None
+        try:
+            return _understood(answer, (shot, body))
+        except BadInput as refused:
+            aside(str(refused))
+
+
+def _understood(entry: str, frame: tuple[int, int] | None) -> FrameRead:
+    """'2 A 5-12?' or, where the frame is known, '5-12?'."""
+    from coincide.session.lamps import FrameRead
+
+    found = ENTRY.fullmatch(entry.strip())
+    if found is None or (frame is None and found[1] is None):
+        raise BadInput(
+            f"'{entry}' is not understood: write pair, body, first and last lamp, such as '2 A 5-12', or '2 A none'."
+        )
+    shot, body = (
+        frame if found[1] is None and frame is not None else (int(found[1]), "AB".index(found[2].upper()))
+    )
+    if found[3]:
+        return FrameRead(shot, body, None, None)
+    first = int(found[4])
+    return FrameRead(shot, body, first, int(found[5] or first), 1.0 if found[6] else 0.0)
+
+
+def _possible(one: FrameRead, rows: dict[int, RowRun], path: Path) -> None:
+    """Raises BadInput for a pair that was not fired or a lamp that is not there."""
+    run = rows.get(one.shot)
+    if run is None:
+        raise BadInput(f"{path} has no pair {one.shot}: it holds pairs {', '.join(map(str, rows))}.")
+    for lamp in (one.first, one.last):
+        if lamp is not None and not 1 <= lamp <= run.lamps:
+            raise BadInput(
+                f"Pair {one.shot}, body {'AB'[one.body]}: the row has lamps 1 to {run.lamps}, not {lamp}. Count again "
+                "from the end that lights first."
+            )
+
+
+def analyse_lamps(path: Path) -> LampAnalysis:
+    """Read and analyse, from the file alone."""
+    from coincide.session.file import read_session
+    from coincide.timing.lamp_series import read_lamps
+
+    session = read_session(path)
+    if session.header.purpose != "lamps":
+        raise BadInput(
+            f"{path} holds no frames of the lamp row: 'coincide report {path}' shows what it holds."
+        )
+    return read_lamps(session)
+
+
+def show_lamps(path: Path, *, as_json: bool, kept: Path | None = None) -> None:
+    """The frames, what they come to, what to set."""
+    from coincide.report.lamp_words import FRAME_COLUMNS, frame_rows, lamp_json, lamp_sentences
+    from coincide.report.quantities import QUANTITY_COLUMNS, rows_of
+
+    found = analyse_lamps(path)
+    if as_json:
+        print_json(lamp_json(found, path, kept))
+        return
+    table(FRAME_COLUMNS, frame_rows(found))
+    table(QUANTITY_COLUMNS, rows_of(found.quantities, found.rig))
+    for line in lamp_sentences(found):
+        say(line)
+    say(f"Everything is kept in {path}" if kept is None else f"Kept as {kept}")
+    if kept is not None:
+        say("Into the box with it: coincide box settings --store")
+
+
+def keep_lamps(path: Path, rig_path: Path) -> Path:
+    """What the frames showed as a calibration beside the rig. Raises BadInput where they are too few."""
+    from datetime import UTC, datetime
+
+    from coincide.rig.calibration import save_calibration
+    from coincide.rig.file import load_rig
+    from coincide.session.file import read_session
+    from coincide.timing.lamp_series import calibration_of
+
+    load_rig(rig_path)
+    found, header = analyse_lamps(path), read_session(path).header
+    made = datetime.now(UTC).isoformat(timespec="seconds")
+    box = str(header.box.get("board", {}).get("uid", ""))
+    return save_calibration(rig_path, calibration_of(found, created=made, session=path.name, box=box))
