@@ -14,8 +14,8 @@ COLD_C, HOT_C = -10.0, 50.0
 class Timing:
     """What a circuit adds to a measured time.
 
-    `signal` is the row of the pin table it belongs to ("sync_a", "gate_b2", "full_a"). `delay_s` is the typical
-    delay; `half_width_s` the half-width of what is not known of it, taken as rectangular; `left_s` the
+    `signal` is the row of the pin table it belongs to ("sync_a", "gate_b2", "full_a"). `delay_s` is the delay
+    about which what is not known of it lies, `half_width_s` that half-width, taken as rectangular; `left_s` the
     half-width that is left after a zero check (equal where the check does not see it). `enters` says where:
     'skew' and 'lag' (mid-exposures and full-press edges), or 'prediction' (a drift of the body itself, between
     measuring and shooting).

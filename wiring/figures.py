@@ -30,7 +30,7 @@ class TimingTerm:
     """A component of the uncertainty budget: standard uncertainty in seconds, rectangular, type B.
 
     `signal` is the row of the pin table whose circuit it belongs to, `body` "A" or "B". `delay_s` is the
-    circuit's typical delay, which nobody has subtracted. `enters` is 'skew', 'lag' or 'prediction'; a term of
+    delay about which the rectangle lies. `enters` is 'skew', 'lag' or 'prediction'; a term of
     the skew is one body's share, so a budget of the skew takes both bodies' terms.
     """
 

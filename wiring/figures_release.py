@@ -53,9 +53,9 @@ def release_figures(netlist: Netlist, body: str) -> tuple[Figure, ...]:
                 f"release isolator of body {body}",
                 f"full_{body.lower()}",
                 "lag",
-                on[0],
-                # About the typical value, which does not lie in the middle.
-                max(on[2] - on[0], on[0] - on[1]),
+                # The middle of what is promised and not the typical value: a rectangle lies about it (GUM 4.3.7).
+                (on[1] + on[2]) / 2,
+                (on[2] - on[1]) / 2,
                 drift_s,
             ),
         ),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -10,8 +11,8 @@ import pytest
 from coincide.session.rules import EdgeRules
 from coincide_firmware.app.messages import REQUESTS
 from coincide_firmware.app.pins import LAMPS
-from coincide_wiring import formulas, specs
-from coincide_wiring.figure import Figure, sweep
+from coincide_wiring import figures_release, figures_sensors, formulas, specs
+from coincide_wiring.figure import Figure, Span, sweep
 from coincide_wiring.figures import figures, timing_terms
 from coincide_wiring.figures_sensors import exposure_error_s, sync_figures
 from coincide_wiring.netlist import Build, in_use
@@ -58,6 +59,30 @@ def test_corners_hold_against_random_parts_inside_their_tolerance() -> None:
     ) / rng.uniform(470 * 0.99, 470 * 1.01, 5000)
     assert claimed.least <= drawn.min()
     assert drawn.max() <= claimed.most
+
+
+@pytest.mark.parametrize("build", BUILDS[::5], ids=str)
+def test_nothing_between_the_corners_lies_outside_them(build: Build, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every formula that is swept, drawn 200 times anywhere inside its spans: the corners hold it."""
+    rng = np.random.default_rng(23)
+    swept = []
+
+    def drawn(formula: Callable[..., float], **spans: Span) -> tuple[float, float, float, int]:
+        value, least, most, corners = sweep(formula, **spans)
+        inside = [
+            formula(**{name: float(rng.uniform(low, high)) for name, (_, low, high) in spans.items()})
+            for _ in range(200)
+        ]
+        slack = 1e-12 * max(abs(least), abs(most))
+        assert least - slack <= min(inside)
+        assert max(inside) <= most + slack
+        swept.append(corners)
+        return value, least, most, corners
+
+    for module in (figures_release, figures_sensors):
+        monkeypatch.setattr(module, "sweep", drawn)
+    figures(build)
+    assert len(swept) > 30
 
 
 def test_a_worse_part_leaves_the_limits() -> None:
@@ -138,6 +163,14 @@ def test_the_lamp_row_has_as_many_lamps_as_the_firmware_lights_and_the_rail_stan
     assert rail.inside
     # A row twice as long would overload it when all light by chance, so the firmware need not offer one.
     assert rail.most + LAMPS * figure(Build(), "lamp").most > specs.BOARD["rail_max_a"]
+
+
+def test_the_isolators_rectangle_is_what_its_datasheet_promises() -> None:
+    timing = figure(Build(), "release_led_a").timing
+    assert timing is not None
+    relay = specs.PHOTORELAY
+    assert timing.delay_s - timing.half_width_s == pytest.approx(relay["on_s_min"])
+    assert timing.delay_s + timing.half_width_s == pytest.approx(relay["on_s_max"])
 
 
 def test_timing_terms_name_the_signal_and_the_body_of_the_pin_table() -> None:

@@ -42,17 +42,23 @@ def nested_keys(value: Any) -> set[str]:
 
 
 def assert_part_of(shown: Any, printed: Any) -> None:
-    """What is shown is what is printed, cut short: every key of an object has its value, every list begins so."""
+    """What is shown is what is printed, cut short: every key of an object has its value, every list its items;
+    numbers to three figures."""
     if isinstance(shown, dict):
         assert set(shown) <= set(printed)
         for key, value in shown.items():
             assert_part_of(value, printed[key])
     elif isinstance(shown, list) and shown and isinstance(shown[0], dict):
-        assert shown
         for value in shown:
             matches = [one for one in printed if one.get("name") == value.get("name")]
             assert matches
             assert_part_of(value, matches[0])
+    elif isinstance(shown, list):
+        assert len(shown) == len(printed)
+        for one, other in zip(shown, printed, strict=True):
+            assert_part_of(one, other)
+    elif isinstance(shown, float):
+        assert printed == pytest.approx(shown, rel=5e-3)  # three figures on the page
     else:
         assert shown == printed
 
