@@ -16,10 +16,10 @@ if TYPE_CHECKING:
 @contextmanager
 def opened_box(rig: Rig, port: str | None, world: str | None, seed: int) -> Iterator[BoxClient]:
     """The box, introduced, closed again at the end. A real one only after the cautions were acknowledged."""
-    from coincide.box.acknowledge import require_acknowledgement
     from coincide.box.client import BoxClient
     from coincide.box.ports import SerialPort
     from coincide.box.simulated.port import open_simulated
+    from coincide.cli.cautions_first import cautions_first
     from coincide.cli.simulation import world_for
 
     if port is None:
@@ -29,7 +29,7 @@ def opened_box(rig: Rig, port: str | None, world: str | None, seed: int) -> Iter
         )
         client = BoxClient(open_simulated(world_for(rig, world), seed=seed))
     else:
-        require_acknowledgement()
+        cautions_first()
         client = BoxClient(SerialPort(port))
     try:
         yield client

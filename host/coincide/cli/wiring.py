@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from coincide.cli import show
+from coincide.cli.cautions_first import show_cautions
 from coincide.cli.circuits import NearChoice, chosen_build, circuit_options
 from coincide.cli.options import json_option
 from coincide.cli.wiring_words import (
@@ -186,10 +187,7 @@ def cautions(place: str | None, acknowledge: bool, as_json: bool) -> None:
         said = [one for key in chosen for one in cautions_for(key)]
         _print_json("-cautions", {"digest": digest(), "cautions": said})
     else:
-        for key, title in chosen.items():
-            show.say(f"\n{title}")
-            for line in caution_lines(cautions_for(key)):
-                show.say(line)
+        show_cautions(chosen, aside=False)
     if acknowledge:
         from coincide.box.acknowledge import acknowledge as keep
 
