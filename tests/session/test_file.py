@@ -314,6 +314,15 @@ def test_a_pipe_is_refused_and_not_waited_for(tmp_path: Path) -> None:
         read_session(tmp_path / "pipe")
 
 
+def test_a_session_that_says_it_lasted_for_centuries_takes_no_more_pairs(tmp_path: Path) -> None:
+    late = ShotRecord(1, AT, None, (1,), (1,), (2**60 + 1,))
+    path = write(tmp_path / "s.jsonl", [late])
+    assert read_session(path).shot.tolist() == [1]
+    with pytest.raises(BadInput) as refusal:
+        SessionWriter.resume(path)
+    assert_one_sentence(str(refusal.value), str(path), "another file")
+
+
 def test_a_huge_line_is_refused_early(tmp_path: Path) -> None:
     path = tmp_path / "s.jsonl"
     path.write_bytes(header_line(HEADER))

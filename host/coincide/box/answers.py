@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
+import orjson
+
 from coincide.errors import BoxFailed
 from coincide.session.lines import FASTEST_TICK_HZ, SLOWEST_TICK_HZ
 
@@ -96,6 +98,10 @@ def identity_from(reply: dict[str, Any]) -> BoxIdentity:
     Raises BoxFailed for what no box can be: a clock that stands still, channels without a name of their own.
     """
     board = need(reply, "board", dict)
+    try:
+        orjson.dumps(reply)  # it goes into every session's header
+    except TypeError:
+        raise _senseless("identity", reply) from None
     tick_hz = need(reply, "tick_hz", int)
     channels = need(reply, "channels", list)
     if not SLOWEST_TICK_HZ <= tick_hz <= FASTEST_TICK_HZ:

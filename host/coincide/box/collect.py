@@ -18,6 +18,9 @@ Edge = tuple[int, int, int]
 
 EDGES_KEPT_MOST = 100_000  # of one pair or group; a contact that chatters for hours must not fill the memory
 
+LARGEST = 2**59  # of ticks and counts: a hundred years of any box, and room for more in a session file
+SENSELESS_EDGES = "The box sent edges that make no sense: 'coincide box install' puts them right."
+
 # A rest long enough to count as one in every analysis of first shots.
 ASSUMED_REST_S = 300.0
 RESTARTED_BETWEEN = (
@@ -90,12 +93,12 @@ class Collector:
             self.interlock_opened |= code == "interlock"
             self.note("fault", str(fields.get("say")), {"code": code})
         elif event.kind == "overrun":
-            lost = _whole(fields, "lost")
+            lost = whole(fields, "lost")
             self.note(
                 "overrun", f"The box missed {lost} edges: it was too busy; the pair says so.", {"lost": lost}
             )
         elif event.kind == "dropped":
-            count = _whole(fields, "count")
+            count = whole(fields, "count")
             self.note(
                 "dropped", f"The box had no room for {count} messages and dropped them.", {"count": count}
             )
@@ -105,10 +108,11 @@ class Collector:
 
     def keep(self, event: Event, shot: int, plan: Plan | None) -> ShotRecord:
         """A complete pair or group: on disk, then acknowledged, then told."""
+        stray = whole(event.fields, "stray") if "stray" in event.fields else 0
         record = self._record(event, shot, plan)
         self._sink.append(record)
         self._done(event)
-        stray, aborted = event.fields.get("stray", 0), event.fields.get("aborted")
+        aborted = event.fields.get("aborted")
         if stray:
             say = f"{stray} edges came before pair {shot}, outside any pair: a contact that moves while winding?"
             self._sink.remark(Remark(now_text(), "stray", say, {"shot": shot, "stray": stray}))
@@ -123,7 +127,7 @@ class Collector:
         """A pair or group that is not this session's: its edges go into a remark."""
         record = self._record(event, 0, None)
         detail = {
-            "number": _whole(event.fields, event.kind),
+            "number": whole(event.fields, event.kind),
             "channel": list(record.channel),
             "level": list(record.level),
             "tick": list(record.tick),
@@ -141,11 +145,14 @@ class Collector:
         self._client.ack(event.seq)
 
     def _take_edges(self, fields: dict[str, Any]) -> None:
-        codes, tick = fields.get("e"), _whole(fields, "base")
-        if not isinstance(codes, list) or len(codes) % 2 or not all(isinstance(item, int) for item in codes):
-            raise BoxFailed("The box sent edges that make no sense: 'coincide box install' puts them right.")
+        codes, tick = fields.get("e"), whole(fields, "base")
+        codes_end = 2 * len(self._client.identity.channels)
+        if not isinstance(codes, list) or len(codes) % 2 or not all(type(item) is int for item in codes):
+            raise BoxFailed(SENSELESS_EDGES)
         for code, delta in zip(codes[::2], codes[1::2], strict=True):
             tick += delta
+            if not (0 <= code < codes_end and 0 <= tick <= LARGEST):
+                raise BoxFailed(SENSELESS_EDGES)
             if len(self._edges) >= EDGES_KEPT_MOST:
                 self._crowded_out += 1
             else:
@@ -156,8 +163,8 @@ class Collector:
         if edges:
             self._place_in_time(edges[0][2])
         # What the box counted and could not send is lost too.
-        unsent = _whole(event.fields, "edges") - len(edges)
-        lost = max(_whole(event.fields, "lost"), unsent) + self._crowded_out
+        unsent = whole(event.fields, "edges") - len(edges)
+        lost = max(whole(event.fields, "lost"), unsent) + self._crowded_out
         return ShotRecord(
             shot=shot,
             at=now_text(),
@@ -186,9 +193,10 @@ class Collector:
         return round(seconds * self._client.identity.tick_hz)
 
 
-def _whole(fields: dict[str, Any], name: str) -> int:
+def whole(fields: dict[str, Any], name: str) -> int:
+    """A count, a number or a tick of an event. Raises BoxFailed for what can be none."""
     value = fields.get(name)
-    if not isinstance(value, int):
+    if type(value) is not int or not 0 <= value <= LARGEST:
         raise BoxFailed(
             f"A message of the box lacks '{name}': install the matching firmware with 'coincide box install'."
         )

@@ -10,15 +10,16 @@ from coincide.errors import BoxFailed
 from coincide.session.model import ShotRecord
 
 from .answering import Answers
-from .answers import BoxRefused, Event
+from .answers import BoxRefused, Event, need
 from .client import BoxClient
-from .collect import Collector
+from .collect import Collector, whole
 from .drain import BAD_LINE, DRAIN_PATIENCE_S, LISTEN_S, UNDER_WAY, drain
 from .lost import PortLost
 from .plans import NUMBERS_PER_SESSION, Ending, SeriesOutcome, SeriesPlan, SessionSink, number_base
 
 ARM_MARGIN_MS = 4000
 STAYS_ARMED_S = 20.0
+BUSY_MOST_S = 10.0  # and then the box is asked again, whatever it said
 LATE_S = 5.0  # a `shot` event later than this after its window may have gone astray
 
 
@@ -126,7 +127,7 @@ class Series:
             client.watch(False)
         drain(client, lambda: self._listen(LISTEN_S))
         wanted = int(self._plan.manual_wind)
-        if client.settings()["values"].get("manual_wind") != wanted:
+        if need(client.settings(), "values", dict).get("manual_wind") != wanted:
             client.put_settings({"manual_wind": wanted})
 
     def _wait_for_interval(self, shot: int) -> None:
@@ -225,8 +226,9 @@ class Series:
         if refused.code == "not_wound":
             self._wait_until_wound(shot)
         elif refused.code == "busy":
-            wait_ms = refused.more.get("wait_ms", LISTEN_S * 1000)
-            self._listen(max(float(wait_ms) / 1000, 0.001))
+            wait_ms = refused.more.get("wait_ms")
+            wait_s = wait_ms / 1000 if isinstance(wait_ms, int) else LISTEN_S
+            self._listen(min(max(wait_s, 0.001), BUSY_MOST_S))
         elif refused.code in ("unread", "not_armed"):
             self._listen(LISTEN_S)
         else:
@@ -272,7 +274,7 @@ class Series:
 
     def _file(self, event: Event) -> None:
         """A complete pair: into this session if it is its next, else aside."""
-        number = event.fields.get("shot", 0) - self._base if event.kind == "shot" else 0
+        number = whole(event.fields, "shot") - self._base if event.kind == "shot" else 0
         next_one = number == self._writer.last_shot + 1 and number < NUMBERS_PER_SESSION
         if next_one and event.fields.get("full_a") is None and event.fields.get("full_b") is None:
             self._collector.set_aside(

@@ -18,6 +18,8 @@ from coincide.session.model import Header, Remark, Session, ShotRecord
 
 BLOCK_BYTES = 2 << 20
 LONGEST_LINE_BYTES = 16 << 20
+LAST_TICK_MOST = 2**60  # beyond, what is added could not be read again
+LARGEST_FILE_BYTES = 1 << 30  # ten times what ten million edges take
 
 
 class SessionWriter:
@@ -71,6 +73,10 @@ class SessionWriter:
             writer.header = session.header
             writer.last_shot = int(session.shot.max(initial=0))
             writer.last_tick = int(session.edges.tick.max(initial=0))
+            if writer.last_tick > LAST_TICK_MOST:
+                raise BadInput(
+                    f"{path} says it has lasted for centuries: choose another file for these pairs."
+                )
             writer._unfinished_line = not _ends_with_newline(writer._descriptor)
             if session.torn is not None:
                 writer.found = (
@@ -200,7 +206,13 @@ def read_session(path: str | os.PathLike[str]) -> Session:
 def _blocks_of_lines(descriptor: int, name: str) -> Iterator[tuple[list[bytes], bool]]:
     """Whole lines in blocks, and whether the block's last line is the file's and lacks its newline."""
     rest = b""
+    taken = 0
     while block := os.read(descriptor, BLOCK_BYTES):
+        taken += len(block)
+        if taken > LARGEST_FILE_BYTES:
+            raise BadInput(
+                f"{name} is larger than any session ({LARGEST_FILE_BYTES >> 20} MiB at most): it is none."
+            )
         cut = block.rfind(b"\n")
         if cut < 0:
             rest += block
