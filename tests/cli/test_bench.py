@@ -213,6 +213,14 @@ def test_the_simulated_box_is_rehearsed_whole_and_nothing_of_it_is_kept(
     assert not (tmp_path / "data").exists()
 
 
+def test_the_bench_needs_no_rig_file_yet(tmp_path: Path) -> None:
+    assert run(["box", "check", "--only", "outputs"], tmp_path).code == 0
+    assert run(["box", "settings"], tmp_path).code == 0
+    stored = run(["box", "settings", "--store"], tmp_path)
+    assert stored.code == 2
+    assert "rig.toml does not exist" in stored.err
+
+
 def test_the_words_of_the_command_line_are_those_of_the_wiring() -> None:
     assert box_commands.STAGES == STAGES
     for key, _, names in CIRCUITS:

@@ -145,7 +145,9 @@ def check(
         raise click.UsageError("The zero check is both asked for and left out: give one of the two.")
     stages = [one for one in STAGES if one in chosen and not (no_zero and one == "zero")]
     simulated = world or "loopback both"
-    with opened_box(load_rig(rig_path), port, simulated if port is None else None, seed) as client:
+    # A bench evening comes before there is a rig file.
+    rig = load_rig(rig_path) if rig_path.exists() else None
+    with opened_box(rig, port, simulated if port is None else None, seed) as client:
         passed = bench_check(client, circuits, stages, as_json=as_json)
     click.get_current_context().exit(0 if passed else 1)
 
@@ -209,7 +211,7 @@ def settings(
     from coincide.cli.opening import opened_box
     from coincide.rig.file import load_rig
 
-    rig = load_rig(rig_path)
+    rig = load_rig(rig_path) if store or rig_path.exists() else None
     with opened_box(rig, port, world, seed) as client:
         change_settings(client, rig, rig_path, forget=forget, store=store, use=use)
         show_settings(client, as_json=as_json)

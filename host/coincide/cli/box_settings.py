@@ -16,15 +16,16 @@ if TYPE_CHECKING:
 
 
 def change_settings(
-    client: BoxClient, rig: Rig, rig_path: Path, *, forget: str | None, store: bool, use: str | None
+    client: BoxClient, rig: Rig | None, rig_path: Path, *, forget: str | None, store: bool, use: str | None
 ) -> None:
-    """Empty a preset, store the newest calibration, put a preset in use; in this order, as asked."""
+    """Empty a preset, store the newest calibration, put a preset in use; in this order, as asked. Without a
+    rig nothing can be stored."""
     from coincide.cli.calibration import store_preset
     from coincide.rig.calibration import calibrations_beside, newest_for
 
     if forget is not None:
         client.put_preset(_place(client, forget), None)
-    if store:
+    if store and rig is not None:
         found = newest_for(calibrations_beside(rig_path)[0], rig)
         if found is None:
             raise BadInput(

@@ -14,11 +14,15 @@ if TYPE_CHECKING:
 
 
 @contextmanager
-def opened_box(rig: Rig, port: str | None, world: str | None, seed: int) -> Iterator[BoxClient]:
-    """The box, introduced, closed again at the end. A real one only after the cautions were acknowledged."""
+def opened_box(rig: Rig | None, port: str | None, world: str | None, seed: int) -> Iterator[BoxClient]:
+    """The box, introduced, closed again at the end. A real one only after the cautions were acknowledged.
+
+    `rig` dresses the simulated bodies; without one they are as invented.
+    """
     from coincide.box.client import BoxClient
     from coincide.box.ports import SerialPort
     from coincide.box.simulated.port import open_simulated
+    from coincide.box.simulated.worlds import DEMO
     from coincide.cli.cautions_first import cautions_first
     from coincide.cli.simulation import world_for
 
@@ -27,7 +31,8 @@ def opened_box(rig: Rig, port: str | None, world: str | None, seed: int) -> Iter
             "No --port given: a simulated box plays an invented rig; nothing real is measured, and it forgets "
             "everything afterwards."
         )
-        client = BoxClient(open_simulated(world_for(rig, world), seed=seed))
+        played = (world or DEMO) if rig is None else world_for(rig, world)
+        client = BoxClient(open_simulated(played, seed=seed))
     else:
         cautions_first()
         client = BoxClient(SerialPort(port))
