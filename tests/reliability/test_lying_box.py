@@ -120,9 +120,8 @@ def lied_to(seed: int, folder: Path) -> int:
     return port.told
 
 
-@pytest.mark.parametrize("part", range(3))
-def test_a_box_that_lies_is_a_sentence_or_does_no_harm(tmp_path: Path, part: int) -> None:
-    assert sum(lied_to(seed, tmp_path) for seed in range(part, 45, 3)) > 8
+def test_a_box_that_lies_is_a_sentence_or_does_no_harm(tmp_path: Path) -> None:
+    assert sum(lied_to(seed, tmp_path) for seed in range(45)) > 40
 
 
 class OneLie(LossyPort):

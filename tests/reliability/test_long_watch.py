@@ -1,0 +1,105 @@
+"""A watch that goes on for days: every edge on file, and the memory it takes does not grow."""
+
+from __future__ import annotations
+
+import gc
+import os
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from coincide.box.client import BoxClient
+from coincide.box.conduct import watch
+from coincide.box.plans import WatchOutcome
+from coincide.box.simulated.port import SimulatedPort, open_simulated
+from coincide.box.simulated.spec import BoxSpec, WorldSpec
+from coincide.box.simulated.worlds import world_spec
+from coincide.cli.live import LiveView
+from coincide.rig.file import parse_rig
+from coincide.rig.new import TEMPLATE
+from coincide.session.file import SessionWriter, read_session
+from coincide.session.model import Header, ShotRecord
+from coincide_firmware.app import pins
+from tests.box.sinks import header_for
+
+pytestmark = pytest.mark.skipif(
+    not Path("/proc/self/statm").exists(), reason="this system does not tell how much memory a process has"
+)
+CLOSINGS = 50  # of each contact in a pair: the first is the exposure, the rest a worn contact's chatter
+EDGES = 4 * CLOSINGS
+CLOSED_TICKS, APART_TICKS, LATE_TICKS = 125_000, 150_000, 1_700_000
+
+
+def resident_mib() -> float:
+    """Memory this process has now."""
+    gc.collect()
+    return int(Path("/proc/self/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE") / 2**20
+
+
+def chattering(port: SimulatedPort) -> None:
+    """Twice a second both contacts close, and close again and again."""
+    world = port.world
+
+    def close() -> None:
+        for channel, late in ((pins.SYNC_A, 0), (pins.SYNC_B, LATE_TICKS)):
+            for closing in range(CLOSINGS):
+                at = world.clock.now + late + closing * APART_TICKS
+                world.sampler.drive(channel, at, True)
+                world.sampler.drive(channel, at + CLOSED_TICKS, False)
+        world.clock.after_s(0.5, close)
+
+    world.clock.after_s(0.5, close)
+
+
+def watched(
+    path: Path, edges: int, view: Callable[[Header], LiveView] | None = None, looks: int = 10
+) -> tuple[WatchOutcome, list[float]]:
+    """A watch of so many edges into a file; memory at the start and after each of `looks` equal parts."""
+    spec = WorldSpec("chatter", "worn contacts", *world_spec("steady").bodies, box=BoxSpec(bytes_per_s=1e6))
+    port = open_simulated(spec)
+    client = BoxClient(port)
+    chattering(port)
+    groups = edges // EDGES
+    header = replace(header_for(client), purpose="watch", rig_toml=TEMPLATE, exposures=("1/60", "1/30"))
+    shown = None if view is None else view(header)
+    resident = [resident_mib()]
+
+    def take(record: ShotRecord) -> None:
+        if shown is not None:
+            shown.take(record)
+        if record.shot % (groups // looks) == 0:
+            resident.append(resident_mib())
+
+    with SessionWriter(path, header) as writer:
+        outcome = watch(client, writer, take, groups=groups, gap_s=0.2)
+    return outcome, resident
+
+
+def test_two_hundred_thousand_edges_take_no_more_memory_than_twenty_thousand(tmp_path: Path) -> None:
+    path = tmp_path / "s.jsonl"
+    outcome, resident = watched(path, 200_000)
+    assert outcome.kept == 1000
+    assert outcome.sentences == ()
+    session = read_session(path)
+    assert session.lost.sum() == 0
+    assert len(session.edges.tick) >= 200_000
+    assert max(resident[2:]) - resident[1] < 6.0, resident
+
+
+@pytest.mark.soak
+def test_ten_million_edges_through_the_watch_and_its_live_view(tmp_path: Path) -> None:
+    path = tmp_path / "s.jsonl"
+    outcome, resident = watched(path, 10_000_000, lambda header: LiveView(header, parse_rig(TEMPLATE), None))
+    assert outcome.kept == 50_000
+    size_mib = path.stat().st_size / 2**20
+    listening = f"{resident[0]:.0f} MiB before, then {', '.join(f'{one:.0f}' for one in resident[1:])}"
+    assert max(resident[2:]) - resident[1] < 16.0, listening
+    before = resident_mib()
+    session = read_session(path)
+    assert session.shot.size == 50_000
+    assert session.lost.sum() == 0
+    assert session.edges.tick.size >= 10_000_000
+    whole_mib = resident_mib() - before
+    print(f"watching: {listening}; a file of {size_mib:.0f} MiB, read whole in {whole_mib:.0f} MiB")
