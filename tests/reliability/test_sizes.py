@@ -55,15 +55,15 @@ def jpeg(width: int, height: int) -> bytes:
     return bytes(content)
 
 
-def tiff(width: int, height: int, **tags: int) -> bytes:
-    """A TIFF that claims this size, without pixels to speak of (TIFF 6.0)."""
+def tiff(width: int, height: int, *, next_at: int = 0, **tags: int) -> bytes:
+    """A TIFF that claims this size, without pixels to speak of; its next image is at `next_at` (TIFF 6.0)."""
     entries = {256: width, 257: height, 258: 8, 259: 1, 262: 1, 273: 8, 277: 1, 278: height, 279: 100}
     entries |= {int(tag.removeprefix("t")): value for tag, value in tags.items()}
     body = bytes(100)
     table = struct.pack("<H", len(entries))
     for tag in sorted(entries):
         table += struct.pack("<HHII", tag, 4, 1, entries[tag])
-    return b"II*\0" + struct.pack("<I", 8 + len(body)) + body + table + struct.pack("<I", 0)
+    return b"II*\0" + struct.pack("<I", 8 + len(body)) + body + table + struct.pack("<I", next_at)
 
 
 BOMBS: dict[str, Callable[[], bytes]] = {
@@ -78,6 +78,7 @@ BOMBS: dict[str, Callable[[], bytes]] = {
     "tiff of many samples": lambda: tiff(8000, 8000, t277=60_000),
     "tiff of many layers": lambda: tiff(8000, 8000, t32997=60_000),
     "tiff of large tiles": lambda: tiff(8000, 8000, t322=2**31, t323=2**31, t324=8, t325=100),
+    "tiff that goes on with itself for ever": lambda: tiff(8000, 8000, next_at=108),
     "tiff whose pixels are missing": lambda: tiff(12_000, 12_000),
 }
 

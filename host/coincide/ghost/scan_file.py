@@ -13,6 +13,7 @@ import warnings
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +27,7 @@ Grey = npt.NDArray[np.float32]
 
 MOST_PIXELS = 160_000_000
 LEAST_SIDE_PX = 64
+MOST_IMAGES = 32  # in one file
 MOST_SAMPLES = 8  # a pixel: three colours, infrared, and what an editor adds
 # Editors and cameras write 72, 96, 180, 240 or 300 without having measured anything; no film scanner is set there.
 LEAST_CREDIBLE_DPI = 301.0
@@ -153,8 +155,9 @@ def _credible(dpi: float | None) -> float | None:
 
 
 def _largest_page(tiff: Any) -> Any:
-    """The biggest image in the file: scanners put a preview beside it."""
-    return max(tiff.pages, key=lambda page: page.imagewidth * page.imagelength)
+    """The biggest of the first images in the file: scanners put a preview beside it. A chain of images may be bent
+    back on itself and never end."""
+    return max(islice(tiff.pages, MOST_IMAGES), key=lambda page: page.imagewidth * page.imagelength)
 
 
 def _tiff_page_info(path: Path, page: Any) -> ScanInfo:
