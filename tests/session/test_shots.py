@@ -115,6 +115,25 @@ def test_a_body_fired_twice_gives_extras(tmp_path: Path) -> None:
     assert shots.extras.tolist() == [[2, 0]]
 
 
+def test_a_contact_the_mirror_shook_is_not_taken_for_the_exposure(tmp_path: Path) -> None:
+    """Two milliseconds closed, and then the contact that is held while the frame is open."""
+    shaken = pulse("sync_a", 0.320, 0.322)
+    shots = shots_of(tmp_path, record(1, PRESSED + shaken + GOOD_A), rules=EdgeRules(held_s=0.004))
+    assert shots.sync_s[0, 0] == pytest.approx(0.06, abs=TICK_S)
+    assert shots.flicks[0, 0] == 1
+    assert shots.extras[0, 0] == 0
+
+
+def test_a_contact_that_only_pulses_is_taken_as_it_comes(tmp_path: Path) -> None:
+    rules = EdgeRules(held_s=0.004)
+    shots = shots_of(tmp_path, record(1, PRESSED + pulse("sync_a", 0.36, 0.361)), rules=rules)
+    assert shots.sync_s[0, 0] == pytest.approx(0.06, abs=TICK_S)
+    # One that is still closed when the listening ends says nothing of the one before it.
+    stuck = [*PRESSED, *pulse("sync_a", 0.36, 0.362), ("sync_a", 1, 0.9)]
+    shots = shots_of(tmp_path, record(1, stuck), rules=rules)
+    assert shots.sync_s[0, 0] == pytest.approx(0.06, abs=TICK_S)
+
+
 def test_too_late_is_no_answer(tmp_path: Path) -> None:
     rules = EdgeRules(latest_s=0.2)
     shots = shots_of(tmp_path, record(1, PRESSED + pulse("sync_b", 0.7, 0.71)), rules=rules)

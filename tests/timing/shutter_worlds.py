@@ -83,9 +83,14 @@ def curtain(world: ShutterWorld, t: Floats) -> Floats:
     return np.asarray(v * tau + 0.5 * a * tau * tau)
 
 
-def edges(world: ShutterWorld, sensor: Sensor, length: float) -> tuple[float, float] | None:
-    """When the comparator turns on and off after the shutter starts; None when it never does."""
-    end = world.exposure + (world.travel if world.kind != "leaf" else world.opening + world.closing) + 1.0
+def edges(
+    world: ShutterWorld, sensor: Sensor, length: float, second: ShutterWorld | None = None
+) -> tuple[float, float] | None:
+    """When the comparator turns on and off after the shutter starts; None when it never does. `second`: a world whose
+    curtain closes this shutter, where the two run differently."""
+    closer = world if second is None else second
+    end = world.exposure + 1.0
+    end += world.opening + world.closing if world.kind == "leaf" else max(world.travel, closer.travel)
     t = np.arange(-0.2, end + 20 * sensor.rise, STEP)
     if world.kind == "leaf":
         # half-peak to half-peak is the exposure; blades move evenly
@@ -95,8 +100,8 @@ def edges(world: ShutterWorld, sensor: Sensor, length: float) -> tuple[float, fl
         half = 0.5 * sensor.width / length
         low, high = max(sensor.position - half, 0.0), min(sensor.position + half, 1.0)
         first = np.clip(curtain(world, t), low, high)
-        second = np.clip(np.where(t > world.exposure, curtain(world, t - world.exposure), 0.0), low, high)
-        light = (first - second) / (high - low)
+        closing = np.clip(np.where(t > world.exposure, curtain(closer, t - world.exposure), 0.0), low, high)
+        light = np.maximum(first - closing, 0.0) / (high - low)
     keep = np.exp(-STEP * np.log(9.0) / sensor.rise)
     seen = signal.lfilter([1 - keep], [1, -keep], light)
     above = np.flatnonzero(seen >= sensor.threshold)

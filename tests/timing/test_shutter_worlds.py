@@ -77,8 +77,12 @@ def rig_of(worlds: tuple[ShutterWorld, ShutterWorld]) -> Rig:
     return rig_with(changes)
 
 
-def shots_of(worlds: tuple[ShutterWorld, ShutterWorld], rng: np.random.Generator) -> Shots:
-    """N pairs in seconds; both released at once."""
+def shots_of(
+    worlds: tuple[ShutterWorld, ShutterWorld],
+    rng: np.random.Generator,
+    closers: tuple[ShutterWorld | None, ShutterWorld | None] = (None, None),
+) -> Shots:
+    """N pairs in seconds; both released at once. `closers`: whose curtain closes, where it is another."""
     sync, gate_open, gate_close = (
         np.full((N, 2), np.nan),
         np.full((N, 2, 2), np.nan),
@@ -90,7 +94,7 @@ def shots_of(worlds: tuple[ShutterWorld, ShutterWorld], rng: np.random.Generator
         if world.sensing in ("both", "sync"):
             sync[:, index] = (start + world.sync()) * 1e-3
         for at, sensor in enumerate(world.sensors):
-            found = edges(world, sensor, LENGTH)
+            found = edges(world, sensor, LENGTH, closers[index])
             if found is not None:
                 gate_open[:, index, at] = (start + found[0]) * 1e-3
                 gate_close[:, index, at] = (start + longer + found[1]) * 1e-3

@@ -20,11 +20,25 @@ from coincide.rig.fields import (
     ViewingDistance,
     WindowTime,
 )
-from coincide.rig.parts import Edges, Film, Fraction, Frame, Lens, Mount, Part, Positive, Sensors, Shutter
+from coincide.rig.parts import (
+    Edges,
+    Electronic,
+    Film,
+    Fraction,
+    Frame,
+    Leaf,
+    Lens,
+    Mount,
+    Part,
+    Positive,
+    Sensors,
+    Shutter,
+)
 from coincide.session.rules import EdgeRules
 
 FORMAT = "coincide-rig"
 VERSION = 1
+HELD = 0.5  # of the time the frame is surely open: a contact shut for less than that was no X contact
 
 
 def _no_commands(name: str) -> str:
@@ -233,14 +247,26 @@ class Rig(Part):
     @property
     def edge_rules(self) -> tuple[EdgeRules, EdgeRules]:
         """When an edge counts, for A and B."""
-        first, second = (body.edges or self.edges for body in self.both)
-        return (_rules(first), _rules(second))
+        first, second = (_rules(body.edges or self.edges, body.shutter) for body in self.both)
+        return first, second
 
 
-def _rules(edges: Edges) -> EdgeRules:
+def _rules(edges: Edges, shutter: Shutter) -> EdgeRules:
     return EdgeRules(
         bounce_s=edges.bounce_s,
         earliest_s=edges.earliest_s,
         latest_s=edges.latest_s,
         shortest_closed_s=edges.shortest_s,
+        held_s=HELD * _surely_open_s(shutter),
     )
+
+
+def _surely_open_s(shutter: Shutter) -> float:
+    """The least time for which the whole frame is open at the time set, and with it the X contact closed: the mark a
+    third of a stop short, the travel a sixth longer than given."""
+    shortest_s = shutter.exposure.nominal_s * 2.0 ** (-1 / 3)
+    if isinstance(shutter, Leaf):
+        taken_s = 0.5 * (shutter.opening_s + shutter.closing_s)
+    else:
+        taken_s = shutter.readout_s if isinstance(shutter, Electronic) else shutter.travel_s
+    return float(max(shortest_s - 7 / 6 * taken_s - shutter.sync_uncertainty_s, 0.0))

@@ -41,7 +41,11 @@ def shots_from_session(session: Session, rules: tuple[EdgeRules, EdgeRules] = BO
     for body, letter in enumerate("ab"):
         rule = rules[body]
         gate_rule = replace(
-            rule, bounce_s=0.0, rebound_s=rule.gate_chatter_s, shortest_closed_s=rule.gate_shortest_s
+            rule,
+            bounce_s=0.0,
+            rebound_s=rule.gate_chatter_s,
+            shortest_closed_s=rule.gate_shortest_s,
+            held_s=0.0,
         )
         clock = _Clock(start_tick, full_s[:, body], to_s)
         sync = _contacts(of_name.get(f"sync_{letter}", nothing), clock, rule)
@@ -141,12 +145,24 @@ class _Contacts:
         unpressed = np.isnan(self.since_full_s)
         early = ~unpressed & (self.since_full_s < rule.earliest_s)
         late = ~unpressed & (self.since_full_s > rule.latest_s)
-        candidates = np.flatnonzero(long_enough & ~early & ~late)
+        possible = long_enough & ~early & ~late
+        shaken = possible & self._shaken(possible, rule.held_s)
+        candidates = np.flatnonzero(possible & ~shaken)
         _, first = np.unique(self.row[candidates], return_index=True)
         accepted = np.zeros(len(self.row), bool)
         accepted[candidates[first]] = True
-        flick = ~accepted & (early | ~long_enough)
+        flick = ~accepted & (early | ~long_enough | shaken)
         return _Sorted(accepted, flick, ~accepted & ~flick)
+
+    def _shaken(self, possible: Flags, held_s: float) -> Flags:
+        """Contacts too short for a full opening, with one long enough for it behind them in the same row."""
+        if held_s <= 0.0 or not len(self.row):
+            return np.zeros(len(self.row), bool)
+        held = possible & (self.longest_s >= held_s) & np.isfinite(self.longest_s)
+        place = np.arange(len(self.row))
+        last_held = np.full(int(self.row.max()) + 1, -1)
+        last_held[self.row[held]] = place[held]  # in order of time, so that the last one stays
+        return np.asarray(~held & (place < last_held[self.row]) & np.isfinite(self.longest_s))
 
 
 def _contacts(edges: _Edges, clock: _Clock, rule: EdgeRules) -> _Contacts:
