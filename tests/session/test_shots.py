@@ -128,7 +128,10 @@ def test_a_contact_that_only_pulses_is_taken_as_it_comes(tmp_path: Path) -> None
     rules = EdgeRules(held_s=0.004)
     shots = shots_of(tmp_path, record(1, PRESSED + pulse("sync_a", 0.36, 0.361)), rules=rules)
     assert shots.sync_s[0, 0] == pytest.approx(0.06, abs=TICK_S)
-    # One that is still closed when the listening ends says nothing of the one before it.
+
+
+def test_a_contact_still_closed_at_the_end_says_nothing_of_the_one_before_it(tmp_path: Path) -> None:
+    rules = EdgeRules(held_s=0.004)
     stuck = [*PRESSED, *pulse("sync_a", 0.36, 0.362), ("sync_a", 1, 0.9)]
     shots = shots_of(tmp_path, record(1, stuck), rules=rules)
     assert shots.sync_s[0, 0] == pytest.approx(0.06, abs=TICK_S)
