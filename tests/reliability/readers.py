@@ -73,9 +73,12 @@ def refused_in_a_sentence() -> Iterator[None]:
 
 
 @cache
+def _kept() -> tempfile.TemporaryDirectory[str]:
+    return tempfile.TemporaryDirectory(prefix="coincide-readers-")
+
+
 def _folder() -> Path:
-    in_memory = Path("/dev/shm")
-    return Path(tempfile.mkdtemp(prefix="coincide-readers-", dir=in_memory if in_memory.is_dir() else None))
+    return Path(_kept().name)
 
 
 def _file(name: str, content: bytes) -> Path:

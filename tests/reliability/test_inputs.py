@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import os
 import re
 import subprocess
 import sys
@@ -60,6 +61,7 @@ def test_fuzzed_with_coverage_to_guide_it(tmp_path: Path, name: str) -> None:
     fuzzed = subprocess.run(
         [sys.executable, "-m", "tests.reliability.fuzz", name, str(corpus), f"-runs={runs}", *limits],
         cwd=Path(__file__).parents[2],
+        env=os.environ | {"TMPDIR": str(tmp_path)},
         capture_output=True,
         text=True,
         errors="replace",
