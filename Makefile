@@ -11,6 +11,7 @@ demo: $(VENV)/.demo
 	$(BIN)/coincide demo
 
 $(VENV)/.demo: pyproject.toml
+	@echo "Making $(VENV) and fetching the libraries: a minute or two, the first time only."
 	$(PYTHON) -m venv $(VENV)
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --upgrade pip
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable .

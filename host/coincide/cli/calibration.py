@@ -117,6 +117,8 @@ def _plugs_wrong(plugs: Fired) -> str | None:
 
 def _stopped(fired: Fired) -> str:
     why = fired.outcome.sentences[-1] if fired.outcome.sentences else fired.outcome.ending
+    if fired.outcome.ending == "stopped":
+        why = "The same command goes on from there."  # that it was by hand the hand knows
     return f"the {fired.path.stem.rsplit('-', 1)[-1]} stopped after {fired.outcome.in_file} pairs. {why}"
 
 

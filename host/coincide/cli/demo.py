@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+import sys
 from pathlib import Path
 
 import click
@@ -49,7 +51,12 @@ def command(folder: Path, seed: int) -> None:
     sessions = [done.measured.path, *([fresh] if fresh else [])]
     for path in (rig_path, *sessions, *([done.kept] if done.kept else []), *written):
         say(f"  {path}")
-    say(f"Open {written[-1]} in a browser. Next: 'coincide rig new' for your own rig.")
+    say(f"Open {written[-1]} in a browser. Next: '{_called()} rig new' for your own rig.")
+
+
+def _called() -> str:
+    """How this program is started from here: its name, or where it lies as long as no environment is active."""
+    return "coincide" if shutil.which("coincide") else sys.argv[0]
 
 
 def _fresh(folder: Path) -> Path:

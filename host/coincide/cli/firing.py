@@ -105,7 +105,7 @@ def fire(bench: Bench, path: Path, firing: Firing, enough: Callable[[Floats], bo
     from coincide.cli.enter import EnterKey
     from coincide.cli.live import LiveView
     from coincide.rig.plan import rig_plan
-    from coincide.session.file import SessionWriter
+    from coincide.session.file import SessionWriter, read_session
 
     client, rig = bench.client, bench.rig
     plan = SeriesPlan(
@@ -118,9 +118,13 @@ def fire(bench: Bench, path: Path, firing: Firing, enough: Callable[[Floats], bo
     )
     enter = EnterKey()
     header = session_header(bench, firing, plan.interval_s)
-    writer = SessionWriter.resume(path, header) if path.exists() else SessionWriter(path, header)
-    already = writer.last_shot
-    with writer, LiveView(header, rig, firing.pairs, already=already) as view:
+    earlier = None
+    if path.exists():
+        writer = SessionWriter.resume(path, header)
+        earlier = read_session(path)
+    else:
+        writer = SessionWriter(path, header)
+    with writer, LiveView(header, rig, firing.pairs, earlier=earlier) as view:
         if writer.found is not None:
             view.note(writer.found)
         outcome = run_series(

@@ -19,13 +19,18 @@ def listen(
     """Listen until `firing.pairs` groups (0: no end), `quiet_s` of quiet, or Ctrl-C."""
     from coincide.box.conduct import watch
     from coincide.cli.live import LiveView
-    from coincide.session.file import SessionWriter
+    from coincide.session.file import SessionWriter, read_session
 
     header = session_header(bench, firing, None)
-    writer = SessionWriter.resume(path, header) if path.exists() else SessionWriter(path, header)
+    earlier = None
+    if path.exists():
+        writer = SessionWriter.resume(path, header)
+        earlier = read_session(path)
+    else:
+        writer = SessionWriter(path, header)
     aside("Listening. Fire the rig as you would in the field; Ctrl-C ends.")
 
-    with writer, LiveView(header, bench.rig, firing.pairs or None) as view:
+    with writer, LiveView(header, bench.rig, firing.pairs or None, earlier=earlier) as view:
         if writer.found is not None:
             view.note(writer.found)
         watch(

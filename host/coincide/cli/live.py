@@ -19,8 +19,7 @@ if TYPE_CHECKING:
     from rich.live import Live
 
     from coincide.rig.model import Rig
-    from coincide.session.model import Floats, Header, ShotRecord
-    from coincide.timing.offset import OffsetSuggestion
+    from coincide.session.model import Floats, Header, Session, ShotRecord
 
 SHOWN = 6
 PLAIN_EVERY = 10
@@ -29,19 +28,22 @@ SUGGEST_EVERY = 5
 
 
 class LiveView:
-    """Shows pairs as they come. `total` None: no end known (a watch). Use as a context manager."""
+    """Shows pairs as they come. `total` None: no end known (a watch). `earlier`: the file that is gone on with.
+    Use as a context manager."""
 
-    def __init__(self, header: Header, rig: Rig, total: int | None, *, already: int = 0) -> None:
+    def __init__(
+        self, header: Header, rig: Rig, total: int | None, *, earlier: Session | None = None
+    ) -> None:
         from rich.console import Console
 
         self._console: Console = Console(stderr=True, highlight=False, markup=False)
-        self._running = RunningSeries(header)
+        self._running = RunningSeries(header, earlier)
         self._names = (rig.bodies.a.name, rig.bodies.b.name)
         self._total = total
-        self._already = already
+        self._already = 0 if earlier is None else earlier.shot.size
         self._last: deque[tuple[int, float]] = deque(maxlen=SHOWN)
-        self._missed = 0
-        self._suggestion: OffsetSuggestion | None = None
+        self._missed = int(np.isnan(self.skew_s).sum())
+        self._suggestion = self._running.suggestion()
         self._prompt = ""
         self._began_s = time.monotonic()
         self._live: Live | None = None

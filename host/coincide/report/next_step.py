@@ -25,6 +25,12 @@ def next_step(rig_path: Path, now: datetime) -> tuple[str, ...]:
     except BadInput as complaint:
         return (str(complaint), f"Mend it, then: coincide rig check {rig_path.name}")
     pair = f"{rig.exposures[0]} (A) and {rig.exposures[1]} (B)"
+    begun = list((rig_path.parent / "sessions").glob(f"{rig_path.stem}-*-calibrate.unfinished.json"))
+    if begun:
+        return (
+            f"A calibration of {rig.name} was broken off; its pairs are kept.",
+            "To go on with it: coincide calibrate (with --port PORT on the box)",
+        )
     found = newest_for(calibrations_beside(rig_path)[0], rig)
     if found is None:
         return (

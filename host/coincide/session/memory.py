@@ -1,4 +1,4 @@
-"""A Session made from records in memory, as reading them back from a file would make it."""
+"""A Session made from records in memory, as reading them back from a file would make it, and the way back."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from coincide.session.model import EdgeTable, Header, Session, ShotRecord
+from coincide.session.model import EdgeTable, Header, Plan, Session, ShotRecord
 
 
 def session_from_records(header: Header, records: Sequence[ShotRecord]) -> Session:
@@ -39,4 +39,24 @@ def session_from_records(header: Header, records: Sequence[ShotRecord]) -> Sessi
             level=column("level"),
             tick=column("tick"),
         ),
+    )
+
+
+def records_of(session: Session, latest: int) -> tuple[ShotRecord, ...]:
+    """The last `latest` rows as records again; when each was fired (`at`) a session does not keep."""
+    edges = session.edges
+    rows = range(max(session.shot.size - latest, 0), session.shot.size)
+    begins = np.searchsorted(edges.row, list(rows), side="left")
+    ends = np.searchsorted(edges.row, list(rows), side="right")
+    return tuple(
+        ShotRecord(
+            shot=int(session.shot[row]),
+            at="",
+            plan=None if session.plan_ns[row, 0] < 0 else Plan(*map(int, session.plan_ns[row])),
+            channel=tuple(edges.channel[begin:end].tolist()),
+            level=tuple(edges.level[begin:end].tolist()),
+            tick=tuple(edges.tick[begin:end].tolist()),
+            lost=int(session.lost[row]),
+        )
+        for row, begin, end in zip(rows, begins, ends, strict=True)
     )

@@ -7,8 +7,8 @@ from collections import deque
 import numpy as np
 
 from coincide.errors import BadInput
-from coincide.session.memory import session_from_records
-from coincide.session.model import Header, ShotRecord
+from coincide.session.memory import records_of, session_from_records
+from coincide.session.model import Header, Session, ShotRecord
 from coincide.timing.analysis import Measured, measure, offset_of
 from coincide.timing.offset import OffsetSuggestion
 
@@ -18,10 +18,14 @@ KEPT = 400  # of a long watch only the latest are looked at; the file keeps all
 class RunningSeries:
     """Takes records one by one; knows the latest `KEPT` pairs, measured."""
 
-    def __init__(self, header: Header) -> None:
+    def __init__(self, header: Header, earlier: Session | None = None) -> None:
+        """`earlier`: what the file held before; it counts for the offset, and not in `taken`."""
         self._header = header
-        self._records: deque[ShotRecord] = deque(maxlen=KEPT)
+        known = () if earlier is None else records_of(earlier, KEPT)
+        self._records: deque[ShotRecord] = deque(known, maxlen=KEPT)
         self.measured: Measured | None = None
+        if known:
+            self.measured = measure(session_from_records(header, known))
         self.taken = 0
 
     def take(self, record: ShotRecord) -> float:
