@@ -20,6 +20,7 @@ from coincide_wiring.figures_release import (
     solenoid_figures,
 )
 from coincide_wiring.figures_sensors import gate_figures, sync_figures
+from coincide_wiring.model import Netlist
 from coincide_wiring.netlist import BODIES, Build, in_use
 
 BODY_OF = {row[0]: row[4] for row in PINS}
@@ -46,7 +47,11 @@ class TimingTerm:
 
 def figures(build: Build) -> tuple[Figure, ...]:
     """All computed values of a build, sheet by sheet."""
-    netlist = in_use(build)
+    return figures_of(in_use(build))
+
+
+def figures_of(netlist: Netlist) -> tuple[Figure, ...]:
+    """The same from a netlist, whose values may differ from those of the build."""
     return (
         *(one for body in BODIES for one in release_figures(netlist, body)),
         *(one for body in BODIES for one in solenoid_figures(netlist, body)),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from coincide_wiring.freedom import tight
 from coincide_wiring.model import Part
 from coincide_wiring.netlist import Build, sheets
 
@@ -12,7 +13,7 @@ NOT_BOUGHT = ("body", "metal", "laptop_port")
 
 # What else will do, by kind of part.
 SUBSTITUTES = {
-    "resistor": "any film type of the same value; 5 % where the corner sweep still passes",
+    "resistor": "any film type of the same value; 5 % will do",
     "capacitor": "any type of the same or a higher voltage; keep C0G for picofarads",
     "photorelay": "a type operating at 3 mA or less; not a phototransistor, which is polarised",
     "optocoupler": "any type of the same or a higher transfer ratio grade; not a slow Darlington",
@@ -27,7 +28,7 @@ SUBSTITUTES = {
     "mosfet": "any 60 V type with 0.1 Ω or less at 8 V on the gate",
     "led": "another colour, if the two are told apart by everyone who uses the box",
     "led_array": "eight single LEDs in a straight row, evenly spaced",
-    "resistor_array": "eight single resistors",
+    "resistor_array": "eight single resistors; 5 % will do",
     "shift_register": "any 8-bit type with an output latch that runs on 3.3 V",
     "cell": "any floating supply of the same voltage that nothing else shares",
     "supply": "a battery of the same voltage",
@@ -45,12 +46,15 @@ SUBSTITUTES = {
 }
 
 
-# The same for single parts whose kind allows more than they do, by the beginning of their reference.
+# The same for single parts whose kind allows more than they do.
+FILM = "any film type of the same or a higher voltage; not ceramic, which loses capacitance under voltage"
+ELECTROLYTIC = "any electrolytic type of 25 V or more"
+STEADY = "any white LED of 1 W that is steady on direct current"
 PARTICULAR = {
     "R45": "any type of 5 W or more, well away from the cable",
-    "D45": "any white LED of 1 W that is steady on direct current",
-    "C21": "any film type of the same or a higher voltage; not ceramic, which loses capacitance under voltage",
-    "C51": "any electrolytic type of 25 V or more",
+    **dict.fromkeys(("D45", "D46"), STEADY),
+    **dict.fromkeys(("C21A", "C21B"), FILM),
+    **dict.fromkeys(("C51A", "C51B"), ELECTROLYTIC),
 }
 
 
@@ -67,6 +71,7 @@ class Line:
 
 def parts_list(build: Build) -> tuple[Line, ...]:
     """Parts to buy for a build, grouped by sort, in the order they first appear."""
+    narrow = tight(build)
     grouped: dict[str, list[Part]] = {}
     for sheet in sheets(build):
         for one in sheet.parts:
@@ -77,15 +82,17 @@ def parts_list(build: Build) -> tuple[Line, ...]:
             len(parts),
             sort,
             tuple(one.ref for one in parts),
-            _substitute(parts[0]),
+            _substitute(parts[0], narrow.isdisjoint(one.ref for one in parts)),
             tuple(dict.fromkeys(one.why for one in parts)),
         )
         for sort, parts in grouped.items()
     )
 
 
-def _substitute(one: Part) -> str:
-    for beginning, say in PARTICULAR.items():
-        if one.ref.startswith(beginning):
-            return say
+def _substitute(one: Part, coarse: bool) -> str:
+    """What else will do; `coarse` whether a tolerance of 5 % keeps every computed value within its limits."""
+    if one.ref in PARTICULAR:
+        return PARTICULAR[one.ref]
+    if one.kind == "resistor" and not coarse:
+        return "any film type of the same value and 1 %: its corners leave no room for 5 %"
     return SUBSTITUTES[one.kind]

@@ -16,6 +16,7 @@ from coincide.cli.wiring_words import (
     build_rows,
     caution_lines,
     figure_lines,
+    freedom_lines,
     json_figure,
     part_lines,
 )
@@ -95,6 +96,7 @@ def figures(as_json: bool, **chosen: str) -> None:
     """
     from coincide_wiring.figures import figures as computed
     from coincide_wiring.figures import timing_terms
+    from coincide_wiring.freedom import freedom
 
     build = chosen_build(chosen)
     found = computed(build)
@@ -103,11 +105,17 @@ def figures(as_json: bool, **chosen: str) -> None:
             how: {key: timing_terms(build, done, how) for key, done in (("before", False), ("after", True))}
             for how in ("sync", "gate")
         }
-        _print_json("-figures", {"figures": [json_figure(one) for one in found], "timing_terms": terms})
+        figures_json = [json_figure(one) for one in found]
+        _print_json("-figures", {"figures": figures_json, "values": freedom(build), "timing_terms": terms})
     else:
         for text in figure_lines(found):
             show.say(text)
         show.say("u is a standard uncertainty; an interval of 95 % is about twice as wide to either side.")
+        show.say(
+            "Preferred values (E24) that keep all of this, each alone changed, within ten times either way:"
+        )
+        for text in freedom_lines(freedom(build)):
+            show.say(text)
     if not all(one.inside for one in found):
         raise click.exceptions.Exit(1)
 

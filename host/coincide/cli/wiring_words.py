@@ -12,6 +12,7 @@ from coincide.cli.show import wrapped
 from coincide.report.plain import to_plain
 from coincide_wiring.cautions import Caution
 from coincide_wiring.figure import Figure, Timing
+from coincide_wiring.freedom import Freedom
 from coincide_wiring.netlist import Build, sheets
 from coincide_wiring.parts import Line
 
@@ -69,6 +70,23 @@ def timing_words(timing: Timing) -> str:
     delay, u, left = (engineering(value, "s") for value in (timing.delay_s, timing.u_s, timing.u_left_s))
     after = "a zero check does not see it" if u == left else f"after a zero check u = {left}"
     return f"Adds {delay} {ENTERS[timing.enters]}, uncertain by u = {u}; {after}."
+
+
+def freedom_lines(found: Iterable[Freedom]) -> Iterator[str]:
+    """'R12A R12B 330 Ω: 200 Ω to 620 Ω.' and whether 5 % will do."""
+    for one in found:
+        unit = {"ohm": "Ω"}.get(one.unit, one.unit)
+        value, low, high = (
+            "" if size is None else engineering(size, unit) for size in (one.value, one.least, one.most)
+        )
+        if low and high:
+            span = f"{low} to {high}"
+        elif low or high:
+            span = f"down to {low}" if low else f"up to {high}"
+        else:
+            span = "anything from a tenth to ten times"
+        told = "" if one.coarse else "; keep to 1 %"
+        yield wrapped(f"{' '.join(one.refs)} {value}: {span}{told}", "    ", "      ")
 
 
 def json_figure(figure: Figure) -> dict[str, Any]:

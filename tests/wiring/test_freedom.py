@@ -1,0 +1,63 @@
+"""How far a value may be moved: what is claimed holds, the next preferred value does not."""
+
+from __future__ import annotations
+
+import pytest
+
+from coincide_wiring.figures import figures_of
+from coincide_wiring.freedom import E24, FURTHEST, VALUE_OF, Freedom, freedom, preferred
+from coincide_wiring.netlist import Build, in_use
+from coincide_wiring.parts import parts_list
+
+EVERYTHING = Build(("wetted", "high-voltage"), ("solenoid", "contact"), ("transimpedance", "load"))
+BUILDS = [Build(), EVERYTHING]
+CASES = [(build, one) for build in BUILDS for one in freedom(build)]
+
+
+def holds(build: Build, ref: str, value: float) -> bool:
+    netlist = in_use(build)
+    part = netlist.part(ref)
+    return all(one.inside for one in figures_of(netlist.changed(part.revalued(VALUE_OF[part.kind], value))))
+
+
+@pytest.mark.parametrize(("build", "one"), CASES, ids=[" ".join(one.refs) for _, one in CASES])
+def test_the_ends_hold_and_the_next_value_does_not(build: Build, one: Freedom) -> None:
+    for way, end in ((-1, one.least), (1, one.most)):
+        if end is None:
+            assert all(holds(build, one.refs[0], value) for value in preferred(one.value, way))
+            continue
+        assert holds(build, one.refs[0], end)
+        beyond = next(iter(preferred(end, way)))
+        assert not holds(build, one.refs[0], beyond), f"{one.refs[0]} at {beyond:g}"
+
+
+def test_the_value_that_ohms_law_asks_for_lies_within() -> None:
+    """An isolator's LED, by hand: 2.25 mA at the least from 3.2 V less 1.4 V, through 145 ohm of pin, is 655 ohm at the
+    most; a pin's 12 mA from 3.4 V less 1.0 V, through 20 ohm of pin, 180 ohm at the least."""
+    (led,) = [one for one in freedom(Build()) if "R12A" in one.refs]
+    assert led.most == 620.0
+    assert led.least == 200.0
+    assert led.least <= 330.0 <= led.most
+
+
+@pytest.mark.parametrize("value", [330.0, 1e6, 6.8e-12, 1e-8])
+def test_preferred_values_are_those_of_the_series(value: float) -> None:
+    up, down = preferred(value, 1), preferred(value, -1)
+    assert len(up) == len(down) == len(E24)
+    assert up[-1] == pytest.approx(FURTHEST * value)
+    assert down[-1] == pytest.approx(value / FURTHEST)
+    assert list(up) == sorted(up)
+    assert list(down) == sorted(down, reverse=True)
+
+
+def test_the_parts_list_says_five_per_cent_only_where_it_will_do() -> None:
+    def said(build: Build, ref: str) -> str:
+        (line,) = [line for line in parts_list(build) if ref in line.refs]
+        return line.substitute
+
+    assert all("5 % will do" in said(Build(), ref) for ref in ("R12A", "R22B", "R45A1", "RN81"))
+    assert "1 %" in said(EVERYTHING, "R41A1")
+    assert "5 % will do" in said(EVERYTHING, "R41B1")
+    assert "film" in said(EVERYTHING, "C21A")
+    assert "white" in said(Build(), "D45")
+    assert "5 W" in said(Build(), "R45")
