@@ -80,9 +80,9 @@ def test_in_a_terminal(rig: Rig, fired: MemorySession) -> None:
     last = "\n".join(shown[-1])
     assert "30 of 30 pairs, 3 without an answer" in last
     assert len(re.findall(r"pair +\d+ ", last)) == 6  # the last few pairs
-    assert "centre so far" in last
+    assert "offset so far: Lapwing waits" in last
     assert any("left" in line for line in shown[-2])
-    assert any("that is enough for this" in " ".join(picture) for picture in shown)
+    assert any("that is enough for this tolerance" in picture for picture in shown)
     # No flicker: the picture is written over line by line, the screen never cleared, the cursor hidden meanwhile.
     assert "\x1b[2J" not in written
     assert "\x1b[?1049h" not in written
@@ -98,7 +98,7 @@ def test_in_a_pipe_plain_lines(rig: Rig, fired: MemorySession) -> None:
     lines = screen.getvalue().splitlines()
     assert [line.split(":")[0] for line in lines] == ["pair 10 of 30", "pair 20 of 30", "pair 30 of 30"]
     assert "\x1b" not in screen.getvalue()
-    assert "centre so far" in lines[-1]
+    assert "offset so far: Lapwing waits" in lines[-1]
 
 
 def test_a_series_that_is_gone_on_with_knows_its_earlier_pairs(rig: Rig, fired: MemorySession) -> None:
@@ -107,7 +107,7 @@ def test_a_series_that_is_gone_on_with_knows_its_earlier_pairs(rig: Rig, fired: 
         view.take(fired.records[20])
         shown = "\n".join(pictures(screen.getvalue())[-1])
     assert "21 of 30 pairs, 3 without an answer" in shown
-    assert "centre so far" in shown
+    assert "offset so far: Lapwing waits" in shown
 
 
 def test_a_watch_has_no_end(rig: Rig, fired: MemorySession) -> None:

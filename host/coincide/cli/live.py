@@ -95,7 +95,8 @@ class LiveView:
 
     def _line(self, shot: int, skew_s: float) -> str:
         of = "" if self._total is None else f" of {self._total}"
-        return f"pair {shot}{of}: {self._skew(skew_s)}; {self._so_far()}"
+        said = (f"pair {shot}{of}: {self._skew(skew_s)}", self._so_far(), self._enough())
+        return "; ".join(one for one in said if one)
 
     def _picture(self) -> Group:
         from rich.console import Group
@@ -112,7 +113,7 @@ class LiveView:
         else:
             lines.append(Text(f"{done} pairs, {self._missed} without an answer", style="bold"))
         lines += [Text(f"  pair {shot:4d}   {self._skew(skew_s)}") for shot, skew_s in self._last]
-        lines.append(Text(self._so_far()))
+        lines += [Text(said) for said in (self._so_far(), self._enough()) if said]
         if self._prompt:
             lines.append(Text(self._prompt, style="bold"))
         return Group(*lines)
@@ -137,7 +138,18 @@ class LiveView:
         found = self._suggestion
         if found is None:
             return "too few pairs for an offset yet"
-        said = f"centre so far {ms_with_interval(found.best_s, found.interval_s)}"
-        if found.interval_s[1] - found.interval_s[0] < found.tolerance_s / 4:
-            said += "; that is enough for this tolerance"
+        low_s, high_s = found.interval_s
+        if self._total is None:  # a watch: nothing holds a body back
+            late, interval = (1, (low_s, high_s)) if found.best_s > 0 else (0, (-high_s, -low_s))
+            said = f"so far {self._names[late]} late by {ms_with_interval(abs(found.best_s), interval)}"
+        else:
+            held, interval = (0, (low_s, high_s)) if found.best_s > 0 else (1, (-high_s, -low_s))
+            said = f"offset so far: {self._names[held]} waits {ms_with_interval(abs(found.best_s), interval)}"
         return said
+
+    def _enough(self) -> str:
+        """Whether more pairs would tell anything that matters at this tolerance."""
+        found = self._suggestion
+        if found is None or found.interval_s[1] - found.interval_s[0] >= found.tolerance_s / 4:
+            return ""
+        return "that is enough for this tolerance"

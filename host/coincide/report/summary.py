@@ -197,5 +197,6 @@ def budget_sentence(budget: Budget) -> str:
 def remarks(analysis: Analysis) -> list[str]:
     """What the session file remarked, less what a finding says once for all pairs together."""
     told = {"missed", "stopped answering", "never answered"} & {finding.code for finding in analysis.findings}
-    said = [remark.say for remark in analysis.measured.session.remarks]
+    # That it was stopped once and gone on with is nothing to do about.
+    said = [remark.say for remark in analysis.measured.session.remarks if remark.kind != "stopped"]
     return [one for one in said if not (told and "did not answer at pair" in one)]
