@@ -57,3 +57,22 @@ def test_a_command_on_a_page_is_one_that_is_understood(line: str) -> None:
         assert found is not None, words[0]
         command, words = found, words[1:]
     command.make_context(command.name or "", words, resilient_parsing=False)
+
+
+def test_every_page_is_found_from_the_first() -> None:
+    """From README.md by links alone: no page is an island."""
+    seen, waiting = set(), [DOCS.parent / "README.md"]
+    while waiting:
+        page = waiting.pop()
+        if page in seen:
+            continue
+        seen.add(page)
+        for target in re.findall(r"\]\(([^)#]+\.md)", page.read_text("utf-8")):
+            waiting.append((page.parent / target).resolve())
+    assert {page.resolve() for page in PAGES if page.name != "DEVELOPERS.md"} <= seen
+
+
+def test_every_decision_is_listed() -> None:
+    listed = (DOCS / "decisions" / "README.md").read_text("utf-8")
+    for page in (DOCS / "decisions").glob("*.md"):
+        assert page.name == "README.md" or f"({page.name})" in listed
