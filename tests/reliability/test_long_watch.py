@@ -20,9 +20,10 @@ from coincide.cli.live import LiveView
 from coincide.rig.file import parse_rig
 from coincide.rig.new import TEMPLATE
 from coincide.session.file import SessionWriter, read_session
-from coincide.session.model import Header, ShotRecord
+from coincide.session.model import Header, Remark, ShotRecord
 from coincide_firmware.app import pins
-from tests.box.sinks import header_for
+from tests.box.sinks import MemorySession, header_for
+from tests.box.witness import Witness
 
 pytestmark = pytest.mark.skipif(
     not Path("/proc/self/statm").exists(), reason="this system does not tell how much memory a process has"
@@ -85,6 +86,85 @@ def test_two_hundred_thousand_edges_take_no_more_memory_than_twenty_thousand(tmp
     assert session.lost.sum() == 0
     assert len(session.edges.tick) >= 200_000
     assert max(resident[2:]) - resident[1] < 6.0, resident
+
+
+@pytest.fixture
+def worn() -> SimulatedPort:
+    return worn_on(BoxSpec(bytes_per_s=1e6))
+
+
+def worn_on(box: BoxSpec, closings: int = 750) -> SimulatedPort:
+    """Contacts so worn that a pair has far more edges than the box can hold."""
+    spec = WorldSpec("chatter", "worn contacts", *world_spec("steady").bodies, box=box)
+    port = open_simulated(spec)
+    chattering(port, closings)
+    return port
+
+
+def test_a_pair_of_more_edges_than_the_box_holds_is_kept_whole_and_so_are_those_after(
+    worn: SimulatedPort, tmp_path: Path
+) -> None:
+    witness = Witness(worn.world)
+    client = BoxClient(worn)
+    session = MemorySession(header_for(client))
+    outcome = watch(client, session, groups=3, gap_s=0.2, quiet_s=60.0)
+    assert outcome.kept == 3
+    assert [len(record.tick) for record in session.records] == [3000] * 3
+    assert all(witness.saw(record) and record.lost == 0 for record in session.records)
+    (said,) = outcome.sentences
+    assert "a contact chatters" in said
+
+
+class Killed(BaseException):
+    """The process ends here; what is not on disk is gone."""
+
+
+def test_killed_inside_a_pair_that_goes_on_and_on_what_the_box_forgot_is_on_disk(
+    worn: SimulatedPort, tmp_path: Path
+) -> None:
+    witness = Witness(worn.world)
+    client = BoxClient(worn)
+    path = tmp_path / "s.jsonl"
+    left = [4]
+
+    class Dying(SessionWriter):
+        def remark(self, remark: Remark) -> None:
+            super().remark(remark)
+            left[0] -= remark.kind == "open group"
+            if not left[0]:
+                raise Killed
+
+    with Dying(path, header_for(client)) as writer, pytest.raises(Killed):
+        watch(client, writer, groups=3, gap_s=0.2)
+    session = read_session(path)
+    assert session.shot.size == 0
+    (remark,) = [one for one in session.remarks if one.kind == "left over"]
+    assert "broke off inside a group" in remark.say
+    on_disk = list(zip(*(remark.detail[name] for name in ("channel", "level", "tick")), strict=True))
+    assert len(on_disk) > 1500
+    assert on_disk == witness.lives[0][: len(on_disk)]
+    # What the box still holds, and all that comes after, the next run has.
+    with SessionWriter.resume(path) as writer:
+        assert watch(BoxClient(worn), writer, groups=2, gap_s=0.2).kept == 2
+    again = read_session(path)
+    assert again.shot.size == 2
+    assert not [one for one in again.remarks if one.kind == "open group"]
+
+
+def test_a_line_too_slow_for_it_loses_edges_by_count_and_joins_no_two_pairs() -> None:
+    """What the box could neither send nor hold is counted with the pair, and no pair takes another's edges."""
+    worn = worn_on(BoxSpec(bytes_per_s=4000.0), 400)
+    witness = Witness(worn.world)
+    client = BoxClient(worn)
+    session = MemorySession(header_for(client))
+    outcome = watch(client, session, groups=4, gap_s=0.2, quiet_s=120.0)
+    assert outcome.kept >= 4
+    whole = [record for record in session.records if not record.lost]
+    assert len(whole) < len(session.records)
+    assert all(witness.saw(record) for record in whole)
+    for record in session.records:
+        assert (record.tick[-1] - record.tick[0]) / 125e6 < 1.2 * 400 * APART_TICKS / 125e6
+    assert any("no room" in said for said in outcome.sentences)
 
 
 @pytest.mark.soak

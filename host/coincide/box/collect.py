@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from datetime import UTC, datetime
+from itertools import pairwise
 from typing import Any
 
 from coincide.errors import BoxFailed
-from coincide.session.model import Plan, Remark, ShotRecord
+from coincide.session.model import OPEN_GROUP, Plan, Remark, ShotRecord
 
 from .answers import Event
 from .client import BoxClient
@@ -16,6 +18,9 @@ from .plans import SessionSink
 Edge = tuple[int, int, int]
 """Channel, level, tick."""
 
+EDGES_UNTOLD_MOST = (
+    400  # of a group that goes on and on: then they are put on the disk, and the box may forget them
+)
 EDGES_KEPT_MOST = 100_000  # of one pair or group; a contact that chatters for hours must not fill the memory
 
 LARGEST = 2**59  # of ticks and counts: a hundred years of any box, and room for more in a session file
@@ -26,6 +31,11 @@ ASSUMED_REST_S = 300.0
 RESTARTED_BETWEEN = (
     "The box was restarted between two runs into this file: the time between them is not known, and "
     "five minutes are assumed."
+)
+
+CHATTER = (
+    f"More than {EDGES_UNTOLD_MOST} edges came without a rest between: a contact chatters, or the quiet that ends a "
+    "pair is set too long."
 )
 
 SENTENCES_MOST = 1000  # in an outcome; the file has them all
@@ -39,7 +49,8 @@ def now_text() -> str:
 class Collector:
     """Takes events one by one. `on_shot` and `on_note` are told after a record or remark is on disk.
 
-    Ticks are made to go on after a restart of the box (`restarted`): what was before stays before.
+    gap_s: the rest that ends a group of a watch. Ticks are made to go on after a restart of the box (`restarted`):
+    what was before stays before.
     """
 
     def __init__(
@@ -48,6 +59,7 @@ class Collector:
         sink: SessionSink,
         on_shot: Callable[[ShotRecord], None],
         on_note: Callable[[str], None],
+        gap_s: float = math.inf,
     ) -> None:
         self.sentences: list[str] = []
         self.interlock_opened = False
@@ -57,11 +69,15 @@ class Collector:
         self._on_shot = on_shot
         self._on_note = on_note
         self._edges: list[Edge] = []
+        self._safe = 0  # so many of them are on the disk already
         self._crowded_out = 0
+        self._dropped = 0  # messages the box had no room for since the last pair
         self._base = 0
         self._last_tick = sink.last_tick
         self._last_s: float | None = None
         self._restarted = False
+        self._told_of_chatter = False
+        self._gap_ticks = gap_s * client.identity.tick_hz
 
     def note(self, kind: str, say: str, detail: dict[str, Any] | None = None) -> None:
         """A remark into the file, and the sentence to the person."""
@@ -72,8 +88,7 @@ class Collector:
 
     def restarted(self) -> None:
         """The box began anew: what it had not sent is gone and its ticks start from zero."""
-        self._edges = []
-        self._crowded_out = 0
+        self._forget_edges()
         self._restarted = True
         self.wound = False
 
@@ -83,6 +98,8 @@ class Collector:
         fields = event.fields
         if event.kind == "edges":
             self._take_edges(fields)
+            if len(self._edges) + self._crowded_out - self._safe > EDGES_UNTOLD_MOST:
+                self._put_aside_for_now(event)
             return None
         if event.kind in ("shot", "group"):
             return event
@@ -99,6 +116,7 @@ class Collector:
             )
         elif event.kind == "dropped":
             count = whole(fields, "count")
+            self._dropped += count
             self.note(
                 "dropped", f"The box had no room for {count} messages and dropped them.", {"count": count}
             )
@@ -140,9 +158,34 @@ class Collector:
         self._done(event)
 
     def _done(self, event: Event) -> None:
-        self._edges = []
-        self._crowded_out = 0
+        self._forget_edges()
+        self._dropped = 0
         self._client.ack(event.seq)
+
+    def _forget_edges(self) -> None:
+        self._edges = []
+        self._safe = 0
+        self._crowded_out = 0
+
+    def _put_aside_for_now(self, event: Event) -> None:
+        """The edges so far of a group that has not ended: on the disk, so that the box need not hold them all."""
+        if not self._told_of_chatter:
+            self._told_of_chatter = True
+            self.note("chatter", CHATTER)
+        fresh = self._edges[self._safe :]
+        self._safe = len(self._edges) + self._crowded_out
+        if fresh:
+            self._place_in_time(self._edges[0][2])
+            say = "Edges of a group that had not ended: kept here until it had."
+            self._sink.remark(Remark(now_text(), OPEN_GROUP, say, self._columns(fresh)))
+        self._client.ack(event.seq)
+
+    def _columns(self, edges: list[Edge]) -> dict[str, list[int]]:
+        return {
+            "channel": [channel for channel, _, _ in edges],
+            "level": [level for _, level, _ in edges],
+            "tick": [tick + self._base for _, _, tick in edges],
+        }
 
     def _take_edges(self, fields: dict[str, Any]) -> None:
         codes, tick = fields.get("e"), whole(fields, "base")
@@ -159,12 +202,15 @@ class Collector:
                 self._edges.append((code // 2, code % 2, tick))
 
     def _record(self, event: Event, shot: int, plan: Plan | None) -> ShotRecord:
+        counted = whole(event.fields, "edges")
+        if self._dropped and (earlier := self._of_earlier_groups()):
+            self._set_apart(earlier)
         edges = self._edges
         if edges:
             self._place_in_time(edges[0][2])
         # What the box counted and could not send is lost too.
-        unsent = whole(event.fields, "edges") - len(edges)
-        lost = max(whole(event.fields, "lost"), unsent) + self._crowded_out
+        unsent = counted - len(edges) - self._crowded_out
+        lost = max(whole(event.fields, "lost"), unsent, self._dropped) + self._crowded_out
         return ShotRecord(
             shot=shot,
             at=now_text(),
@@ -174,6 +220,19 @@ class Collector:
             tick=tuple(tick + self._base for _, _, tick in edges),
             lost=lost,
         )
+
+    def _of_earlier_groups(self) -> int:
+        """How many of the edges held came before the last rest that ends a group: the box had no room to say so."""
+        ticks = [tick for _, _, tick in self._edges]
+        rests = [after for after, (one, two) in enumerate(pairwise(ticks), 1) if two - one > self._gap_ticks]
+        return rests[-1] if rests else 0
+
+    def _set_apart(self, count: int) -> None:
+        """The first edges held are of a pair or group whose end the box had no room to tell: no part of this one."""
+        self._place_in_time(self._edges[0][2])
+        say = f"{count} edges came before, of a pair or group whose end the box had no room to tell."
+        self.note("left over", say, {"number": 0} | self._columns(self._edges[:count]))
+        self._edges = self._edges[count:]
 
     def _place_in_time(self, first_tick: int) -> None:
         """After a restart, put the box's ticks where the host's clock says they belong."""

@@ -27,7 +27,7 @@ class Watching:
     ) -> None:
         self._client = client
         self._writer = writer
-        self._collector = Collector(client, writer, on_group, on_note)
+        self._collector = Collector(client, writer, on_group, on_note, gap_s)
         self._gap_ns = round(gap_s * 1e9)
         self._stop = stop
         self._kept = 0

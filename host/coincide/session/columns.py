@@ -10,7 +10,7 @@ import numpy.typing as npt
 import orjson
 
 from coincide.session.lines import PLAN_KEYS, remark_from
-from coincide.session.model import EdgeTable, Header, Ints, Remark, Session
+from coincide.session.model import OPEN_GROUP, EdgeTable, Header, Ints, Remark, Session
 
 _PLAN = itemgetter(*PLAN_KEYS)
 _NO_PLAN = (-1,) * len(PLAN_KEYS)
@@ -28,6 +28,7 @@ class Columns:
         self._pairs: list[Ints] = []  # (n, 9): shot, lost, start, edges, plan
         self._edges: list[Ints] = []  # (m, 2): code, ticks since start
         self._remarks: list[Remark] = []
+        self._open: list[Remark] = []  # of groups that had not ended
         self._torn: int | None = None
 
     def take(self, lines: list[bytes], number: int, *, last: bool) -> None:
@@ -41,10 +42,14 @@ class Columns:
             return
         self._pairs.append(pairs)
         self._edges.append(edges)
-        if len(shots) < len(found):
-            for offset, line in enumerate(found):
-                if "shot" not in line:
-                    self._take_other(line, number + offset)
+        if len(shots) == len(found):
+            self._open.clear()
+            return
+        for offset, line in enumerate(found):
+            if "shot" in line:
+                self._open.clear()
+            else:
+                self._take_other(line, number + offset)
 
     def _arrays(self, shots: list[dict[str, Any]]) -> tuple[Ints, Ints]:
         """Arrays of whole, plausible lines. Raises KeyError, TypeError or ValueError on any other."""
@@ -91,12 +96,14 @@ class Columns:
                 else:
                     self._pairs.append(pairs)
                     self._edges.append(edges)
+                    self._open.clear()
             else:
                 self._take_other(found, number + offset)
 
     def _take_other(self, line: object, number: int) -> None:
         if isinstance(line, dict) and "remark" in line:
-            self._remarks.append(remark_from(line))
+            remark = remark_from(line)
+            (self._open if remark.kind == OPEN_GROUP else self._remarks).append(remark)
         else:
             self._damaged(number, "is of no kind known here")
 
@@ -106,6 +113,7 @@ class Columns:
 
     def session(self) -> Session:
         """Everything taken so far, pairs in the order of the file."""
+        self._tell_of_an_open_group()
         pairs = np.concatenate([np.zeros((0, 4 + len(PLAN_KEYS)), np.int64), *self._pairs])
         edges = np.concatenate([np.zeros((0, 2), np.int64), *self._edges])
         self._pairs, self._edges = [], []
@@ -131,6 +139,19 @@ class Columns:
             remarks=tuple(self._remarks),
             torn=self._torn,
         )
+
+    def _tell_of_an_open_group(self) -> None:
+        """Of a group that never ended, one remark; of one that did, its record holds all."""
+        if not self._open:
+            return
+        columns: dict[str, list[Any]] = {"channel": [], "level": [], "tick": []}
+        for remark in self._open:
+            for name, column in columns.items():
+                part = remark.detail.get(name)
+                column.extend(part if isinstance(part, list) else [])
+        say = f"The run broke off inside a group: {len(columns['tick'])} edges of it are kept, and it is not counted."
+        self._remarks.append(Remark(self._open[-1].at, "left over", say, {"number": 0, **columns}))
+        self._open.clear()
 
     def _in_order(self, table: EdgeTable) -> EdgeTable:
         backwards = (np.diff(table.tick) < 0) & (np.diff(table.row) == 0)

@@ -14,6 +14,9 @@ VERSION = 1
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 
+# Kind of a remark that holds edges of a group still going on; of no more use once its group is in the file.
+OPEN_GROUP = "open group"
+
 A, B = 0, 1
 BODIES = ("A", "B")
 
