@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from coincide.box.bench_check import BenchCheck
+from coincide.box.bench_check import CAUTIONS_AT, SOLENOID_CAUTIONS, BenchCheck
 from coincide.box.bench_hand import SimulatedHand
 from coincide.box.bench_inputs import GATE, SYNC
 from coincide.box.bench_record import (
@@ -31,6 +31,7 @@ from coincide.box.simulated.port import SimulatedPort, open_simulated
 from coincide.box.simulated.worlds import world_spec
 from coincide.errors import BadInput, BoxFailed
 from coincide_firmware.app.pins import LAMPS, PINS
+from coincide_wiring.cautions import CAUTIONS
 from coincide_wiring.netlist import Build, digest
 
 AT = datetime(2031, 5, 4, 9, 30, tzinfo=UTC)
@@ -106,6 +107,18 @@ def test_a_sound_box_passes_and_leaves_its_outputs_open_and_disarmed() -> None:
 def test_every_row_of_the_pin_table_is_tested_or_is_the_heartbeat() -> None:
     tested = {"lamp_data", "lamp_clock", "lamp_latch"} | (set(ALL) - {"lamp_row", "loopback"})
     assert tested | {"beat"} == {row[0] for row in PINS}
+
+
+def test_cautions_are_told_before_the_hand_acts() -> None:
+    for build, more in ((Build(), ()), (Build(release=("contact", "solenoid")), SOLENOID_CAUTIONS)):
+        for stage, keys in CAUTIONS_AT.items():
+            check, person, _ = bench()
+            check.build = build
+            person.refuses = ("?",)
+            check.run([stage])
+            said = {one.key for one in CAUTIONS if any(one.say in told for told in person.told)}
+            assert said == {*keys, *(more if stage == "outputs" else ())}
+            assert {*keys, *SOLENOID_CAUTIONS} <= {one.key for one in CAUTIONS}
 
 
 def test_stages_may_be_run_alone_and_only_in_their_order() -> None:

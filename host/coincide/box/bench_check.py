@@ -16,10 +16,19 @@ from coincide.box.bench_outputs import check_outputs
 from coincide.box.bench_record import BenchRecord, Item, ZeroResult
 from coincide.box.bench_talk import Ask, BenchClient, BenchTalk, Question, Tell
 from coincide.box.bench_zero import PULSES, measure_loops
+from coincide_wiring.cautions import CAUTIONS
 from coincide_wiring.netlist import Build, digest
 
 STAGES = ("controls", "lights", "outputs", "sync", "gate", "lamps", "zero")
 WATCH_TIMEOUT_S = 30.0
+# What is told before the hand acts, by stage: keys of the cautions. Solenoids only where one is fitted.
+CAUTIONS_AT = {
+    "outputs": ("fingers", "interlock"),
+    "sync": ("flash-off", "no-flash-on", "fingers"),
+    "gate": ("mains-lamp", "eyes", "cloth", "laser", "film-out", "no-touch"),
+    "lamps": ("eyes",),
+}
+SOLENOID_CAUTIONS = ("solenoid-heat", "solenoid-supply")
 
 
 class BenchCheck:
@@ -48,7 +57,16 @@ class BenchCheck:
         box does."""
         for stage in STAGES:
             if stage in stages:
+                self._caution(stage)
                 self.items += self.stage(stage)
+
+    def _caution(self, stage: str) -> None:
+        keys = CAUTIONS_AT.get(stage, ())
+        if stage == "outputs" and "solenoid" in self.build.release:
+            keys += SOLENOID_CAUTIONS
+        for one in CAUTIONS:
+            if one.key in keys:
+                self._tell(f"{'DANGER' if one.grave else 'Mind'}: {one.say}")
 
     def stage(self, name: str) -> tuple[Item, ...]:
         """One stage of STAGES. Raises as `run` does, KeyError for a stage there is not."""
