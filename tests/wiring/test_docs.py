@@ -157,6 +157,7 @@ def test_each_stage_names_the_test_that_belongs_to_it() -> None:
         5: "sync",
         6: "zero",
         7: "gate",
+        10: "outputs",
         11: "outputs",
         12: "lamps",
     }

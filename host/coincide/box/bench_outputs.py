@@ -14,7 +14,10 @@ PLACE = {"half": "half and common", "full": "full and common"}
 def check_outputs(talk: BenchTalk, ask: Ask, tell: Tell) -> tuple[Item, ...]:
     """Click each output; the person says whether that contact, and no other, closed. Raises BoxFailed, and
     BadInput when the cautions were not acknowledged."""
-    tell("Outputs: bodies off. Put a meter on ohms, or a lamp and a cell, across the socket named.")
+    tell(
+        "Outputs: bodies off, a meter on ohms (or a lamp and a cell) across the socket named. For a first release put "
+        "one body on instead: it must act, and nothing else."
+    )
     if not talk.client.status().interlock:
         ask(Question("The interlock is open, so no output can close. Close it. Done?", "interlock", "close"))
     return tuple(_output(talk, ask, number, name) for number, name in enumerate(OUTPUTS))
@@ -23,7 +26,7 @@ def check_outputs(talk: BenchTalk, ask: Ask, tell: Tell) -> tuple[Item, ...]:
 def _output(talk: BenchTalk, ask: Ask, number: int, name: str) -> Item:
     press, body = name.split("_")
     place = f"socket {body.upper()}, {PLACE[press]}"
-    if not ask(Question(f"Meter on {place}? It will close for half a second.")):
+    if not ask(Question(f"Meter, or body, on {place}? It will close for half a second.")):
         return Item(name, "output", None, f"{name} was left out.")
     with talk.armed():
         edges = talk.pulse(number, CLICK_NS)
