@@ -152,6 +152,9 @@ def show_calibrated(done: Calibrated, *, as_json: bool) -> None:
         say(f"Kept as {done.kept}, and in the box as a preset for this pair of shutter times.")
     else:
         say(f"No calibration was kept: {done.why_not}")
+    if done.fresh_analysis is not None and done.fresh is not None:
+        say(f"Look at it: coincide report {done.measured.path} --fresh {done.fresh.path}")
+    else:
         say(f"Every edge is kept in {done.measured.path}")
 
 
