@@ -18,7 +18,7 @@ from .damage import damaged
 from .readers import READERS
 
 EXAMPLES = {"session": 60, "calibration": 60}
-RUNS = {"session": 40_000, "calibration": 60_000, "image": 40_000}
+RUNS = {"session": 40_000, "calibration": 60_000, "image": 20_000}
 
 
 @pytest.mark.parametrize("name", READERS)

@@ -206,9 +206,9 @@ def test_a_box_that_asks_for_an_age_of_patience_is_asked_again(tmp_path: Path) -
 
 @pytest.mark.soak
 def test_boxes_that_lie_in_thousands_of_ways(tmp_path: Path) -> None:
-    told = sum(lied_to(seed, tmp_path) for seed in range(1000, 5000))
-    assert told > 10_000
-    print(f"{told} lies of 4000 boxes")
+    told = sum(lied_to(seed, tmp_path) for seed in range(1000, 3000))
+    assert told > 2000
+    print(f"{told} lies of 2000 boxes")
 
 
 @pytest.mark.parametrize(
