@@ -7,7 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from coincide.errors import BadInput
-from coincide.timing.ready import Calibrated, frames_to_spend, judge_ready, plan_ready
+from coincide.timing.ready import Calibrated, frames_to_spend, judge_ready, plan_ready, shots_it_takes
 from tests.timing.ready_curves import BEGIN, DOCS, END, RIGS, simulate, table
 
 MS = 1e-3
@@ -94,6 +94,11 @@ def test_a_calibration_too_uncertain_says_so() -> None:
 def test_nonsense_is_refused() -> None:
     with pytest.raises(BadInput, match="calibrate again"):
         plan_ready(Calibrated(0.0, 1.0, 10, 0.1))
+
+
+def test_it_says_what_it_will_take() -> None:
+    plan = plan_ready(GOOD)
+    assert f"{plan.least + 1} to {plan.most + 1} pairs" in shots_it_takes(plan)
 
 
 def test_film_costs_are_counted() -> None:

@@ -21,12 +21,13 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """The verdict with what it rests on; `readiness` None when `why` already says no."""
+    """The verdict with what it rests on; `readiness` None when `why` already says no. offset_s: the calibrated one."""
 
     calibration: Path | None
     session: Path | None
     readiness: Readiness | None
     why: str
+    offset_s: float = 0.0
 
     @property
     def ready(self) -> bool:
@@ -41,7 +42,13 @@ def judge_fresh_pairs(
     from coincide.cli.opening import opened_box
     from coincide.cli.results import analyse_file
     from coincide.rig.calibration import stale_reasons
-    from coincide.timing.ready import frames_to_spend, from_calibration, judge_ready, plan_ready
+    from coincide.timing.ready import (
+        frames_to_spend,
+        from_calibration,
+        judge_ready,
+        plan_ready,
+        shots_it_takes,
+    )
 
     found = _calibration(rig, rig_path)
     if found is None:
@@ -57,6 +64,7 @@ def judge_fresh_pairs(
             return Judged(
                 found.path, None, None, "Not ready: the calibration no longer holds. " + " ".join(stale)
             )
+        aside(shots_it_takes(plan))
         if film:
             for line in frames_to_spend(plan):
                 aside(line)
@@ -76,7 +84,7 @@ def judge_fresh_pairs(
     readiness = judge_ready(calibrated, skew_s)
     if not fired.outcome.complete:
         return Judged(found.path, path, None, f"Not ready: {' '.join(fired.outcome.sentences[-1:])}")
-    return Judged(found.path, path, readiness, readiness.why)
+    return Judged(found.path, path, readiness, readiness.why, found.calibration.offset_s)
 
 
 def judge_frames(rig: Rig, rig_path: Path, frames_path: Path) -> Judged:
@@ -93,7 +101,7 @@ def judge_frames(rig: Rig, rig_path: Path, frames_path: Path) -> Judged:
     plan = plan_ready(calibrated)
     skews = [frame.skew_s for frame in read_frames(frames_path) if frame.preset == name][-plan.most :]
     readiness = judge_ready(calibrated, np.array(skews, dtype=np.float64), first_left_out=False)
-    return Judged(found.path, frames_path, readiness, readiness.why)
+    return Judged(found.path, frames_path, readiness, readiness.why, found.calibration.offset_s)
 
 
 def show_readiness(judged: Judged, *, as_json: bool) -> None:
@@ -118,6 +126,10 @@ def show_readiness(judged: Judged, *, as_json: bool) -> None:
     else:
         said = "More pairs are needed" if found.verdict == "go on" else found.verdict.capitalize()
         say(f"{said}: {judged.why}")
+        if found.verdict == "touch up":
+            offset_s = judged.offset_s + found.touch_up_s
+            side = "A" if offset_s > 0 else "B"
+            say(f"The offset becomes {side} {abs(offset_s) * 1e3:.2f}ms; to have that kept: coincide calibrate")
     if judged.calibration is not None:
         say(f"Compared with {judged.calibration}")
 

@@ -184,6 +184,12 @@ def running_verdicts(calibrated: Calibrated, skew_s: Floats) -> npt.NDArray[np.i
     return np.asarray(np.where(may_stop, code, GO_ON), dtype=np.int8)
 
 
+def shots_it_takes(plan: ReadyPlan) -> str:
+    """What the test will take with this rig's jitter, the first shot after a rest included; a sentence."""
+    pairs = f"{plan.least + 1} to {plan.most + 1} pairs"
+    return f"With this rig's jitter it takes {pairs}: it stops as soon as the answer is clear."
+
+
 def frames_to_spend(plan: ReadyPlan) -> tuple[str, ...]:
     """What the test costs with film loaded, and the ways round it; a sentence each."""
     return (
