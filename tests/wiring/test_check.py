@@ -9,6 +9,7 @@ from dataclasses import replace
 from itertools import combinations, pairwise, product
 from types import ModuleType
 
+import numpy as np
 import pytest
 
 from coincide.errors import BadInput
@@ -112,6 +113,8 @@ SPOILED: list[tuple[str, Netlist, Spoil, str]] = [
     ),
     ("one shell on the rig's metal", PLAIN, wire("A_SHELL", "RIG_METAL"), "apart"),
     ("board ground on the rig's metal", PLAIN, wire("GND", "RIG_METAL"), "apart"),
+    ("the rig's metal on USB earth", PLAIN, wire("RIG_METAL", "USB_EARTH"), "apart"),
+    ("one lead's shield on both bodies", PLAIN, wire("A_SYNC_O", "B_COM"), "apart"),
     ("release common on USB earth", PLAIN, wire("A_COM", "USB_EARTH"), "apart"),
     ("sync outer on the board's ground", PLAIN, wire("B_SYNC_O", "GND"), "apart"),
     (
@@ -357,6 +360,32 @@ def test_bodies_rig_and_board_are_four_circuits_that_never_meet() -> None:
     assert domain["GND"] == domain["USB_EARTH"]
     assert path_between(PLAIN, "A_SHELL", "GND") == ()
     assert path_between(PLAIN, "VBUS", "USB_EARTH")[1] == "X1"
+
+
+APART = {"body A": "A_SHELL", "body B": "B_SHELL", "the rig": "RIG_METAL", "the board": "USB_EARTH"}
+
+
+@pytest.mark.parametrize("build", [Build(), EVERYTHING], ids=str)
+@pytest.mark.parametrize(("one", "other"), list(combinations(APART, 2)))
+def test_a_wire_from_anywhere_in_one_circuit_to_anywhere_in_another_is_caught(
+    build: Build, one: str, other: str
+) -> None:
+    """Not between the named terminals alone: forty wires drawn at random, inside nets among them."""
+    sound, rng = in_use(build), np.random.default_rng(29)
+    domain = domains(sound)
+    ends = [[net for net in domain if domain[net] == domain[APART[name]]] for name in (one, other)]
+    for _ in range(40):
+        here, there = (str(rng.choice(nets)) for nets in ends)
+        assert "apart" in {fault.rule for fault in structural_faults(wire(here, there)(sound))}, (here, there)
+
+
+@pytest.mark.parametrize("build", [Build(), EVERYTHING], ids=str)
+def test_an_isolator_that_isolates_nothing_is_caught_each_of_them(build: Build) -> None:
+    sound = in_use(build)
+    for part_ in sound.of_kind("insulator", "photorelay", "optocoupler"):
+        near, far = part_.sides()
+        bridged = wire(part_.pins[near[0]], part_.pins[far[0]])(sound)
+        assert "apart" in {fault.rule for fault in structural_faults(bridged)}, part_.ref
 
 
 def test_no_reference_is_used_twice() -> None:
