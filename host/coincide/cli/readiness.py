@@ -83,7 +83,10 @@ def judge_fresh_pairs(
     skew_s = analyse_file(fired.path).measured.skew_s if fired.outcome.in_file else np.empty(0)
     readiness = judge_ready(calibrated, skew_s)
     if not fired.outcome.complete:
-        return Judged(found.path, path, None, f"Not ready: {' '.join(fired.outcome.sentences[-1:])}")
+        why = " ".join(fired.outcome.sentences[-1:])
+        if fired.outcome.ending == "stopped":
+            why = f"stopped by hand after {fired.outcome.in_file} pairs, not clear yet. 'coincide ready' begins anew."
+        return Judged(found.path, path, None, f"Not ready: {why}")
     return Judged(found.path, path, readiness, readiness.why, found.calibration.offset_s)
 
 
@@ -129,7 +132,9 @@ def show_readiness(judged: Judged, *, as_json: bool) -> None:
         if found.verdict == "touch up":
             offset_s = judged.offset_s + found.touch_up_s
             side = "A" if offset_s > 0 else "B"
-            say(f"The offset becomes {side} {abs(offset_s) * 1e3:.2f}ms; to have that kept: coincide calibrate")
+            say(
+                f"The offset becomes {side} {abs(offset_s) * 1e3:.2f}ms; to have that kept: coincide calibrate"
+            )
     if judged.calibration is not None:
         say(f"Compared with {judged.calibration}")
 

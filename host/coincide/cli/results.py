@@ -45,6 +45,7 @@ def show_session(path: Path, *, as_json: bool, other: Path | None = None) -> Ana
 
 def show_analysis(analysis: Analysis) -> None:
     """The table of both bodies, who is late, what to set, what to expect, and what else was noticed."""
+    from coincide.report.left_over import what_it_leaves
     from coincide.report.summary import (
         BODY_COLUMNS,
         body_rows,
@@ -60,7 +61,7 @@ def show_analysis(analysis: Analysis) -> None:
     say(lateness(analysis))
     if analysis.suggestion is not None:
         say(what_to_set(measured.rig, analysis.suggestion, watched=was_watched(measured)))
-        for line in what_to_expect(analysis.suggestion):
+        for line in (*what_it_leaves(analysis), *what_to_expect(analysis.suggestion)):
             say(line)
     for line in noticed(analysis):
         say(f"Note: {line}")
@@ -99,5 +100,5 @@ def leave_unless_complete(fired: Fired, again: str, *, as_json: bool) -> None:
     if fired.outcome.complete:
         return
     if not as_json:
-        say(f"The series stopped early ({fired.outcome.ending}). To go on: {again}")
+        say(f"The series stopped early. To go on: {again}")
     click.get_current_context().exit(1)

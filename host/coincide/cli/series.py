@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 
 import click
@@ -72,4 +73,7 @@ def command(
     analysis = show_session(fired.path, as_json=as_json, other=other)
     if other is not None and not as_json:
         show_comparison(analysis, other)
-    leave_unless_complete(fired, f"coincide series -n {pairs} --out {path}", as_json=as_json)
+    again = [("--offset", offset_text), ("--port", port), ("--world", world)]
+    again += [("--rig", None if rig_path == Path("rig.toml") else str(rig_path))]
+    said = "".join(f" {option} {shlex.quote(value)}" for option, value in again if value is not None)
+    leave_unless_complete(fired, f"coincide series -n {pairs} --out {path}{said}", as_json=as_json)

@@ -67,6 +67,7 @@ def command(
     from coincide.cli.listening import listen
     from coincide.cli.opening import opened_box
     from coincide.cli.results import show_comparison, show_session
+    from coincide.cli.show import say
     from coincide.rig.file import load_rig
     from coincide.units import quantity
 
@@ -82,5 +83,8 @@ def command(
         firing = Firing("watch", pairs or 0, confirmed=items)
         listen(bench(client, rig_path), path, firing, gap_s=gap_s, quiet_s=quiet_s)
     analysis = show_session(path, as_json=as_json, other=other)
-    if other is not None and not as_json:
+    if as_json:
+        return
+    if other is not None:
         show_comparison(analysis, other, turned)
+    say(f"To add to it: coincide watch --out {path}")
