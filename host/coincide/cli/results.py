@@ -61,7 +61,7 @@ def show_analysis(analysis: Analysis) -> None:
     say(lateness(analysis))
     if analysis.suggestion is not None:
         say(what_to_set(measured.rig, analysis.suggestion, watched=was_watched(measured)))
-        for line in (*what_it_leaves(analysis), *what_to_expect(analysis.suggestion)):
+        for line in (*what_to_expect(analysis.suggestion), *what_it_leaves(analysis)):
             say(line)
     for line in noticed(analysis):
         say(f"Note: {line}")

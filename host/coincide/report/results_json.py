@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from coincide.report.left_over import left_at_each_end_s
 from coincide.report.quantities import quantities_json
 from coincide.report.summary import noticed
 from coincide.timing.analysis import Analysis
@@ -40,6 +41,7 @@ def session_json(analysis: Analysis, path: Path) -> dict[str, Any]:
         "seen_by": [body.how for body in measured.mids.bodies],
         "type_b_u_s": measured.mids.type_b_s,
         "offset": None if analysis.suggestion is None else offset_json(analysis.suggestion),
+        "left_at_each_end_s": left_at_each_end_s(analysis),
         "budget": skew_budget(analysis),
         "quantities": quantities_json(analysis),
         "why_no_offset": analysis.why_none,

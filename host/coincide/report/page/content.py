@@ -8,6 +8,7 @@ from importlib.metadata import version
 import numpy as np
 
 from coincide.report.figures import comparison_figure, pair_edges, session_figures
+from coincide.report.left_over import what_it_leaves
 from coincide.report.page.model import (
     Column,
     Page,
@@ -149,6 +150,7 @@ def _sections(analysis: Analysis, figures: dict[str, PageFigure], fresh: Analysi
         drawn = _figure("before-after", comparison_figure(measured, fresh.measured))
         sections.append(Section("before-after", "Before and after", figures=(drawn,)))
     expect = () if analysis.suggestion is None else what_to_expect(analysis.suggestion)
+    expect += what_it_leaves(analysis)
     sections.append(Section("measured", "What was measured", lines=expect, figures=tuple(pictures)))
     findings = tuple(
         PageFinding(finding.say, finding.advice, bool(finding.advice) and finding.code not in HARMLESS)
