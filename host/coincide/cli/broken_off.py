@@ -79,7 +79,7 @@ def begin_series(rig_path: Path, rig: Rig, path: Path, pairs: int) -> Unfinished
         found = note.folder / left.sessions[0]
         aside(
             f"An earlier series was broken off: {found} holds {len(held[0].shot)} of {left.pairs[0]} pairs. "
-            f"To go on with it: coincide series -n {left.pairs[0]} --out {found}"
+            f"The same command with --out {found} goes on with it."
         )
     note.note(Begun((pairs,), (path.name,)))
     return note
