@@ -144,3 +144,9 @@ def test_a_frame_whose_lamps_are_all_lit_tells_nothing(folder: Path) -> None:
     assert run_of_it.on_film(0.010, 0.045) is None
     assert run_of_it.on_film(0.0302, 0.0341) == (30, 2)
     assert run_of_it.on_film(0.01098, 0.0145) == (11, 14)
+
+
+def test_a_report_of_the_same_file_does_not_tell_frame_by_frame(folder: Path, fired: Ran) -> None:
+    ran = run(["report", "lamps.jsonl", "--to", "r"], folder)
+    assert ran.code == 0, ran.said
+    assert "Pair 1: row of 32 lamps" not in ran.out
