@@ -8,6 +8,7 @@ import numpy as np
 
 from coincide.report.words import count, ms, ms_with_interval, percent
 from coincide.rig.model import Rig
+from coincide.session.lamps import FRAME, ROW
 from coincide.session.model import BODIES
 from coincide.timing.analysis import Analysis, Measured
 from coincide.timing.offset import OffsetSuggestion
@@ -194,9 +195,12 @@ def budget_sentence(budget: Budget) -> str:
     )
 
 
+UNTOLD = ("stopped", ROW, FRAME)  # told once for all pairs together; or data, pair by pair
+
+
 def remarks(analysis: Analysis) -> list[str]:
     """What the session file remarked, less what a finding says once for all pairs together."""
     told = {"missed", "stopped answering", "never answered"} & {finding.code for finding in analysis.findings}
     # That it was stopped once and gone on with is nothing to do about.
-    said = [remark.say for remark in analysis.measured.session.remarks if remark.kind != "stopped"]
+    said = [remark.say for remark in analysis.measured.session.remarks if remark.kind not in UNTOLD]
     return [one for one in said if not (told and "did not answer at pair" in one)]
