@@ -151,16 +151,16 @@ def test_a_click_on_a_pair_draws_its_edges(desk: Browser, folder: Path) -> None:
 
 
 def test_a_click_on_a_dot_draws_its_edges(desk: Browser, folder: Path) -> None:
-    dots = desk.driver.find_elements(By.CSS_SELECTOR, ".wide use[data-pair]")
+    dots = desk.driver.find_elements(By.CSS_SELECTOR, ".wide [data-pair]")
     assert sorted(int(dot.get_attribute("data-pair") or "") for dot in dots) == list(range(1, 25))
-    dot = desk.driver.find_element(By.CSS_SELECTOR, ".wide use[data-pair='19']")
+    dot = desk.driver.find_element(By.CSS_SELECTOR, ".wide [data-pair='19']")
     desk.run("arguments[0].scrollIntoView({block: 'center'})", dot)
     dot.click()
     assert readout(desk).startswith("Pair 19: ")
     assert listed(desk) == pytest.approx([time for time, _ in edges_in(folder, 19)], abs=1e-4)
     # The dot is that pair: its height is the skew in the table.
     heights = desk.run(
-        "return Array.from(document.querySelectorAll('.wide use[data-pair]'), u =>"
+        "return Array.from(document.querySelectorAll('.wide [data-pair]'), u =>"
         " [Number(u.dataset.pair), Number(u.getAttribute('y'))]).sort((p, q) => p[0] - q[0])"
     )
     cells = desk.driver.find_elements(By.CSS_SELECTOR, "tr[data-pair] td:nth-child(4)")

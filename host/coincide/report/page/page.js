@@ -94,7 +94,7 @@
     view.from = view.whole[0];
     view.to = view.whole[1];
     select.value = String(pair.n);
-    document.querySelectorAll("tr[data-pair], use[data-pair]").forEach(function (one) {
+    document.querySelectorAll("tr[data-pair], figure [data-pair]").forEach(function (one) {
       one.classList.toggle("open", Number(one.dataset.pair) === pair.n);
     });
     list.replaceChildren.apply(list, pair.t.map(function (time, i) {
@@ -135,7 +135,7 @@
   document.querySelectorAll("button[data-do]").forEach(function (button) {
     button.addEventListener("click", function () { actions[button.dataset["do"]](); });
   });
-  document.querySelectorAll("button[data-pair], use[data-pair]").forEach(function (one) {
+  document.querySelectorAll("button[data-pair], figure [data-pair]").forEach(function (one) {
     one.addEventListener("click", function () {
       show(Number(one.dataset.pair));
       document.getElementById("every-edge").scrollIntoView();

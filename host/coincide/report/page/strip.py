@@ -5,7 +5,7 @@ Places are per cent of the axis, so that the page lays them out at any width wit
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -58,10 +58,12 @@ def strip(analysis: Analysis, verification: Verification | None) -> Strip | None
     begins_s = min(mids[i] - exposures_s[i] / 2 for _, mids in states for i in (0, 1))
     ends_s = max(mids[i] + exposures_s[i] / 2 for _, mids in states for i in (0, 1))
     axis = (begins_s, max(ends_s - begins_s, 1e-9))
-    rows = tuple(_row(measured, when, mids, exposures_s, axis) for when, mids in states)
+    rows = [_row(measured, when, mids, exposures_s, axis) for when, mids in states]
+    if verification is None:  # nothing was fired with it yet
+        rows[1] = replace(rows[1], apart="together, as reckoned")
     names = [body.name for body in measured.rig.both]
     return Strip(
-        rows,
+        tuple(rows),
         alt="; ".join(f"{row.when}, the exposures are {row.apart}" for row in rows) + ".",
         caption=(
             f"The exposure of {names[0]} above that of {names[1]}, true to scale in time; a line marks the middle of "

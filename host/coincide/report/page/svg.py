@@ -97,10 +97,24 @@ def with_pairs(svg: str, name: str, groups: Mapping[str, Ints], on_page: Collect
         begins = svg.find(f'<g id="{name}-{group}">')
         if begins < 0:
             continue
-        head, body = svg[:begins], svg[begins:]
-        for number in numbers.tolist():
-            before, use, body = body.partition("<use ")
-            mark = f'data-pair="{number}" ' if number in on_page else ""
-            head += before + use + mark
-        svg = head + body
+        ends = _end_of_group(svg, begins)
+        drawn = svg[begins:ends]
+        # Many dots are drawn as uses of one shape, a few each as a path of its own.
+        dot = "<use " if "<use " in drawn else "<path "
+        head, *dots = drawn.split(dot)
+        marked = [
+            f'{dot}data-pair="{number}" {rest}' if number in on_page else dot + rest
+            for number, rest in zip(numbers.tolist(), dots, strict=True)
+        ]
+        svg = svg[:begins] + head + "".join(marked) + svg[ends:]
     return svg
+
+
+def _end_of_group(svg: str, begins: int) -> int:
+    """Where the group that begins there ends."""
+    deep = 0
+    for tag in re.finditer(r"<g[ >]|</g>", svg[begins:]):
+        deep += -1 if tag[0] == "</g>" else 1
+        if deep == 0:
+            return begins + tag.end()
+    return len(svg)

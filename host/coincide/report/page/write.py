@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from importlib.resources import files
 from pathlib import Path
 
@@ -17,7 +18,9 @@ def page_html(page: Page) -> str:
     from markupsafe import Markup
 
     here = files("coincide.report.page")
-    environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
+    environment = jinja2.Environment(
+        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, finalize=_unbroken
+    )
     environment.globals.clear()
     template = environment.from_string(here.joinpath("page.html").read_text("utf-8"))
     return template.render(
@@ -26,6 +29,13 @@ def page_html(page: Page) -> str:
         js=Markup(here.joinpath("page.js").read_text("utf-8")),
         edge_json=Markup(_edge_json(page)),
     )
+
+
+def _unbroken(value: object) -> object:
+    """Text with each number tied to its unit, so that no line ends between them; markup as it is."""
+    if type(value) is not str:
+        return value
+    return re.sub(r"(?<=\d) (?=(?:ms|s|m|mm|um|%|m/s|km/h|MHz)(?![\w/]))", "\u00a0", value)
 
 
 def write_page(page: Page, path: Path) -> Path:
