@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import pairwise
+
 from coincide.box.bench_record import Item
-from coincide.box.bench_talk import Ask, BenchTalk, Question, Tell
+from coincide.box.bench_talk import Ask, BenchTalk, Edge, Question, Tell
 from coincide_firmware.app.pins import CHANNELS
 
 SYNC = ("sync_a", "sync_b")
 GATE = ("gate_a1", "gate_a2", "gate_b1", "gate_b2")
+LEAST_DARKS = 5  # times that the light went out and came back before a lamp is called flickering
+NEAR = 0.05  # of a half period of the mains
 # Signal of the pin table, field of the box's 'press' event, what the person does.
 BUTTONS = (
     ("button_half", "half", "Press the release button half-way, hold it a moment, let go."),
@@ -42,6 +47,10 @@ def _sensor(talk: BenchTalk, ask: Ask, name: str, timeout_s: float) -> Item:
     if not edges:
         say = f"{name}: no edge seen in {timeout_s:.0f} s; see 'No edge seen' in docs/wiring-faults.md."
         return Item(name, "input", False, say)
+    mains_hz = None if name in SYNC else _flicker_hz(edges, name, talk.client.identity.tick_hz)
+    if mains_hz is not None:
+        say = f"{name}: the lamp flickers at {mains_hz:.0f} Hz, as on the mains: use direct current."
+        return Item(name, "input", False, say)
     if closed == {name}:
         return Item(name, "input", True, f"{name} closes and opens.")
     if not closed:
@@ -52,6 +61,17 @@ def _sensor(talk: BenchTalk, ask: Ask, name: str, timeout_s: float) -> Item:
         others = " and ".join(sorted(closed - {name}))
         say = f"{others} answered together with {name}: a joint, or light on both sensors?"
     return Item(name, "input", False, say)
+
+
+def _flicker_hz(edges: Sequence[Edge], name: str, tick_hz: int) -> float | None:
+    """Twice the mains' frequency where the light comes back at its rhythm, most of the time; else None."""
+    lit = [tick for channel, level, tick in edges if level == 1 and CHANNELS[channel] == name]
+    gaps_s = [(after - before) / tick_hz for before, after in pairwise(lit)]
+    for hz in (100.0, 120.0):
+        near = [gap_s for gap_s in gaps_s if abs(gap_s * hz - 1.0) < NEAR]
+        if len(near) >= LEAST_DARKS and 2 * len(near) > len(gaps_s):
+            return hz
+    return None
 
 
 def check_controls(talk: BenchTalk, ask: Ask, tell: Tell, timeout_s: float) -> tuple[Item, ...]:
