@@ -37,11 +37,31 @@ def test_links_and_pictures_are_there(page: Path) -> None:
 
 
 def commands_of(page: Path) -> list[str]:
+    """Commands in fenced and indented blocks, and between backticks in the text."""
     text = page.read_text("utf-8")
-    lines = [
-        line for block in re.findall(r"^```\w*\n(.*?)^```", text, re.M | re.S) for line in block.splitlines()
-    ]
-    return [line.removeprefix("$ ").strip() for line in lines if re.match(r"\s*(\$ )?coincide ", line)]
+    fenced = re.findall(r"^```\w*\n(.*?)^```", text, re.M | re.S)
+    lines = [line for block in fenced for line in block.splitlines()]
+    bare = re.sub(r"^```.*?^```", "", text, flags=re.M | re.S)
+    lines += [line for line in bare.splitlines() if line.startswith("    ")]
+    lines = [line.removeprefix("$ ").strip() for line in lines if re.match(r"\s*(\$ )?coincide ", line)]
+    # A word in capitals stands for the reader's own, and says nothing of how it is read.
+    inline = [" ".join(found.split()) for found in re.findall(r"`(coincide [^`]+)`", bare)]
+    return lines + [found for found in inline if not re.search(r"\b[A-Z]{3,}\b|\.\.\.|--json", found)]
+
+
+def understood(words: list[str]) -> None:
+    """Raises what click raises when the words cannot be parsed. A group by itself is named, not run."""
+    command: click.Command = coincide
+    context = click.Context(command)
+    while isinstance(command, click.Group) and words and not words[0].startswith("-"):
+        found = command.get_command(context, words[0])
+        assert found is not None, words[0]
+        command, words = found, words[1:]
+    if words or not isinstance(command, click.Group):
+        needed = any(isinstance(one, click.Argument) and one.required for one in command.params)
+        bare = not words and (needed or any(one.required for one in command.params))
+        if not bare:  # 'coincide report' in a sentence names the command
+            command.make_context(command.name or "", words, resilient_parsing=False)
 
 
 @pytest.mark.parametrize(
@@ -49,14 +69,22 @@ def commands_of(page: Path) -> list[str]:
 )
 def test_a_command_on_a_page_is_one_that_is_understood(line: str) -> None:
     """Its words are parsed, not run: a page may name ports and files that only its reader has."""
-    words = shlex.split(line.split("#", maxsplit=1)[0])[1:]
-    command: click.Command = coincide
-    context = click.Context(command)
-    while isinstance(command, click.Group):
-        found = command.get_command(context, words[0])
-        assert found is not None, words[0]
-        command, words = found, words[1:]
-    command.make_context(command.name or "", words, resilient_parsing=False)
+    understood(shlex.split(line.split("#", maxsplit=1)[0])[1:])
+
+
+RUN_AS_SHOWN = [
+    line
+    for name in ("build-the-box.md", "simulated-box.md")
+    for line in commands_of(DOCS / name)
+    if re.match(r"coincide (wiring(?! terminal)(?! cautions)|series --world)", line)
+]
+
+
+@pytest.mark.parametrize("line", RUN_AS_SHOWN, ids=lambda line: line[:40])
+def test_a_command_shown_without_its_output_runs(tmp_path: Path, line: str) -> None:
+    assert run(["rig", "new"], tmp_path).code == 0
+    ran = run(shlex.split(line.split("#", maxsplit=1)[0])[1:], tmp_path)
+    assert ran.code == 0, ran.said
 
 
 def test_every_page_is_found_from_the_first() -> None:
