@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import shlex
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -10,6 +12,7 @@ import pytest
 
 from coincide.cli import COMMANDS, coincide
 from tests.cli.running import run
+from tests.cli.test_pages import understood
 
 
 def leaves(command: click.Command, name: str) -> Iterator[tuple[str, click.Command]]:
@@ -31,6 +34,17 @@ def test_help_has_a_sentence_and_an_example(name: str) -> None:
     help_text = LEAVES[name].help or ""
     assert help_text.split(".")[0]
     assert f"Example: {name}" in " ".join(help_text.replace("\b", "").split())
+
+
+@pytest.mark.parametrize("name", LEAVES)
+def test_the_examples_are_understood(name: str) -> None:
+    """What help shows can be typed: each example is parsed as its command would."""
+    told = " ".join((LEAVES[name].help or "").replace("\b", "").split())
+    shown = told[told.index("Example:") :]
+    examples = [f"coincide {part.strip()}" for part in re.split(r"\bcoincide ", shown)[1:]]
+    assert examples
+    for example in examples:
+        understood(shlex.split(re.sub(r"(, or:?|,|;|\.)$", "", example))[1:])
 
 
 def test_help_lists_every_command(tmp_path: Path) -> None:
