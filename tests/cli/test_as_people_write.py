@@ -17,8 +17,8 @@ from tests.cli.running import run
 @pytest.mark.parametrize(
     ("kind", "texts", "expected"),
     [
-        (APERTURE, ["8", "f8", "F/8", "f 8", "ƒ/8"], 8.0),
-        (APERTURE, ["2.8", "f/2.8", "1:2.8", "2,8"], 2.8),
+        (APERTURE, ["f/8", "f8", "F/8", "f 8", "ƒ/8", "f:8"], 8.0),
+        (APERTURE, ["f/2.8", "1:2.8", "f/2,8"], 2.8),
         (SHARE, ["0.9", ".9", "0,9", "90%", "90 %", "90 percent"], 0.9),
         (LENGTH, ["35mm", "35 mm", "3.5 cm", "35 millimetres"], 0.035),
         (TIME, ["18ms", "18 ms", "0.018 s", "18 milliseconds", "18000 µs"], 0.018),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
@@ -62,9 +61,7 @@ def _share(text: str) -> float:
 def _aperture(text: str) -> float:
     from coincide.units import f_number
 
-    # Where only an aperture can be meant, '5.6' is one.
-    bare = re.fullmatch(r"\d{1,3}([.,]\d{1,2})?", text.strip())
-    return f_number(f"f/{text.strip()}" if bare else text)
+    return f_number(text)
 
 
 def _turning(text: str) -> float:
