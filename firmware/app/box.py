@@ -57,7 +57,9 @@ class Box:
         self.lights.show(lights.BOOT, now)
         cause = self.board.identity().get("reset_cause")
         if cause == "watchdog":
-            self.fault("reset", "The box had stopped and its watchdog restarted it.")
+            say = "The box had stopped and its watchdog restarted it."
+            self.fault("reset", say)
+            self.crash.note(self.boot, now, "watchdog", say)
         if not self.settings.ok:
             self.fault("settings", self.settings.say)
             self.lights.then(lights.DAMAGED)
@@ -187,6 +189,7 @@ class Box:
         self.field.drop()
         gc.collect()
         try:
+            self.link.drop()
             self.crash.keep(error, self.boot, self.board.millis(), self.commands.doing or "loop")
             self.fault("exception", ERRORS["failed"])
             self.lights.show(lights.FAULT, self.board.millis())

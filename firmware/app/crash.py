@@ -35,9 +35,13 @@ class CrashRecord:
     def keep(self, error, boot, ms, doing):
         """Record an exception; later ones are only counted. True when this one was written."""
         self.since_boot += 1
+        return self.record is None and self.note(boot, ms, doing, describe(error))
+
+    def note(self, boot, ms, doing, text):
+        """Record what went wrong where there is no exception to describe. True when it was written."""
         if self.record is not None:
             return False
-        self.record = {"boot": boot, "ms": ms, "doing": doing, "text": describe(error)}
+        self.record = {"boot": boot, "ms": ms, "doing": doing, "text": text}
         try:
             self._slots.save(self.record)
         except OSError:

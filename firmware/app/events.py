@@ -91,8 +91,8 @@ class EventBuffer:
         if head < size:
             ring[: size - head] = line[head:]
         self._lengths[(self._first + self._count) % len(self._lengths)] = size
-        self._used += size
-        self._count += 1
+        # All at once or not at all: an exception in between would leave the ring askew for good.
+        self._used, self._count = self._used + size, self._count + 1
         return seq
 
     def next_line(self):
@@ -102,16 +102,16 @@ class EventBuffer:
         ring = self._ring
         size = self._lengths[(self._first + self._sent) % len(self._lengths)]
         at = (self._start + self._sent_bytes) % len(ring)
-        self._sent += 1
-        self._sent_bytes += size
         if at + size <= len(ring):
-            return bytes(ring[at : at + size])
-        return bytes(ring[at:]) + bytes(ring[: at + size - len(ring)])
+            line = bytes(ring[at : at + size])
+        else:
+            line = bytes(ring[at:]) + bytes(ring[: at + size - len(ring)])
+        self._sent, self._sent_bytes = self._sent + 1, self._sent_bytes + size
+        return line
 
     def resend(self):
         """Hand everything out again, oldest first."""
-        self._sent = 0
-        self._sent_bytes = 0
+        self._sent, self._sent_bytes = 0, 0
 
     def ack(self, upto):
         """Forget events up to and including `upto`. False, and nothing forgotten, for one not given yet."""
@@ -119,12 +119,11 @@ class EventBuffer:
             return False
         while self._count and self._oldest <= upto:
             size = self._lengths[self._first]
-            self._first = (self._first + 1) % len(self._lengths)
-            self._start = (self._start + size) % len(self._ring)
-            self._used -= size
-            self._count -= 1
-            self._oldest += 1
-            if self._sent:
-                self._sent -= 1
-                self._sent_bytes -= size
+            first = (self._first + 1) % len(self._lengths)
+            start = (self._start + size) % len(self._ring)
+            out = 1 if self._sent else 0
+            sent, sent_bytes = self._sent - out, self._sent_bytes - out * size
+            kept = (first, start, self._used - size, self._count - 1, self._oldest + 1, sent, sent_bytes)
+            s = self  # one line: one assignment, whatever happens between two lines
+            s._first, s._start, s._used, s._count, s._oldest, s._sent, s._sent_bytes = kept
         return True

@@ -36,6 +36,10 @@ class Link:
         self._at = end
         return self._reader.feed(piece)
 
+    def drop(self):
+        """Something failed while a line was taken: what has arrived of it is no part of the next."""
+        self._reader.drop()
+
     @property
     def reading(self):
         """Whether requests wait that `next_requests` would answer at once."""

@@ -113,8 +113,8 @@ class Settings:
 
     def _load(self):
         stored = self._slots.load()
-        if stored is None or not self._take(stored):
-            if stored is not None or self._slots.damaged:
+        if not self._take(stored):
+            if self._slots.found or self._slots.damaged:
                 self.ok = False
                 self.usable = False
                 self.say = (
@@ -125,15 +125,21 @@ class Settings:
             self.say = "The last change of settings was cut short: the settings before it are in use."
 
     def _take(self, stored):
+        # Whole by its CRC is not sensible by its content: nothing in flash may keep the box from starting.
         if not isinstance(stored, dict) or not isinstance(stored.get("values"), dict):
+            return False
+        kept = stored.get("presets", [])
+        if not isinstance(kept, list) or len(kept) > PRESETS_MOST:
             return False
         values, _ = _checked(stored["values"], VALUES, {})
         if values is None:
             return False
         presets = [None] * PRESETS_MOST  # type: list[dict | None]
-        for i, given in enumerate(stored.get("presets", ())):
-            if given is None or i >= PRESETS_MOST:
+        for i, given in enumerate(kept):
+            if given is None:
                 continue
+            if not isinstance(given, dict):
+                return False
             preset, _ = check_preset(given)
             if preset is None:
                 return False

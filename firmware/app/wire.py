@@ -66,6 +66,11 @@ class LineReader:
         self._held = bytearray()
         self._overlong = False
 
+    def drop(self):
+        """Forget the line that has begun to arrive."""
+        self._held = bytearray()
+        self._overlong = False
+
     def feed(self, data):
         """The records and `Refused`s completed by these bytes, in order. Empty lines are silent."""
         found = []  # type: list[dict | Refused]
@@ -80,10 +85,10 @@ class LineReader:
                 self._held += piece
             if end < 0:
                 return found
-            if self._overlong:
+            line, overlong = self._held, self._overlong
+            self.drop()
+            if overlong:
                 found.append(Refused("too long", b""))
-            elif self._held.rstrip(b"\r"):
-                found.append(decode_line(bytes(self._held)))
-            self._held = bytearray()
-            self._overlong = False
+            elif line.rstrip(b"\r"):
+                found.append(decode_line(bytes(line)))
             start = end + 1

@@ -30,6 +30,7 @@ class Board:
         self._reset_cause = self._find_reset_cause()
         self._millis = Millis()
         self._watchdog = None
+        self._must_restart = False
         # The rings need the largest piece of memory: first, while the heap is whole.
         self._sampler = Sampler(self.tick_hz, self._chip == "RP2350")
         self._releases = Releases(self.tick_hz)
@@ -90,11 +91,12 @@ class Board:
         return self._releases.closed()
 
     def ensure_open(self):
-        """All outputs open now. If PIO cannot be reached, the pins are taken away from it for good."""
+        """All outputs open now. If PIO cannot be reached, the pins are taken away from it, and the box restarts."""
         try:
             self._releases.open_now()
         except Exception:  # noqa: BLE001  nothing may keep an output closed
             safe.open_outputs()
+            self._must_restart = True
 
     def interlock_closed(self):
         return self._releases.interlock_closed()
@@ -126,6 +128,8 @@ class Board:
 
     def idle(self, ms):
         """Waits at most `ms`, or until a byte or an edge arrives."""
+        if self._must_restart:
+            self.reset()
         self._releases.tend()
         begun = time.ticks_ms()
         while time.ticks_diff(time.ticks_ms(), begun) < ms:

@@ -91,6 +91,8 @@ class PioBlock:
     def __init__(self, number):
         self.number = number
         self.base = PIO_BASES[number]
+        # Worked out once: an address this high costs MicroPython memory, and opening must not need any.
+        self._instr_at = [self.base + INSTR + MACHINE_STRIDE * machine for machine in range(4)]
 
     def start_together(self, mask):
         """Enables the machines of `mask` on one cycle, their clock dividers restarted with them."""
@@ -105,8 +107,8 @@ class PioBlock:
         mem32[self.base + CTRL + SET] = mask << 4
 
     def execute(self, machine, instruction):
-        """Runs one instruction word on a machine now, whether it is running or not."""
-        mem32[self.base + INSTR + MACHINE_STRIDE * machine] = instruction
+        """Runs one instruction word on a machine now, whether it is running or not. Takes no memory."""
+        mem32[self._instr_at[machine]] = instruction
 
     def jump(self, machine, address):
         """Sends a machine to an address of the instruction memory (an unconditional jmp is its address)."""

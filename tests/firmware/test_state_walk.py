@@ -1,14 +1,14 @@
 """Every state of the box, every request, every fault: no closure without permission, none beyond its limit,
 none with the interlock open.
 
-The judge below knows nothing of how the box decides. It watches the outputs of the stand-in board and knows
-only what the host was granted and what the photographer's finger does.
+Three ways round the same judge (walking.py): a full table of named states, requests and faults; a walk that goes
+breadth first through all the states there are, whatever their names; and hypothesis, in any order, for long.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
+from collections import deque
+from collections.abc import Callable, Iterator
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -17,144 +17,16 @@ from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, 
 
 from coincide_firmware.app import shots
 from coincide_firmware.app.messages import REQUESTS, SILENCE_MS
-from coincide_firmware.app.wire import encode
-from tests.firmware.app.stand_in import TICKS_A_MS, Bench, StandInBoard, two_bodies
-
-MS = 1_000_000
-PRESET = {"name": "p", "tolerance_ns": MS, "delay_a_ns": 5 * MS, "how_a": 1, "how_b": 1}
-# What the software may add to a closure whose hardware fails: its margin, and one step of the loop.
-SOFTWARE_MS = 10 + 60
-FIELD_CLOSURE_MS = 150
+from tests.firmware.walking import FAULTS, MS, Walk, no_collection, unpacked
 
 
-class Judge:
-    """Watches the outputs of a bench and raises where one closes that may not."""
-
-    def __init__(self, bench: Bench) -> None:
-        self.bench = bench
-        self.armed_until_ms = -1  # by what the host was granted
-        self.heard_ms = 0
-        self.pair_until_ms = -1  # a pair that was granted may close outputs so long
-        self.full_limit_ms = 0
-        self.seen = len(bench.board.closures)
-        self.interlock_open_ms = -1
-        self.finger_ms = -1_000_000
-        self.was_closed = bench.board.outputs_closed()
-
-    def granted(self, verb: str, fields: dict[str, Any], reply: dict[str, Any]) -> None:
-        """Note what the box has just granted to the host."""
-        now = self.bench.board.millis()
-        self.heard_ms = now
-        if verb in ("disarm", "ensure_open"):
-            self.armed_until_ms = -1
-            if verb == "ensure_open" or self.full_limit_ms:
-                self.pair_until_ms = -1
-        if "ok" not in reply:
-            return
-        if verb == "arm":
-            self.armed_until_ms = now + fields.get("timeout_ms", 10000)
-        elif verb == "fire" and not reply["ok"]["again"]:
-            assert self.armed_until_ms >= now - 25, "fired without an arm"
-            closing_ns = fields["lead_ns"] + fields.get("delay_a_ns", 0) + fields["closure_ns"]
-            self.pair_until_ms = now + closing_ns // MS + 1
-            self.full_limit_ms = fields["closure_ns"] // MS
-        elif verb == "pulse":
-            assert self.armed_until_ms >= now - 25, "pulsed without an arm"
-            self.pair_until_ms = now + fields["closure_ns"] // MS + 1
-            self.full_limit_ms = fields["closure_ns"] // MS
-
-    def look(self) -> None:
-        """Judge the outputs as they are now and the closures that have ended."""
-        board = self.bench.board
-        now = board.millis()
-        if board.contacts["button_half"] or board.contacts["button_full"]:
-            self.finger_ms = now
-        closed = board.outputs_closed()
-        by_finger = now - self.finger_ms < 1500
-        if closed & ~self.was_closed:
-            by_host = now <= max(self.pair_until_ms, -1) + SOFTWARE_MS
-            assert by_host or by_finger, f"output {closed:04b} closed at {now} ms with nobody's permission"
-        self.was_closed = closed
-        if board.interlock:
-            self.interlock_open_ms = -1
-        elif self.interlock_open_ms < 0:
-            self.interlock_open_ms = now
-        elif closed:
-            assert now - self.interlock_open_ms <= 25, "closed with the interlock open"
-        for output, start, end in board.closures[self.seen :]:
-            length_ms = (end - start) / TICKS_A_MS
-            if output % 2:
-                limit = max(self.full_limit_ms, FIELD_CLOSURE_MS)
-                assert length_ms <= limit + SOFTWARE_MS, (output, length_ms)
-            else:
-                assert length_ms <= 60000 + SOFTWARE_MS, (output, length_ms)
-        self.seen = len(board.closures)
+@pytest.fixture(autouse=True)
+def _no_collection() -> Iterator[None]:
+    with no_collection():
+        yield
 
 
-class Walk:
-    """A bench with its judge, and the moves of host, finger and fate."""
-
-    def __init__(self) -> None:
-        self.bench = Bench()
-        two_bodies(self.bench)
-        self.bench.ok("put", preset=0, values=PRESET)
-        self.judge = Judge(self.bench)
-        self.shot = 0
-
-    @property
-    def board(self) -> StandInBoard:
-        return self.bench.board
-
-    def run(self, ms: int) -> None:
-        """Let time pass, looking at every step."""
-        end = self.board.now + ms * TICKS_A_MS
-        while self.board.now < end:
-            self.board.idle(self.bench.box.step())
-            self.judge.look()
-        self.bench._listen()
-
-    def ask(self, verb: str) -> dict[str, Any]:
-        known: dict[str, dict[str, Any]] = {
-            "arm": {"timeout_ms": 20000},
-            "fire": {
-                "delay_a_ns": 20 * MS,
-                "lead_ns": 100 * MS,
-                "closure_ns": 150 * MS,
-                "window_ns": 300 * MS,
-            },
-            "put": {"values": {"min_interval_ms": 100}},
-            "watch": {"on": 1, "gap_ns": 100 * MS},
-            "ack": {"upto": self.bench.box.events.last},
-            "framelog_clear": {"entries": self.bench.box.framelog.entries},
-            "pulse": {"output": 1, "closure_ns": 80 * MS},
-        }
-        fields = known.get(verb, {})
-        if verb == "fire":
-            self.shot += 1
-            fields["shot"] = self.shot
-        number = self.bench.next_id
-        self.bench.next_id += 1
-        self.board.arrive(encode({"id": number, "do": verb, **fields}))
-        for _ in range(100):
-            self.board.idle(self.bench.box.step())
-            self.bench._listen()
-            replies: list[dict[str, Any]] = self.bench.replies
-            for reply in replies:
-                if reply["re"] == number:
-                    self.bench.replies = []
-                    self.judge.granted(verb, fields, reply)
-                    self.judge.look()
-                    return reply
-        raise AssertionError(f"no answer to {verb}")
-
-    def reboot(self) -> None:
-        """The power goes and comes back; the host's grants and the finger's press are forgotten."""
-        self.board.ensure_open()
-        files = self.board.files
-        files.fail = False
-        self.bench = Bench(files, reset_cause="watchdog")
-        two_bodies(self.bench)
-        self.judge = Judge(self.bench)
+# -- the table: states that have a name ------------------------------------------------------------
 
 
 def _idle(walk: Walk) -> None:
@@ -224,6 +96,11 @@ def _hand_wound(walk: Walk) -> None:
     walk.ask("arm")
 
 
+def _leaving(walk: Walk) -> None:
+    walk.ask("rescue")
+    walk.run(20)
+
+
 STATES: dict[str, Callable[[Walk], None]] = {
     "idle": _idle,
     "armed": _armed,
@@ -237,92 +114,19 @@ STATES: dict[str, Callable[[Walk], None]] = {
     "field firing": _field_firing,
     "interlock open": _interlock_open,
     "hand wound": _hand_wound,
+    "leaving for rescue mode": _leaving,
 }
-
-
-def _no_fault(walk: Walk) -> None:
-    walk.run(5)
-
-
-def _open(walk: Walk) -> None:
-    walk.board.open_interlock()
-
-
-def _open_on_stuck_hardware(walk: Walk) -> None:
-    walk.board.hardware_stuck = True
-    walk.board.open_interlock()
-
-
-def _close_again(walk: Walk) -> None:
-    walk.board.open_interlock()
-    walk.run(30)
-    walk.board.interlock = True
-
-
-def _silence(walk: Walk) -> None:
-    walk.run(SILENCE_MS + 100)
-    assert not walk.bench.box.guard.armed
-
-
-def _loop_fails(walk: Walk) -> None:
-    walk.board.raise_in["read_edges"] = ValueError("fate")
-
-
-def _fire_fails(walk: Walk) -> None:
-    walk.board.raise_in["start_pair"] = MemoryError()
-
-
-def _flash_fails(walk: Walk) -> None:
-    walk.board.files.fail = True
-
-
-def _stuck(walk: Walk) -> None:
-    walk.board.hardware_stuck = True
-
-
-def _noise(walk: Walk) -> None:
-    walk.board.arrive(bytes(range(256)) + b'{"id": 1, "do": "fire", "shot": 99}\n' + b"\x03\x03\n")
-
-
-def _overrun(walk: Walk) -> None:
-    walk.board.lost = 1000
-
-
-def _reboot(walk: Walk) -> None:
-    walk.reboot()
-
-
-FAULTS: dict[str, Callable[[Walk], None]] = {
-    "none": _no_fault,
-    "interlock opens": _open,
-    "interlock opens, hardware stuck": _open_on_stuck_hardware,
-    "interlock opens and closes": _close_again,
-    "host silent": _silence,
-    "loop fails": _loop_fails,
-    "fire fails": _fire_fails,
-    "flash fails": _flash_fails,
-    "hardware stuck": _stuck,
-    "noise": _noise,
-    "overrun": _overrun,
-    "reboot": _reboot,
-}
-
-
-def settle(walk: Walk) -> None:
-    """Let everything come to rest: outputs must be open, whoever held them."""
-    for name in walk.board.contacts:
-        walk.board.contacts[name] = 0
-    walk.run(700)
-    assert walk.board.outputs_closed() == 0
 
 
 @pytest.mark.parametrize("state", STATES)
 def test_every_request_and_every_fault(state: str) -> None:
+    begun = Walk()
+    STATES[state](begun)
+    snapshot = begun.packed()
     for fault, strike in FAULTS.items():
         for verb in REQUESTS:
             for request_first in (True, False):
-                walk = Walk()
-                STATES[state](walk)
+                walk = unpacked(snapshot)
                 try:
                     if request_first:
                         walk.ask(verb)
@@ -331,10 +135,132 @@ def test_every_request_and_every_fault(state: str) -> None:
                         strike(walk)
                         walk.ask(verb)
                     walk.run(60)
-                    settle(walk)
-                    assert "ok" in walk.ask("status")
+                    walk.settle()
                 except AssertionError as wrong:
                     raise AssertionError(f"{state} / {verb} / {fault} / {request_first=}: {wrong}") from wrong
+
+
+# -- breadth first: all the states there are -----------------------------------------------------------
+
+
+def essence(walk: Walk) -> tuple[object, ...]:
+    """What tells two states of the box apart, as far as a closure can hang on it."""
+    box, board = walk.bench.box, walk.board
+    shot, guard = box.shot, box.guard
+    closed = board.outputs_closed()
+    return (
+        shot.state,
+        shot.source if shot.busy else "",
+        guard.armed,
+        board.interlock,
+        box.field.holding,
+        board.contacts["button_half"] or board.contacts["button_full"],
+        box.watch.on,
+        box.settings.values["manual_wind"] - box.wound,
+        bool(closed & 0b0101) + 2 * bool(closed & 0b1010),
+        board.hardware_stuck,
+        box._leaves_ms >= 0,
+    )
+
+
+def fine_essence(walk: Walk) -> tuple[object, ...]:
+    """More of the same: whether the pair was stopped, is told, may be followed; each output for itself."""
+    box = walk.bench.box
+    return (
+        *essence(walk),
+        box.shot.busy and box.shot.aborted is not None,
+        box.shot_is_unread(),
+        walk.board.contacts["button_half"],
+        box.ms_until_next_shot(walk.board.millis()) > 0,
+        walk.board.outputs_closed(),
+    )
+
+
+def _wound(walk: Walk) -> None:
+    walk.press("wound", 1)
+    walk.press("wound", 0)
+
+
+def _until_told(walk: Walk) -> None:
+    for _ in range(400):
+        if walk.bench.box.shot.state in (shots.IDLE, shots.TELLING):
+            return
+        walk.step()
+
+
+MOVES: dict[str, Callable[[Walk], object]] = {
+    **{f"ask {verb}": lambda walk, verb=verb: walk.ask(verb) for verb in REQUESTS},  # type: ignore[misc]
+    "ask for the same shot again": lambda walk: walk.ask("fire", shot=max(1, walk.shot)),
+    "ask to watch no more": lambda walk: walk.ask("watch", on=0),
+    "ask for manual wind": lambda walk: walk.ask("put", values={"manual_wind": 1}),
+    "ask for no manual wind": lambda walk: walk.ask("put", values={"manual_wind": 0}),
+    **{
+        f"{name} {word}": lambda walk, name=name, down=down: walk.press(name, down)  # type: ignore[misc]
+        for name in ("button_half", "button_full")
+        for down, word in ((1, "down"), (0, "up"))
+    },
+    "wound pressed": _wound,
+    **{f"{ms} ms pass": lambda walk, ms=ms: walk.run(ms) for ms in (15, 70, 200, 600)},  # type: ignore[misc]
+    "a step of the loop": lambda walk: walk.step(),
+    "time passes until the pair is told": _until_told,
+    **FAULTS,
+    "interlock closes": lambda walk: setattr(walk.board, "interlock", True),
+    "hardware is mended": lambda walk: setattr(walk.board, "hardware_stuck", False),
+}
+
+
+def explore(
+    moves: dict[str, Callable[[Walk], object]], essence: Callable[[Walk], tuple[object, ...]]
+) -> tuple[set[tuple[object, ...]], int]:
+    """Every state that can be reached, and the number of moves tried; each state is also let come to rest."""
+    first = Walk()
+    seen = {essence(first)}
+    frontier: deque[tuple[bytes, tuple[str, ...]]] = deque([(first.packed(), ("boot",))])
+    tried = 0
+    while frontier:
+        snapshot, path = frontier.popleft()
+        for name, move in moves.items():
+            walk = unpacked(snapshot)
+            try:
+                move(walk)
+                walk.judge.look()
+            except AssertionError as wrong:
+                raise AssertionError(f"{' / '.join((*path, name))}: {wrong}") from wrong
+            tried += 1
+            state = essence(walk)
+            if state not in seen:
+                seen.add(state)
+                frontier.append((walk.packed(), (*path, name)))
+        walk = unpacked(snapshot)
+        try:
+            walk.settle()
+        except AssertionError as wrong:
+            raise AssertionError(f"{' / '.join(path)} / settled: {wrong}") from wrong
+    return seen, tried
+
+
+def test_every_state_that_can_be_reached_and_every_move_in_it() -> None:
+    seen, tried = explore(MOVES, essence)
+    assert tried == len(seen) * len(MOVES)
+    # The walk went everywhere: shots of every source in every state (a frame of the field is told at once), and
+    # both values, or more, of everything else.
+    sources = (shots.HOST, shots.FIELD, shots.PULSE)
+    assert {(state[0], state[1]) for state in seen} == {
+        (shots.IDLE, ""),
+        *((state, source) for state in (shots.FIRING, shots.LISTENING) for source in sources),
+        *((shots.TELLING, source) for source in (shots.HOST, shots.PULSE)),
+    }
+    for place, values in ((2, 2), (3, 2), (4, 2), (6, 2), (8, 4), (9, 2), (10, 2)):
+        assert len({state[place] for state in seen}) == values, place
+
+
+@pytest.mark.soak
+def test_every_state_told_apart_more_finely() -> None:
+    seen, tried = explore(MOVES, fine_essence)
+    assert tried == len(seen) * len(MOVES) > 50_000
+
+
+# -- in any order --------------------------------------------------------------------------------------
 
 
 class AnyOrder(RuleBasedStateMachine):
@@ -348,10 +274,21 @@ class AnyOrder(RuleBasedStateMachine):
     def ask(self, verb: str) -> None:
         self.walk.ask(verb)
 
-    @rule()
-    def arm_and_fire(self) -> None:
+    @rule(
+        lead_ms=st.integers(0, 2000),
+        delay_ms=st.integers(0, 500),
+        closure_ms=st.integers(1, 5000),
+        window_ms=st.integers(10, 1000),
+    )
+    def arm_and_fire(self, lead_ms: int, delay_ms: int, closure_ms: int, window_ms: int) -> None:
         self.walk.ask("arm")
-        self.walk.ask("fire")
+        self.walk.ask(
+            "fire",
+            lead_ns=lead_ms * MS,
+            delay_a_ns=delay_ms * MS,
+            closure_ns=closure_ms * MS,
+            window_ns=window_ms * MS,
+        )
 
     @rule(ms=st.sampled_from((1, 7, 40, 130, 400, 1500, 3200)))
     def wait(self, ms: int) -> None:
@@ -359,8 +296,7 @@ class AnyOrder(RuleBasedStateMachine):
 
     @rule(name=st.sampled_from(("button_half", "button_full", "wound", "preset")), down=st.integers(0, 1))
     def finger(self, name: str, down: int) -> None:
-        self.walk.board.contacts[name] = down
-        self.walk.run(8)
+        self.walk.press(name, down)
 
     @rule(name=st.sampled_from(sorted(FAULTS)))
     def fate(self, name: str) -> None:
@@ -381,7 +317,10 @@ class AnyOrder(RuleBasedStateMachine):
         self.walk.judge.look()
 
     def teardown(self) -> None:
-        settle(self.walk)
+        for name in self.walk.board.contacts:
+            self.walk.board.contacts[name] = 0
+        self.walk.run(SILENCE_MS + 200)  # the longest closure a host may have asked for ends with its silence
+        self.walk.settle()
 
 
 AnyOrder.TestCase.settings = settings(
@@ -402,6 +341,7 @@ AnyOrderLong.TestCase.settings = settings(
     max_examples=1500,
     stateful_step_count=80,
     deadline=None,
+    database=None,
     suppress_health_check=[HealthCheck.too_slow],
 )
 test_any_order_for_long = pytest.mark.soak(AnyOrderLong.TestCase)

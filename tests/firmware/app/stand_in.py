@@ -163,6 +163,21 @@ class StandInBoard:
 
     # -- the contract -------------------------------------------------------------------------
 
+    # What `raise_in` may name: every method but `ensure_open`, which never raises, and the plain clocks.
+    FAILING = (
+        "read_edges",
+        "start_pair",
+        "start_pulse",
+        "hold_half",
+        "outputs_busy",
+        "interlock_closed",
+        "pressed",
+        "lights",
+        "run_lamps",
+        "serial_read",
+        "serial_write",
+    )
+
     def _may_raise(self, name):
         if name in self.raise_in:
             raise self.raise_in.pop(name)
@@ -208,17 +223,24 @@ class StandInBoard:
                 self.at(now + lead + delay + closure, 1, (2 * body, 0))
 
     def start_pulse(self, output, closure):
+        self._may_raise("start_pulse")
         if not self.interlock:
             return
         self._set_output(output, 1, self.now)
         self.at(self.now + closure, 1, (output, 0))
 
     def hold_half(self, closed):
+        self._may_raise("hold_half")
         for output in (0, 2):
             self._set_output(output, 1 if closed else 0, self.now)
 
     def outputs_busy(self):
+        self._may_raise("outputs_busy")
         return any(kind == 1 for _, _, kind, _ in self._pending)
+
+    def closed_since(self, output):
+        """Tick at which a closed output closed."""
+        return self._closed_at[output]
 
     def outputs_closed(self):
         return self._closed[0] | self._closed[1] << 1 | self._closed[2] << 2 | self._closed[3] << 3
@@ -229,6 +251,7 @@ class StandInBoard:
             self._set_output(output, 0, self.now)
 
     def interlock_closed(self):
+        self._may_raise("interlock_closed")
         return self.interlock
 
     def open_interlock(self):
@@ -238,16 +261,20 @@ class StandInBoard:
             self.ensure_open()
 
     def pressed(self, name):
+        self._may_raise("pressed")
         return self.contacts[name]
 
     def lights(self, ok, out):
+        self._may_raise("lights")
         self.led = (ok, out)
         self.led_log.append((self.millis(), ok, out))
 
     def run_lamps(self, lamps, step_ticks, rows):
+        self._may_raise("run_lamps")
         self.lamp_runs.append((lamps, step_ticks, rows))
 
     def serial_read(self):
+        self._may_raise("serial_read")
         arrived = self._arrived[self._taken : self._taken + SERIAL_READ_BYTES]
         self._taken += len(arrived)
         if self._taken == len(self._arrived):
@@ -256,6 +283,7 @@ class StandInBoard:
         return arrived
 
     def serial_write(self, data):
+        self._may_raise("serial_write")
         taken = min(len(data), self.serial_room)
         self.sent += data[:taken]
         return taken
@@ -284,8 +312,8 @@ class StandInBoard:
 class Bench:
     """A box on a stand-in board, with a host that can ask and listen."""
 
-    def __init__(self, files=None, reset_cause="power", held=()):
-        self.board = StandInBoard(files, reset_cause)
+    def __init__(self, files=None, reset_cause="power", held=(), board_class=StandInBoard):
+        self.board = board_class(files, reset_cause)
         for name in held:
             self.board.contacts[name] = 1
         self.box = Box(self.board)

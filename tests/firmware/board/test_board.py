@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 
 from tests.firmware.board.loading import Loaded
+from tests.firmware.board.standin.chip import Reset
 
 HZ = 125_000_000
 IDLE_HIGH = range(6, 12)
@@ -241,6 +242,10 @@ def test_ensure_open_falls_back_to_taking_the_pins_from_pio(monkeypatch: pytest.
     monkeypatch.setattr(bench.board._releases, "open_now", broken)
     bench.board.ensure_open()
     assert bench.board.outputs_closed() == 0
+    # With its pins taken from PIO no pair could be fired any more: the box starts afresh.
+    with pytest.raises(Reset, match=r"machine\.reset"):
+        bench.board.idle(100)
+    assert bench.chip.scratch == 0x636F696E
 
 
 def test_soft_reset_in_mid_closure_is_opened_by_the_boot_file() -> None:
@@ -341,8 +346,6 @@ def test_flash_failures_come_out_as_oserror() -> None:
 
 
 def test_restart_on_purpose_is_told_from_a_hang() -> None:
-    from tests.firmware.board.standin.chip import Reset
-
     bench = Bench()
     with pytest.raises(Reset):
         bench.board.reset()
@@ -355,8 +358,6 @@ def test_restart_on_purpose_is_told_from_a_hang() -> None:
 
 @pytest.mark.parametrize("name", ["RP2040", "RP2350"])
 def test_reset_cause_tells_power_a_register_and_a_starved_watchdog_apart(name: str) -> None:
-    from tests.firmware.board.standin.chip import Reset
-
     loaded = Loaded(chip=name)
     board = loaded.use("board.pico").Board()
     assert board.identity()["reset_cause"] == "power"
