@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from coincide.errors import BadInput
+from coincide.timing.ahead import looking_ahead
 from coincide.timing.kernel import kernel_offset
 from coincide.timing.level import LevelDraws, draw_level
 from coincide.timing.offset import LEAST_SHOTS, TICK_S, OffsetSuggestion
@@ -76,6 +77,7 @@ def verify(
             f"at least {LEAST_SHOTS} are needed. Fire it again."
         )
     rng = np.random.default_rng(seed)
+    suggestion = replace(suggestion, draws=looking_ahead(suggestion.draws))
     path = _centres_to_come(suggestion, fresh, pause_s, known_times=start_s is not None)
     counted = np.concatenate([fresh.used, fresh.outliers])
     keepers = int(np.sum(np.abs(np.asarray(skew_s)[counted]) <= suggestion.tolerance_s))
