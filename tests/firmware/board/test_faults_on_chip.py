@@ -1,5 +1,5 @@
-"""Hangs and power cuts on the stand-in chip, at every part of a shot: the pins are let go in time, and the next start knows
-why."""
+"""Hangs and power cuts on the stand-in chip, at every part of a shot: the pins are let go in time, the next start
+knows why."""
 
 from typing import Any
 
