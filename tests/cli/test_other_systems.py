@@ -116,7 +116,7 @@ def test_every_file_has_a_name_that_every_system_takes(tmp_path: Path) -> None:
         assert one.stem.upper() not in {"CON", "PRN", "AUX", "NUL", "COM1", "LPT1"}
 
 
-@pytest.mark.parametrize("letters", ["ascii", "cp1252"])
+@pytest.mark.parametrize("letters", ["cp1252", "cp850"])
 def test_no_output_is_too_plain_for_what_is_said(tmp_path: Path, letters: str) -> None:
     """A pipe on Windows knows its country's letters only: no command may break on an ohm or a foreign name."""
     assert run(["rig", "new"], tmp_path).code == 0
