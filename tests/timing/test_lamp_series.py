@@ -45,8 +45,10 @@ def lit_lamps(opened: float, closed: float, start: float, step: float, overlooke
     ]
 
 
-def photographed(seed: int, *, slow_row: bool = True, pairs: int | None = None) -> Photographed:
-    """A session of one invented rig. Seconds throughout."""
+def photographed(
+    seed: int, *, slow_row: bool = True, pairs: int | None = None, still: bool = False
+) -> Photographed:
+    """A session of one invented rig. Seconds throughout. still: the bodies do not scatter."""
     rng = np.random.default_rng([31, seed])
     marks = [MARKS[int(at)] for at in rng.integers(0, len(MARKS), 2)]
     changes = {
@@ -56,6 +58,8 @@ def photographed(seed: int, *, slow_row: bool = True, pairs: int | None = None) 
     exposure = [seconds * 2 ** rng.uniform(-1 / 3, 1 / 3) for _, seconds in marks]
     lag = rng.uniform(0.030, 0.120, 2)
     sigma = np.exp(rng.uniform(np.log(0.0002), np.log(0.0015), 2))
+    if still:
+        sigma = np.zeros(2)
     # How far from the centre line each body sees the row, and how much of a lamp's light this person needs.
     place = rng.uniform(-1.0, 1.0, 2) / FRAME_MM * TRAVEL_MS * MS
     overlooked = rng.uniform(0.0, 0.2)
@@ -131,6 +135,16 @@ def test_the_truth_is_within_what_is_stated_in_two_thousand_worlds() -> None:
         assert share >= 0.93
 
 
+def test_a_single_pair_of_steady_bodies_is_within_its_steps() -> None:
+    hits = []
+    for seed in range(60):
+        true = photographed(seed, pairs=1, still=True)
+        one = read_lamps(true.session).skew
+        assert one.budget is not None
+        hits.append(abs(one.value_s - true.skew_s) <= one.budget.expanded_s)
+    assert np.mean(hits) >= 0.93 - 3 * (0.07 * 0.93 / 60) ** 0.5
+
+
 def test_the_slow_row_tells_which_round_it_was() -> None:
     """A skew beyond half a round of the fast row comes out right with a slow one beside it, and with a warning
     without."""
@@ -181,6 +195,25 @@ def test_a_frame_read_again_replaces_what_was_read() -> None:
     session = replace(true.session, remarks=(*true.session.remarks, again))
     assert frames_of(session)[2, 0].first is None
     assert any("without a first and a last lamp: 2" in said for said in read_lamps(session).remarks)
+
+
+def test_a_misread_frame_is_pointed_at_and_counts() -> None:
+    """Fifteen lamps off, which is further than most bodies scatter."""
+    pointed_at = 0
+    for seed in range(6):
+        true = photographed(seed, pairs=8)
+        before = read_lamps(true.session)
+        right = frames_of(true.session)[4, 1]
+        assert right.first is not None
+        assert right.last is not None
+        wrong = FrameRead(4, 1, (right.first + 14) % LAMPS + 1, (right.last + 14) % LAMPS + 1)
+        found = read_lamps(replace(true.session, remarks=(*true.session.remarks, frame_remark(wrong))))
+        said = [one for one in found.remarks if "look at its frames again" in one]
+        assert all(one.startswith("Pair 4 ") for one in said)
+        assert not any("look at its frames again" in one for one in before.remarks)
+        assert found.used == before.used
+        pointed_at += len(said)
+    assert pointed_at >= 4
 
 
 def test_doubtful_lamps_widen_the_answer() -> None:

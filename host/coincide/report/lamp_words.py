@@ -30,7 +30,7 @@ def frame_rows(found: LampAnalysis) -> list[tuple[str, ...]]:
             str(pair.number),
             f"{pair.step_s * 1e3:g}",
             *(
-                ms(value, pair.step_s / 4).removesuffix(" ms") if math.isfinite(value) else "not read"
+                ms(value, pair.step_s / 2).removesuffix(" ms") if math.isfinite(value) else "not read"
                 for value in (pair.skew_s, *pair.lag_s, *pair.exposure_s)
             ),
         )

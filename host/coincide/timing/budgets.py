@@ -44,6 +44,11 @@ class Reported:
     budget: Budget | None
     why_not: str | None = None
 
+    @property
+    def combined_s(self) -> float:
+        """Standard uncertainty; infinite without a budget."""
+        return np.inf if self.budget is None else self.budget.combined_s
+
 
 def reported(analysis: Analysis) -> tuple[Reported, ...]:
     """Skew at the end of the series without any offset, then of each body the mean lag, exposure and, of curtains, the

@@ -28,7 +28,7 @@ from coincide.session.model import BODIES, Session
 from coincide.timing.budgets import CLOCK_PPM, Reported, type_b_components
 from coincide.timing.circuits import isolators_s, release_parts
 from coincide.timing.known import Known, known_from
-from coincide.timing.optical import LampReading, LampRow, frame_edges_s
+from coincide.timing.optical import LampRow, frame_edges_s
 from coincide.timing.part import Part, rectangular
 from coincide.timing.shutter import shutter_model
 from coincide.timing.uncertainty import Budget, Component, budget, rectangular_u
@@ -38,6 +38,8 @@ Floats = npt.NDArray[np.float64]
 FAINT = 0.25  # of a step: how much of an end lamp's light may be missing before nobody finds it
 START_S = 0.0002  # half-width: how well the box knows when the row began
 LEAST_TO_KEEP = 5  # pairs before an offset may be kept as a calibration
+LEAST_OTHERS = 4  # pairs before one can be said to stand off the others
+FAR_STEPS, FAR_DEVIATIONS = 3.0, 6.0
 NEAR_HALF = 0.4  # of a round: a skew beyond this may as well be one the other way
 REMEDY_STEP = "a faster row, or more frames"
 REMEDY_PLACE = "lay the row through the frame's centre, along the curtain's edge"
@@ -98,6 +100,7 @@ def read_lamps(session: Session) -> LampAnalysis:
     skew_s = np.array([pair.skew_s for pair in fast])
     seen = skew_s[np.isfinite(skew_s)]
     jitter_s = _spread(seen, fastest / float(np.sqrt(12.0))) if seen.size else np.nan
+    remarks += _far_from_the_others(fast, skew_s)
     limit_s = tolerance_s(rig)
     if seen.size == 1:
         remarks.append("One pair alone shows nothing of the jitter: photograph some more.")
@@ -152,17 +155,13 @@ def calibration_of(found: LampAnalysis, *, created: str, session: str, box: str)
                 index,
                 rig.exposures[index],
                 exposure_s=exposures[letter].value_s,
-                exposure_u_s=_combined_s(exposures[letter]),
+                exposure_u_s=exposures[letter].combined_s,
             )
             for index, letter in enumerate(BODIES)
             if letter in exposures
         ),
         rig=timing_keys(rig),
     )
-
-
-def _combined_s(one: Reported) -> float:
-    return np.inf if one.budget is None else one.budget.combined_s
 
 
 # -- one pair -------------------------------------------------------------------------------------------------
@@ -185,7 +184,7 @@ def _pair(
         read = frames.get((run.shot, index))
         if read is None or read.first is None or read.last is None:
             continue
-        opened, closed = frame_edges_s(row, LampReading(read.first, read.last), letter)
+        opened, closed = frame_edges_s(row, read.first, read.last, letter)
         mids[index], spans[index] = 0.5 * (opened + closed), closed - opened
         doubts[index] = read.doubtful
     offset_s = float(session.plan_ns[at, 0] - session.plan_ns[at, 1]) * 1e-9
@@ -289,6 +288,20 @@ def _one_way_or_the_other(skew_s: float, round_s: float, two_speeds: bool) -> li
             f"All frames show a row of one speed: the skew holds if it is under half a round, {round_s * 5e2:.0f} ms."
         ]
     return []
+
+
+def _far_from_the_others(pairs: list[LampPair], skew_s: Floats) -> list[str]:
+    """Pairs so far off that a frame was more likely misread; they count all the same."""
+    seen = np.isfinite(skew_s)
+    if seen.sum() < LEAST_OTHERS:
+        return []
+    off = np.abs(skew_s - np.median(skew_s[seen]))
+    usual = max(FAR_STEPS * pairs[0].step_s, FAR_DEVIATIONS * 1.4826 * float(np.median(off[seen])))
+    return [
+        f"Pair {pair.number} stands {distance * 1e3:.0f} ms off the others: look at its frames again."
+        for pair, distance in zip(pairs, off, strict=True)
+        if distance > usual
+    ]
 
 
 # -- quantities -----------------------------------------------------------------------------------------------

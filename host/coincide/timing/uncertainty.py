@@ -10,6 +10,7 @@ expanded      k = 2 where the parts are near normal, else the 95 % of the
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -20,6 +21,7 @@ Floats = npt.NDArray[np.float64]
 Distribution = Literal["normal", "rectangular", "triangular", "student"]
 
 DRAWS = 200_000
+KEPT = 32  # sets of draws kept, 1.6 MB each
 FEW = 20.0  # effective degrees of freedom below which k = 2 would hold less than 94 %, by Student's tails
 NOTHING = 1e-4  # of the largest part: drawing what adds a hundred-millionth of the variance is idle
 DOMINANT = 0.5  # share of the variance at which a rectangular part makes the sum far from normal
@@ -106,26 +108,27 @@ def _effective_dof(variance: Floats, dof: Floats) -> float:
 
 def _by_distributions(components: tuple[Component, ...], seed: int) -> float:
     """Half-width of the symmetric 95 % interval of the sum of the components' distributions, DRAWS draws."""
-    rng = np.random.default_rng(seed)
     total = np.zeros(DRAWS)
     seen = NOTHING * max(part.u_s for part in components)
-    for part in components:
-        if part.u_s > seen:
-            total += part.u_s * _standardised(part, rng)
+    for place, part in enumerate(part for part in components if part.u_s > seen):
+        total += part.u_s * _standardised(part.distribution, part.dof, place, seed)
     return float(np.quantile(np.abs(total), 0.95))
 
 
-def _standardised(part: Component, rng: np.random.Generator) -> Floats:
-    """Draws with the part's shape, scaled so that u_s is its standard uncertainty.
+@lru_cache(maxsize=KEPT)
+def _standardised(distribution: Distribution, dof: float, place: int, seed: int) -> Floats:
+    """Draws of the part in this place of a sum, scaled so that u_s is its standard uncertainty; kept, as a report asks
+    for the same ones again and again.
 
     A Student part is s/sqrt(n) times t (JCGM 101, 6.4.9): its standard deviation exceeds u_s, as it should.
     """
-    if part.distribution == "rectangular":
+    rng = np.random.default_rng([seed, place])
+    if distribution == "rectangular":
         return np.asarray(rng.uniform(-np.sqrt(3.0), np.sqrt(3.0), DRAWS))
-    if part.distribution == "triangular":
+    if distribution == "triangular":
         return np.asarray(rng.triangular(-np.sqrt(6.0), 0.0, np.sqrt(6.0), DRAWS))
-    if np.isfinite(part.dof):
-        return np.asarray(stats.t.rvs(part.dof, size=DRAWS, random_state=rng))
+    if np.isfinite(dof):
+        return np.asarray(stats.t.rvs(dof, size=DRAWS, random_state=rng))
     return np.asarray(rng.standard_normal(DRAWS))
 
 
