@@ -11,6 +11,7 @@ import pytest
 from coincide.rig.calibration import calibrations_beside
 from coincide.session.file import read_session
 from coincide.timing.lamp_series import read_lamps
+from tests.cli.pages import console_blocks
 from tests.cli.running import Ran, run
 from tests.cli.test_json_on_the_page import keys_on_the_page
 from tests.rig.rigs import REMOVE, text_with
@@ -150,3 +151,14 @@ def test_a_report_of_the_same_file_does_not_tell_frame_by_frame(folder: Path, fi
     ran = run(["report", "lamps.jsonl", "--to", "r"], folder)
     assert ran.code == 0, ran.said
     assert "Pair 1: row of 32 lamps" not in ran.out
+
+
+def test_the_page_shows_what_the_commands_print(tmp_path: Path) -> None:
+    """Every example of the page, in its order."""
+    assert run(["rig", "new"], tmp_path).code == 0
+    for words, shown in console_blocks("row-of-lamps.md"):
+        ran = run(words, tmp_path)
+        assert ran.code == 0, ran.said
+        printed_words = " ".join(ran.out.split())
+        for part in shown:
+            assert part in printed_words
