@@ -23,6 +23,7 @@ Floats = npt.NDArray[np.float64]
 
 REMEDY = "light the gates with a lamp on direct current: a torch, or a panel on its battery"
 ROOM = 1.25  # darks are taken for the lamp's up to so much longer than the usual one
+SHORTEST_S = 0.0005  # a shorter dark is a sensor that chatters at its threshold
 UNSTEADY = 0.05  # robust deviation of a shutter's exposure, relative, from which it is spoken of
 LEAST_EXPOSURES = 8
 
@@ -58,8 +59,8 @@ def find_flicker(session: Session, rules: tuple[EdgeRules, EdgeRules]) -> Flicke
             + 1
         )
         dark = (tick[ends] - tick[ends - 1]) * to_s
-        shortest = rules["ab".index(name[5])].gate_chatter_s
-        kept = (dark > shortest) & (dark < 1.0 / min(MAINS_HZ))
+        shortest_s = max(rules["ab".index(name[5])].gate_chatter_s, SHORTEST_S)
+        kept = (dark > shortest_s) & (dark < 1.0 / min(MAINS_HZ))
         first = tick[ends[kept]] - tick[ends - 1][kept]
         middles.append(np.asarray((tick[ends[kept]] - 0.5 * first) * to_s, dtype=np.float64))
         lengths.append(np.asarray(dark[kept], dtype=np.float64))
