@@ -27,7 +27,7 @@ WOUND = 21
 LAMPS_INTERLOCK = 2
 LAMPS_BUTTON = 3
 LAMPS_WOUND = 4
-HAND_WAITS_NS = 60 * MS  # after the last step of a row
+HAND_WAITS_NS = 400 * MS  # after the last step of a row: the host has that long for its next request
 INTERLOCK_OPEN_NS = 400 * MS
 
 # lag mean and spread, travel of the curtains, exposure, in ns; every so many presses nothing happens

@@ -37,6 +37,7 @@ PRESET = {
     "latest_a_ns": 200 * MS,
     "latest_b_ns": 200 * MS,
 }
+STARTS_S = 20.0
 PRESSES_MOST = 64  # a chip that has been used before starts somewhere in the bodies' story
 BODY_OF = {FULL_A: "A", FULL_B: "B"}
 
@@ -47,7 +48,7 @@ def client(request: pytest.FixtureRequest) -> Iterator[BoxClient]:
     port: Port = StandInPort() if request.param == "stand-in" else _chip_port(request)
     if request.param == "chip":
         slowdown = request.config.getoption("--chip-slowdown")
-    client = BoxClient(port, slowdown=slowdown)
+    client = _introduced(port, slowdown)
     client.ensure_open()
     client.put_settings({"min_interval_ms": 500, "manual_wind": 0, "field": 1})
     _drain(client)
@@ -56,6 +57,17 @@ def client(request: pytest.FixtureRequest) -> Iterator[BoxClient]:
         client.ensure_open()
     finally:
         client.close()
+
+
+def _introduced(port: Port, slowdown: float) -> BoxClient:
+    """The box on a port, given time to start: it compiles its own firmware first."""
+    until_s = port.now_s() + STARTS_S * slowdown
+    while True:
+        try:
+            return BoxClient(port, slowdown=slowdown)
+        except BoxFailed:
+            if port.now_s() >= until_s:
+                raise
 
 
 def _chip_port(request: pytest.FixtureRequest) -> Port:

@@ -338,6 +338,30 @@ def test_files_in_flash() -> None:
     assert files.free_bytes() == 4096 * 150
 
 
+@pytest.mark.parametrize("name", ["RP2040", "RP2350"])
+def test_words_with_a_sign_read_from_registers_and_memory_change_nothing(name: str) -> None:
+    heard: list[list[Edge]] = []
+    for signed in (False, True):
+        loaded = Loaded(chip=name)
+        loaded.chip.signed_words = signed
+        for gpio in IDLE_HIGH:
+            loaded.chip.drive(gpio, 1)
+        loaded.chip.drive(INTERLOCK, 0)
+        board = loaded.use("board.pico").Board()
+        edges: list[Edge] = []
+        for _ in range(3):
+            board.start_pair(0, 5_000, 10_000, 40_000)
+            for level in (0, 1, 0, 1):
+                loaded.chip.drive(6, level)
+                loaded.chip.run(30_000)
+            while board._sampler.pending():
+                assert board.read_edges(lambda *edge, kept=edges: kept.append(edge)) == 0
+        assert not board.outputs_busy()
+        heard.append(edges)
+    assert len(heard[0]) == 3 * (8 + 4)
+    assert heard[0] == heard[1]
+
+
 def test_flash_failures_come_out_as_oserror() -> None:
     bench = Bench()
     bench.loaded.files.failing = True

@@ -70,6 +70,7 @@ class Chip:
         self.watchdog_ms = None
         self.fed = 0
         self.leaps = True
+        self.signed_words = False
         self._before = None
         self._steady = None
         self._period_of = -1

@@ -151,7 +151,9 @@ def _machine(chip):
 
     class Mem32:
         def __getitem__(self, address):
-            return chip.load(address)
+            word = chip.load(address)
+            # MicroPython hands a word out as the machine's own integer, which has a sign: bit 31 may be it.
+            return word - (1 << 32) if chip.signed_words and word >> 31 else word
 
         def __setitem__(self, address, value):
             chip.store(address, value)
