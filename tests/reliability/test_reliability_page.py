@@ -12,7 +12,7 @@ ROWS = [
     for line in PAGE.splitlines()
     if line.startswith("| ") and not line.startswith(("| ---", "| Fault", "| What"))
 ]
-_TEST = re.compile(r"((?:^@.*\n(?:^[ )\]].*\n)*)*)^(?:def )?(test_\w+)(?:\(| = )", re.MULTILINE)
+_TEST = re.compile(r"((?:^@.*\n(?:^[ )\]].*\n)*)*)^(?:def )?(test_\w+)(\(| = .*)", re.MULTILINE)
 
 
 def written() -> dict[str, str]:
@@ -21,7 +21,7 @@ def written() -> dict[str, str]:
     for path in (ROOT / "tests").rglob("test_*.py"):
         if "node_modules" not in path.parts:
             for match in _TEST.finditer(path.read_text(encoding="utf-8")):
-                found[match[2]] = found.get(match[2], "") + match[1] + match[0].rsplit("\n", 1)[-1]
+                found[match[2]] = found.get(match[2], "") + match[1] + match[3]
     return found
 
 
