@@ -26,7 +26,8 @@ from coincide.timing.shape import deviation, log_density, probability_below, slo
 
 Floats = npt.NDArray[np.float64]
 
-TIME_CONSTANTS = (0.05, 0.08, 0.13, 0.2, 0.33, 0.5, 0.8, 1.5)
+# A third apart: coarser, a large drift that falls between two of them passes for scatter.
+TIME_CONSTANTS = (0.05, 0.065, 0.085, 0.11, 0.14, 0.18, 0.23, 0.3, 0.39, 0.5, 0.65, 0.85, 1.1, 1.5)
 HALVES = (0.0, 1.5, 2.5, 4.0, 6.0, 9.0, 14.0, 25.0, 50.0)
 CHANGE_PRIOR = 6.0
 LARGEST_EXPONENT = 700.0
