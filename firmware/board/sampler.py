@@ -75,6 +75,7 @@ class Sampler:
             self._read[machine] = 0
             self._start_dma(machine)
         block.forget_overflows()
+        self._behind = False
         self._merger = sampling.Merger(
             programs.PHASES, programs.PIN_COUNT, pins.sampled_inversion_mask(), base, self._levels
         )
@@ -128,8 +129,8 @@ class Sampler:
             self.beat()
 
     def pending(self):
-        """True when `drain` has something to do."""
-        return any(count.changed() for count in self._counts)
+        """True when `drain` has something to do: what it left for later, or what has come since."""
+        return self._behind or any(count.changed() for count in self._counts)
 
     def drain(self, sink):
         """Edges seen since the last call to `sink(channel, level, tick)`, in order; returns edges lost.
@@ -152,6 +153,7 @@ class Sampler:
             if after[machine] - self._read[machine] > 1:
                 all_in = False
         self._lost += overrun
+        self._behind = not all_in
         self._merger.emit(self._edge, all_in)
         self._check_alive()
         return self._lost

@@ -338,6 +338,27 @@ def test_files_in_flash() -> None:
     assert files.free_bytes() == 4096 * 150
 
 
+def test_a_burst_is_drained_a_batch_a_call_and_pending_says_that_there_is_more() -> None:
+    bench = Bench()
+    for n in range(200):
+        bench.chip.drive(6, n % 2)
+        bench.chip.run(50)
+    bench.chip.run(100)
+    batches = []
+    while bench.board._sampler.pending():
+        found: list[Edge] = []
+        assert bench.board.read_edges(lambda *edge, kept=found: kept.append(edge)) == 0
+        batches.append(len(found))
+    assert sum(batches) == 200
+    assert len(batches) >= 4
+    # So an idle box comes back at once for the rest.
+    before = bench.chip.cycle
+    bench.chip.drive(6, 0)
+    bench.chip.run(100)
+    bench.board.idle(100)
+    assert bench.chip.cycle - before < HZ // 100
+
+
 @pytest.mark.parametrize("name", ["RP2040", "RP2350"])
 def test_words_with_a_sign_read_from_registers_and_memory_change_nothing(name: str) -> None:
     heard: list[list[Edge]] = []
