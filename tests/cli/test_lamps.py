@@ -162,3 +162,10 @@ def test_the_page_shows_what_the_commands_print(tmp_path: Path) -> None:
         printed_words = " ".join(ran.out.split())
         for part in shown:
             assert part in printed_words
+
+
+def test_a_run_that_stops_says_so_and_keeps_what_there_is(folder: Path) -> None:
+    ran = run(["lamps", "fire", "-n", "6", "--world", "interlock open", "--out", "stopped.jsonl"], folder)
+    assert ran.code == 3
+    assert "stopped at pair 1" in " ".join(ran.err.split())
+    assert (folder / "stopped.jsonl").exists()

@@ -13,7 +13,7 @@ import click
 
 from coincide.cli.show import as_json as print_json
 from coincide.cli.show import aside, say, table
-from coincide.errors import BadInput
+from coincide.errors import BadInput, BoxFailed
 
 if TYPE_CHECKING:
     from coincide.box.client import BoxClient
@@ -109,7 +109,12 @@ def _one_pair(
     from coincide.session.lamps import RowRun, row_remark
 
     client, rig = held.client, held.rig
+    manual = any(body.wind == "manual" for body in rig.both)
+    if number > 1 and not manual:
+        client.port.wait(rig.release.interval_s)  # bodies rest as in the field
     lit = light_row(client, step_s, LIT_FOR_S)
+    run = RowRun(number, lit.lamps, lit.step_ticks, lit.start_tick, firing.off_line_m)
+    writer.remark(row_remark(run, client.identity.tick_hz))
     outcome = run_series(
         client,
         writer,
@@ -117,7 +122,7 @@ def _one_pair(
             pairs=number,
             plan=offset_plan(firing.offset_s, client.identity, rig_plan(rig)),
             interval_s=rig.release.interval_s,
-            manual_wind=any(body.wind == "manual" for body in rig.both),
+            manual_wind=manual,
             names=(f"body A ({rig.bodies.a.name})", f"body B ({rig.bodies.b.name})"),
             senses=senses(rig),
             wound_patience_s=LIT_FOR_S,
@@ -128,11 +133,9 @@ def _one_pair(
         on_prompt=aside if not client.identity.simulated else lambda _: None,
     )
     if not outcome.complete:
-        raise BadInput(
+        raise BoxFailed(
             f"It stopped at pair {number} ({outcome.ending}); what was photographed before is kept in {writer.path}."
         )
-    run = RowRun(number, lit.lamps, lit.step_ticks, lit.start_tick, firing.off_line_m)
-    writer.remark(row_remark(run, client.identity.tick_hz))
     aside(f"pair {number}: {step_s * 1e3:g} ms a lamp")
 
 
