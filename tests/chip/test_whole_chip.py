@@ -7,6 +7,7 @@ bodies.py in both cases; their truth is known.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -16,6 +17,7 @@ import pytest
 from coincide.box.answers import BoxRefused, Event
 from coincide.box.client import BoxClient
 from coincide.box.conduct import run_series
+from coincide.box.install import board_files, install_to_directory
 from coincide.box.plans import SeriesPlan, offset_plan
 from coincide.box.ports import Port, SerialPort
 from coincide.errors import BoxFailed
@@ -38,6 +40,12 @@ PRESET = {
     "latest_b_ns": 200 * MS,
 }
 STARTS_S = 20.0
+# What MicroPython's rp2 port brings, as far as it is used, and our own packages. `traceback` is CPython's alone: it is
+# asked for only where `sys.print_exception` is not there.
+ON_A_BOARD = {
+    *("app", "board", "array", "binascii", "gc", "io", "json", "machine", "micropython", "os", "rp2"),
+    *("select", "struct", "sys", "time", "traceback", "uctypes"),
+}
 PRESSES_MOST = 64  # a chip that has been used before starts somewhere in the bodies' story
 BODY_OF = {FULL_A: "A", FULL_B: "B"}
 
@@ -80,7 +88,7 @@ def _chip_port(request: pytest.FixtureRequest) -> Port:
 def _drain(client: BoxClient, timeout_s: float = 0.2) -> list[Event]:
     """Takes and acknowledges every event there is."""
     events = []
-    while (event := client.event(timeout_s)) is not None:
+    while (event := client.event(timeout_s * client.talk.slowdown)) is not None:
         events.append(event)
         client.ack(event.seq)
     return events
@@ -284,8 +292,10 @@ def test_rubbish_on_the_line_does_no_harm(client: BoxClient) -> None:
         b"x" * 3000 + b"\n",
         b"\n\n\r\n",
     ):
-        client.port.write(rubbish)
-        client.port.wait(0.2 * client.talk.slowdown)
+        # No more at a time than any line's buffer takes from a host whose box is slow to read.
+        for at in range(0, len(rubbish), 256):
+            client.port.write(rubbish[at : at + 256])
+            client.port.wait(0.05 * client.talk.slowdown)
     client.port.write(b"\n")
     client.port.wait(0.2 * client.talk.slowdown)
     assert client.identify().crash is False
@@ -295,3 +305,17 @@ def test_rubbish_on_the_line_does_no_harm(client: BoxClient) -> None:
 def test_unhappy_port_is_one_sentence() -> None:
     with pytest.raises(BoxFailed, match="no port"):
         SerialPort("/dev/no-such-port")
+
+
+def test_the_files_for_a_board_in_a_folder_are_those_an_installation_writes(tmp_path: Path) -> None:
+    install_to_directory(tmp_path)
+    written = {
+        str(path.relative_to(tmp_path)): path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()
+    }
+    assert written == board_files()
+    # On the board they are imported from its root: boot and main, and two packages.
+    assert {name.partition("/")[0] for name in written} == {"boot.py", "main.py", "app", "board"}
+    assert {"app/__init__.py", "board/__init__.py"} <= written.keys()
+    for name, content in written.items():
+        for module in re.findall(r"^ *(?:from|import) ([\w.]+)", content.decode(), re.MULTILINE):
+            assert module.startswith(".") or module.partition(".")[0] in ON_A_BOARD, (name, module)
