@@ -67,6 +67,9 @@ def list_boxes(named: tuple[str, ...], as_json: bool) -> None:
 def install(port: str | None, folder: Path | None) -> None:
     """Copy the firmware onto a board that runs MicroPython, and verify every file by its hash.
 
+    A box that runs already is updated the same way: it is asked to restart into rescue mode first, which it refuses
+    while it is armed. Its settings, presets and frame log stay.
+
     Example: coincide box install --port /dev/ttyACM0
     """
     from coincide.box.install import Progress, install_to_directory
