@@ -202,7 +202,7 @@ def test_the_keeper_curve_peaks_at_the_suggestion() -> None:
 
 @pytest.mark.parametrize("n", [0, 1, 3])
 def test_too_few_pairs_say_how_many(n: int) -> None:
-    with pytest.raises(BadInput, match=f"Only {n} pairs"):
+    with pytest.raises(BadInput, match=f"Only {n} pair has" if n == 1 else f"Only {n} pairs have"):
         suggest(np.zeros(n))
 
 

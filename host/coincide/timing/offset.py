@@ -110,8 +110,7 @@ def suggest_offset(
     series = sort_out(skew_s, step_s=resolution_s, offset_s=offset_s, start_s=start_s, rest_s=rest_s)
     if series.used.size < LEAST_SHOTS:
         raise BadInput(
-            f"Only {series.used.size + series.differing.size} pairs have a usable skew; "
-            f"an offset needs at least {LEAST_SHOTS}. "
+            f"Only {_too_few(series)}; an offset needs at least {LEAST_SHOTS} that count. "
             "Fire more pairs, and see why the others have none."
         )
     draws = draw_level(series.skew_s, series.x, seed=seed)
@@ -254,6 +253,14 @@ def _median_interval(skew_s: Floats) -> tuple[float, float]:
         low if np.isfinite(low) else float(skew_s.min()),
         high if np.isfinite(high) else float(skew_s.max()),
     )
+
+
+def _too_few(series: Series) -> str:
+    """How many pairs have a skew, and how many of them do not count."""
+    aside = series.differing.size + series.outliers.size
+    answered = series.used.size + aside
+    said = "1 pair has a usable skew" if answered == 1 else f"{answered} pairs have a usable skew"
+    return f"{said}, {aside} of them set aside as a first shot or far from the others" if aside else said
 
 
 def _quantise(value_s: float, step_s: float) -> float:
