@@ -32,6 +32,7 @@ SHORTEST = 0.67  # of the marked time that an exposure may be, with the threshol
 RISE_U = 0.3  # standard uncertainty of a sensor's rise time as given, relative
 APART = 0.2  # of the travel between two sensors, for them to tell the curtains' speed
 DISAGREE = 2.6  # standard uncertainties between the rig's travel and what was seen: 1 in 100 by chance
+CURVES_DIFFER = 0.1  # how far the curves of two curtains may be apart that have been seen to run differently
 SPEEDS_DIFFER = 0.05  # relative, before two curtains are said to run at different speeds
 
 
@@ -220,6 +221,13 @@ def _two(
     # Exposure at the centre, between those at the sensors.
     exposure = (1.0 - share) * (first.close_s - first.open_s) + share * (second.close_s - second.open_s)
     exposure_parts = _weighted(weights, [of_exposure for _, of_exposure in parts])
+    between = (second.close_s - second.open_s) - (first.close_s - first.open_s)
+    sure = np.hypot(together_s(parts[0][1]), together_s(parts[1][1]))
+    if abs(float(np.nanmedian(between))) > 3.0 * float(sure):
+        # Curtains that do not run alike at two points do not in between either.
+        half_s, remedy = CURVES_DIFFER * shutter.sweep_s, "add a sensor at the centre"
+        mid_parts = (*mid_parts, rectangular("curtains that run differently", 0.5 * half_s, remedy))
+        exposure_parts = (*exposure_parts, rectangular("curtains that run differently", half_s, remedy))
     return GateView(mid, exposure, mid_parts, exposure_parts, travel, travel_parts, complaints)
 
 
