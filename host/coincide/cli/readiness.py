@@ -91,10 +91,12 @@ def judge_fresh_pairs(
 
 
 def judge_frames(rig: Rig, rig_path: Path, frames_path: Path) -> Judged:
-    """Judge the last frames of the frame log that were shot with this pair of shutter times."""
+    """Judge the last frames of the frame log that were shot with this pair of shutter times, those after a rest
+    left out."""
     from coincide.rig.calibration import preset_name
-    from coincide.session.frames import read_frames
+    from coincide.session.frames import read_frames, rests_s
     from coincide.timing.ready import from_calibration, judge_ready, plan_ready
+    from coincide.timing.series import after_rest
 
     found = _calibration(rig, rig_path)
     if found is None:
@@ -102,8 +104,12 @@ def judge_frames(rig: Rig, rig_path: Path, frames_path: Path) -> Judged:
     name = preset_name(rig.exposures)
     calibrated = from_calibration(found.calibration, "sync+sync")
     plan = plan_ready(calibrated)
-    skews = [frame.skew_s for frame in read_frames(frames_path) if frame.preset == name][-plan.most :]
-    readiness = judge_ready(calibrated, np.array(skews, dtype=np.float64), first_left_out=False)
+    frames = read_frames(frames_path)
+    # A body may answer the first frame after a rest differently, and the calibration left such shots out.
+    rested = after_rest(len(frames), rests_s(frames))
+    steady = [f.skew_s for f, first in zip(frames, rested, strict=True) if f.preset == name and not first]
+    skews = np.array(steady[-plan.most :], dtype=np.float64)
+    readiness = judge_ready(calibrated, skews, first_left_out=False)
     return Judged(found.path, frames_path, readiness, readiness.why, found.calibration.offset_s)
 
 

@@ -9,8 +9,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from pathlib import Path
 
+import numpy as np
+
 from coincide.durable import write_new
 from coincide.errors import BadInput
+from coincide.session.model import Floats
 
 LONGEST_FILE_BYTES = 16 << 20
 VERDICT_WORDS = {
@@ -64,6 +67,16 @@ def joined_to_roll(frames: Sequence[Frame], first_entry: int, first_frame: int =
         raise BadInput(f"The frame log has no entry {first_entry}: it holds {held}.")
     roll = frames[entries.index(first_entry) :]
     return tuple(replace(frame, frame=first_frame + place) for place, frame in enumerate(roll))
+
+
+def rests_s(frames: Sequence[Frame]) -> Floats:
+    """The quiet before each frame, (n,), seconds: since the frame before it, infinite for the first of a start of
+    the box. Frames in the log's order."""
+    boot = np.array([frame.boot for frame in frames])
+    when = np.array([frame.since_boot_s for frame in frames])
+    rest = np.full(len(frames), np.inf)
+    rest[1:] = np.where(boot[1:] == boot[:-1], np.diff(when), np.inf)
+    return rest
 
 
 def write_frames(path: Path, frames: Iterable[Frame]) -> Path:
