@@ -29,7 +29,7 @@ test: $(STAMP) tests/firmware/vm/node_modules/.installed
 	$(PYTEST) -n auto -m "not soak and not benchmark"
 
 soak: $(STAMP) tests/firmware/vm/node_modules/.installed
-	-$(BIN)/python -m pip install --quiet --disable-pip-version-check '.[fuzz]'
+	-$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[fuzz]'
 	$(PYTEST) -n auto -m "soak"
 
 bench: $(STAMP)
