@@ -111,7 +111,9 @@ def test_the_strip_shows_the_exposures_to_scale(tmp_path: Path) -> None:
 def test_only_dots_of_the_series_are_tied_to_a_pair(tmp_path: Path) -> None:
     """Few dots are drawn otherwise than many, and the legend has dots too."""
     assert run(["rig", "new"], tmp_path).code == 0
-    assert run(["series", "-n", "12", "--world", "stops after shot 7", "--out", "s.jsonl"], tmp_path).code == 1
+    assert (
+        run(["series", "-n", "12", "--world", "stops after shot 7", "--out", "s.jsonl"], tmp_path).code == 1
+    )
     assert run(["report", "s.jsonl", "--to", "r"], tmp_path).code == 0
     text = (tmp_path / "r" / "s.html").read_text(encoding="utf-8")
     drawing = text[text.index('class="wide"') : text.index('class="narrow"')]
