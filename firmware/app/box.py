@@ -241,6 +241,7 @@ class Box:
         closing = ticks_to_ms_up(closure, self.board.tick_hz)
         self.guard.permit(closing, closing)
         self.guard.keep_armed_until(now + closing + 1)
+        self.wound = False  # a click may have fired a body
         self.shot.fire_pulse(output, closure, window)
 
     def _prepare(self, source):

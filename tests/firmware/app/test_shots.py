@@ -145,6 +145,17 @@ def test_bodies_wound_by_hand_need_a_word_for_each_shot():
     assert bench.board.pairs == 2
 
 
+def test_a_click_of_an_output_may_have_fired_a_body_wound_by_hand():
+    bench = armed_bench()
+    bench.ok("put", values={"manual_wind": 1})
+    bench.ok("wound")
+    bench.ok("pulse", output=1, closure_ns=100 * MS)
+    bench.run_ms(1500)
+    assert bench.refused("fire", shot=1) == "not_wound"
+    bench.ok("wound")
+    bench.ok("fire", shot=1)
+
+
 def test_no_shot_is_fired_whose_events_might_not_be_kept():
     bench = armed_bench()
     shot = 0

@@ -62,7 +62,7 @@ class SimulatedBoard:
         self._world.start_pair(delay_a, delay_b, lead, closure)
 
     def start_pulse(self, output: int, closure: int) -> None:
-        self._world.releases.start_pulse(output, closure)
+        self._world.start_pulse(output, closure)
 
     def hold_half(self, closed: bool) -> None:
         self._world.releases.hold_half(closed)

@@ -89,6 +89,12 @@ class World:
             if pair == len(self._pairs) + 1:
                 self.clock.after_s(done_s + 0.2, lambda seconds=seconds: self.open_interlock(seconds))  # type: ignore[misc]
 
+    def start_pulse(self, output: int, closure: int) -> None:
+        """The box closes one output once; what it fires is wound again."""
+        self.releases.start_pulse(output, closure)
+        if self.spec.hand.winds:
+            self.clock.after_s(s_from_ticks(closure), self._winder.fired)
+
     def power_cut(self) -> None:
         """The processor loses its state: outputs float to open, the sampler's ticks begin again."""
         self.releases.ensure_open()
