@@ -8,6 +8,7 @@ import re
 from importlib.resources import files
 from pathlib import Path
 
+from coincide.durable import replace_whole
 from coincide.report.diagram import LABELS
 from coincide.report.page.model import Page, PagePair
 
@@ -39,8 +40,9 @@ def _unbroken(value: object) -> object:
 
 
 def write_page(page: Page, path: Path) -> Path:
-    """Write the page. Returns its path."""
-    path.write_text(page_html(page), encoding="utf-8")
+    """Write the page, in place of an earlier one of that name. Returns its path. Raises OSError when it cannot be
+    written; then the earlier one stays as it was."""
+    replace_whole(path, page_html(page).encode())
     return path
 
 
