@@ -16,6 +16,7 @@ from coincide.cli.show import aside
 if TYPE_CHECKING:
     from coincide.box.client import BoxClient
     from coincide.box.plans import SeriesOutcome
+    from coincide.cli.enter import EnterKey
     from coincide.rig.model import Rig
     from coincide.session.model import Floats, Header
 
@@ -76,23 +77,26 @@ def session_path(rig_path: Path, rig: Rig, purpose: str) -> Path:
 
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """What a command fires with: the box, the rig as read and as text, and what is known beforehand."""
+    """What a command fires with: the box, the rig as read and as text, what is known beforehand, and the key that
+    says 'wound'."""
 
     client: BoxClient
     rig: Rig
     rig_path: Path
     rig_toml: str
     known: dict[str, Any]
+    enter: EnterKey
 
 
 def bench(client: BoxClient, rig_path: Path) -> Bench:
     """Read the rig and what calibrations beside it and the box's last bench test have taught."""
+    from coincide.cli.enter import EnterKey
     from coincide.cli.knowledge import knowledge
     from coincide.rig.file import parse_rig, read_text
 
     rig_toml = read_text(rig_path, "rig")
     rig = parse_rig(rig_toml, str(rig_path))
-    return Bench(client, rig, rig_path, rig_toml, knowledge(rig, rig_path, client.identity.uid))
+    return Bench(client, rig, rig_path, rig_toml, knowledge(rig, rig_path, client.identity.uid), EnterKey())
 
 
 def fire(bench: Bench, path: Path, firing: Firing, enough: Callable[[Floats], bool] | None = None) -> Fired:
@@ -102,7 +106,7 @@ def fire(bench: Bench, path: Path, firing: Firing, enough: Callable[[Floats], bo
     """
     from coincide.box.conduct import run_series
     from coincide.box.plans import SeriesPlan, offset_plan
-    from coincide.cli.enter import EnterKey
+    from coincide.box.simulated.port import SimulatedPort
     from coincide.cli.live import LiveView
     from coincide.rig.plan import rig_plan
     from coincide.session.file import SessionWriter, read_session
@@ -116,7 +120,6 @@ def fire(bench: Bench, path: Path, firing: Firing, enough: Callable[[Floats], bo
         names=(f"body A ({rig.bodies.a.name})", f"body B ({rig.bodies.b.name})"),
         senses=senses(rig),
     )
-    enter = EnterKey()
     header = session_header(bench, firing, plan.interval_s)
     earlier = None
     if path.exists():
@@ -132,10 +135,10 @@ def fire(bench: Bench, path: Path, firing: Firing, enough: Callable[[Floats], bo
             writer,
             plan,
             view.take,
-            wound=enter.pressed,
+            wound=bench.enter.pressed,
             on_note=view.note,
-            # An invented photographer winds without being told.
-            on_prompt=_unheard if client.identity.simulated else view.prompt,
+            # The invented photographer at one's side winds without being told; one behind a port may not.
+            on_prompt=_unheard if isinstance(client.port, SimulatedPort) else view.prompt,
             enough=lambda: enough is not None and enough(view.skew_s),
         )
     return Fired(path, outcome)

@@ -16,7 +16,7 @@ from coincide.cli.show import aside, say, table
 from coincide.errors import BadInput, BoxFailed
 
 if TYPE_CHECKING:
-    from coincide.box.client import BoxClient
+    from coincide.box.simulated.port import SimulatedPort
     from coincide.cli.firing import Bench
     from coincide.rig.model import Rig
     from coincide.session.file import SessionWriter
@@ -44,7 +44,7 @@ def fire_lamps(
 ) -> Path:
     """One pair with the slow row, then `firing.pairs` with the fast one, into a session file; its path."""
     from coincide.box.lamp_row import ensure_dark
-    from coincide.cli.enter import EnterKey
+    from coincide.box.simulated.port import SimulatedPort
     from coincide.cli.firing import Firing, bench, confirm_checklist, session_header, session_path
     from coincide.cli.opening import opened_box
     from coincide.rig.file import load_rig
@@ -65,14 +65,15 @@ def fire_lamps(
         )
         path = out or session_path(rig_path, rig, "lamps")
         with SessionWriter(path, header) as writer:
-            enter = EnterKey()
             try:
                 for number in range(1, firing.pairs + 2):
-                    _one_pair(held, writer, number, slow_s if number == 1 else fast_s, firing, enter.pressed)
+                    _one_pair(
+                        held, writer, number, slow_s if number == 1 else fast_s, firing, held.enter.pressed
+                    )
             finally:
                 ensure_dark(client)
-            if simulated:
-                _develop(client, writer)
+            if isinstance(client.port, SimulatedPort):
+                _develop(client.port, writer)
     return path
 
 
@@ -104,6 +105,7 @@ def _one_pair(
     from coincide.box.conduct import run_series
     from coincide.box.lamp_row import light_row
     from coincide.box.plans import SeriesPlan, offset_plan
+    from coincide.box.simulated.port import SimulatedPort
     from coincide.cli.firing import senses
     from coincide.rig.plan import rig_plan
     from coincide.session.lamps import RowRun, row_remark
@@ -129,8 +131,8 @@ def _one_pair(
         ),
         wound=wound,
         on_note=aside,
-        # An invented photographer winds without being told.
-        on_prompt=aside if not client.identity.simulated else lambda _: None,
+        # The invented photographer at one's side winds without being told; one behind a port may not.
+        on_prompt=(lambda _: None) if isinstance(client.port, SimulatedPort) else aside,
     )
     if not outcome.complete:
         raise BoxFailed(
@@ -139,15 +141,13 @@ def _one_pair(
     aside(f"pair {number}: {step_s * 1e3:g} ms a lamp")
 
 
-def _develop(client: BoxClient, writer: SessionWriter) -> None:
+def _develop(port: SimulatedPort, writer: SessionWriter) -> None:
     """The invented frames, read by an invented person."""
     from coincide.box.simulated.photographs import photographs
-    from coincide.box.simulated.port import SimulatedPort
     from coincide.session.lamps import FrameRead, frame_remark
 
-    assert isinstance(client.port, SimulatedPort)
-    for number, truth in enumerate(client.port.truth, 1):
-        for frame in photographs(client.port.world, truth):
+    for number, truth in enumerate(port.truth, 1):
+        for frame in photographs(port.world, truth):
             first, last = frame.lamps or (None, None)
             writer.remark(frame_remark(FrameRead(number, frame.body, first, last)))
 
