@@ -10,8 +10,7 @@ from coincide.report.plain import to_json
 from coincide.rig.calibration import Calibration, calibrations_beside
 from coincide.session import frames
 from coincide.session.file import read_session
-from coincide.timing import verify as fresh_series
-from coincide.timing.analysis import Analysis, analyse
+from coincide.timing.analysis import Analysis, analyse, verified
 from coincide.timing.verify import Verification
 
 __all__ = ["Analysis", "Verification", "calibrations", "load", "read_frames", "to_json", "verify"]
@@ -31,14 +30,7 @@ def verify(series: Analysis, fresh: Analysis) -> Verification:
     """A fresh series, fired with the offset on, against what `series` promised. Raises BadInput where it cannot."""
     if series.suggestion is None:
         raise BadInput(f"The first series suggests no offset to verify: {series.why_none}")
-    measured = fresh.measured
-    return fresh_series.verify(
-        series.suggestion,
-        measured.skew_s,
-        start_s=measured.shots.start_s,
-        rest_s=measured.shots.rest_s,
-        resolution_s=measured.resolution_s,
-    )
+    return verified(series.suggestion, fresh.measured)
 
 
 def calibrations(rig_path: str | os.PathLike[str]) -> tuple[Calibration, ...]:

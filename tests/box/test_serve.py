@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import sys
-import threading
 from collections.abc import Iterator
 
 import pytest
@@ -16,10 +15,10 @@ from coincide.box.lost import PortLost
 from coincide.box.plans import SeriesPlan
 from coincide.box.ports import SerialPort, open_port
 from coincide.box.simulated.port import open_simulated
-from coincide.box.simulated.serve import PtyServer
 from coincide.errors import BoxFailed
 from coincide.session.model import Plan
 
+from .served import Served
 from .sinks import MemorySession, header_for
 
 pytestmark = [
@@ -28,30 +27,9 @@ pytestmark = [
 ]
 
 
-class Served:
-    """A server turning in its own thread, as `box serve` turns in its own process."""
-
-    def __init__(self, world: str) -> None:
-        self.server = PtyServer(open_simulated(world, seed=5).machine)
-        self.name = self.server.name
-        self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._run)
-        self._thread.start()
-
-    def _run(self) -> None:
-        while not self._stop.is_set():
-            self.server.turn()
-
-    def end(self) -> None:
-        if not self._stop.is_set():
-            self._stop.set()
-            self._thread.join()
-            self.server.close()
-
-
 @pytest.fixture
 def served() -> Iterator[Served]:
-    serving = Served("steady")
+    serving = Served(open_simulated("steady", seed=5).machine)
     yield serving
     serving.end()
 

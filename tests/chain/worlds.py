@@ -22,9 +22,9 @@ from coincide.rig.file import parse_rig
 from coincide.rig.plan import rig_plan
 from coincide.session.memory import session_from_records
 from coincide.session.model import Header
-from coincide.timing.analysis import Measured, measure, offset_of
+from coincide.timing.analysis import Measured, measure, offset_of, verified
 from coincide.timing.offset import OffsetSuggestion
-from coincide.timing.verify import Verification, verify
+from coincide.timing.verify import Verification
 from tests.box.sinks import MemorySession
 from tests.rig.rigs import LEAF, text_with
 
@@ -64,13 +64,7 @@ def recover(seed: int) -> Recovered:
     true_skew_s = np.array([truth.skew_s for truth in port.truth])
     suggestion = offset_of(measured)
     fresh = _series(client, rig_toml, fresh_pairs, suggestion.offset_s)
-    verification = verify(
-        suggestion,
-        fresh.skew_s,
-        start_s=fresh.shots.start_s,
-        rest_s=fresh.shots.rest_s,
-        resolution_s=fresh.resolution_s,
-    )
+    verification = verified(suggestion, fresh)
     end = _centre_at_the_end(world, pairs)
     low, high = best_window(scatter, tolerance)
     return Recovered(seed, world, measured, suggestion, verification, (end + low, end + high), true_skew_s)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,9 +18,9 @@ from coincide.box.plans import SeriesPlan
 from coincide.box.ports import SerialPort
 from coincide.box.simulated.machine import Machine
 from coincide.box.simulated.port import open_simulated
-from coincide.box.simulated.serve import PtyServer
 from coincide.session.file import SessionWriter, read_session
 from coincide.session.model import Plan, ShotRecord
+from tests.box.served import Served
 from tests.box.sinks import header_for
 
 from .hosts import rig_in
@@ -31,28 +30,6 @@ pytestmark = [
     pytest.mark.skipif(sys.platform == "win32", reason="this system has no pseudo-terminals"),
 ]
 PLAN = Plan(lead_ns=100_000_000, window_ns=200_000_000)
-
-
-class Served:
-    """A machine at a port of this computer, turning in a thread; `unplug` and it is at none."""
-
-    def __init__(self, machine: Machine) -> None:
-        self.server = PtyServer(machine)
-        self.name = self.server.name
-        self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._run)
-        self._thread.start()
-
-    def _run(self) -> None:
-        while not self._stop.is_set():
-            self.server.turn()
-
-    def unplug(self) -> None:
-        if not self._stop.is_set():
-            self._stop.set()
-            self._thread.join()
-            self.server.machine.link.unplug()
-            self.server.close()
 
 
 @pytest.fixture

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coincide.cli.firing import Bench, session_path
+from coincide.cli.firing import Bench, exposures_in_name, session_path
 from coincide.cli.show import aside
 from coincide.errors import BadInput
 from coincide.session.unfinished import Begun, Unfinished
@@ -86,8 +85,7 @@ def begin_series(rig_path: Path, rig: Rig, path: Path, pairs: int) -> Unfinished
 
 
 def _note(rig_path: Path, rig: Rig, command: str) -> Unfinished:
-    pair = "+".join(re.sub(r"[^0-9A-Za-z.]+", "-", text) for text in rig.exposures)
-    return Unfinished(rig_path.parent / "sessions", f"{rig_path.stem}-{pair}-{command}")
+    return Unfinished(rig_path.parent / "sessions", f"{rig_path.stem}-{exposures_in_name(rig)}-{command}")
 
 
 def _held(folder: Path, left: Begun) -> tuple[Session, Session | None] | None:

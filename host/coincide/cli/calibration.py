@@ -56,6 +56,7 @@ def calibrate(
     """
     from coincide.box.plans import offset_plan
     from coincide.rig.calibration import preset_name
+    from coincide.timing.analysis import verified
 
     rig_bench = bench(client, rig_path)
     rig = rig_bench.rig
@@ -91,7 +92,7 @@ def calibrate(
         return Calibrated(fired, analysis, fresh, None, None, None, _stopped(fresh))
     fresh_analysis = analyse_file(fresh.path)
     try:
-        verification = verification_of(analysis, fresh_analysis)
+        verification = verified(suggestion, fresh_analysis.measured)
     except BadInput as refused:
         files.note.forget()
         return Calibrated(fired, analysis, fresh, fresh_analysis, None, None, str(refused))
@@ -156,21 +157,6 @@ def show_calibrated(done: Calibrated, *, as_json: bool) -> None:
         say(f"Look at it: coincide report {done.measured.path} --fresh {done.fresh.path}")
     else:
         say(f"Every edge is kept in {done.measured.path}")
-
-
-def verification_of(analysis: Analysis, fresh: Analysis) -> Verification:
-    """The fresh session against what the first one promised. Raises BadInput when it holds too few pairs."""
-    from coincide.timing.verify import verify
-
-    assert analysis.suggestion is not None
-    measured = fresh.measured
-    return verify(
-        analysis.suggestion,
-        measured.skew_s,
-        start_s=measured.shots.start_s,
-        rest_s=measured.shots.rest_s,
-        resolution_s=measured.resolution_s,
-    )
 
 
 def _keep(

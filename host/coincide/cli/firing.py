@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from coincide.box.plans import SeriesOutcome
     from coincide.cli.enter import EnterKey
     from coincide.rig.model import Rig
-    from coincide.session.model import Floats, Header
+    from coincide.session.file import SessionWriter
+    from coincide.session.model import Floats, Header, Session
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,13 +67,35 @@ def session_path(rig_path: Path, rig: Rig, purpose: str) -> Path:
     folder = rig_path.parent / "sessions"
     make_folder(folder)
     stamp = datetime.now().astimezone().strftime("%Y%m%d-%H%M%S")
-    pair = "+".join(re.sub(r"[^0-9A-Za-z.]+", "-", text) for text in rig.exposures)
-    path = folder / f"{stamp}-{pair}-{purpose}.jsonl"
+    stem = f"{stamp}-{exposures_in_name(rig)}-{purpose}"
+    path = folder / f"{stem}.jsonl"
     again = 2
     while path.exists():
-        path = folder / f"{stamp}-{pair}-{purpose}-{again}.jsonl"
+        path = folder / f"{stem}-{again}.jsonl"
         again += 1
     return path
+
+
+def exposures_in_name(rig: Rig) -> str:
+    """The pair of shutter times as it stands in file names: '1-60+1-30'."""
+    return "+".join(re.sub(r"[^0-9A-Za-z.]+", "-", text) for text in rig.exposures)
+
+
+def opened_session(path: Path, header: Header) -> tuple[SessionWriter, Session | None]:
+    """A new session file, or one that exists gone on with; then what it held before, too."""
+    from coincide.session.file import SessionWriter, read_session
+
+    if not path.exists():
+        return SessionWriter(path, header), None
+    return SessionWriter.resume(path, header), read_session(path)
+
+
+def prompter(client: BoxClient, tell: Callable[[str], None]) -> Callable[[str], None]:
+    """Who is told to wind. The invented photographer at one's side does without being told; one behind a port may
+    not."""
+    from coincide.box.simulated.port import SimulatedPort
+
+    return (lambda _: None) if isinstance(client.port, SimulatedPort) else tell
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,10 +129,8 @@ def fire(bench: Bench, path: Path, firing: Firing, enough: Callable[[Floats], bo
     """
     from coincide.box.conduct import run_series
     from coincide.box.plans import SeriesPlan, offset_plan
-    from coincide.box.simulated.port import SimulatedPort
     from coincide.cli.live import LiveView
     from coincide.rig.plan import rig_plan
-    from coincide.session.file import SessionWriter, read_session
 
     client, rig = bench.client, bench.rig
     plan = SeriesPlan(
@@ -121,12 +142,7 @@ def fire(bench: Bench, path: Path, firing: Firing, enough: Callable[[Floats], bo
         senses=senses(rig),
     )
     header = session_header(bench, firing, plan.interval_s)
-    earlier = None
-    if path.exists():
-        writer = SessionWriter.resume(path, header)
-        earlier = read_session(path)
-    else:
-        writer = SessionWriter(path, header)
+    writer, earlier = opened_session(path, header)
     with writer, LiveView(header, rig, firing.pairs, earlier=earlier) as view:
         if writer.found is not None:
             view.note(writer.found)
@@ -137,8 +153,7 @@ def fire(bench: Bench, path: Path, firing: Firing, enough: Callable[[Floats], bo
             view.take,
             wound=bench.enter.pressed,
             on_note=view.note,
-            # The invented photographer at one's side winds without being told; one behind a port may not.
-            on_prompt=_unheard if isinstance(client.port, SimulatedPort) else view.prompt,
+            on_prompt=prompter(client, view.prompt),
             enough=lambda: enough is not None and enough(view.skew_s),
         )
     return Fired(path, outcome)
@@ -174,7 +189,3 @@ def senses(rig: Rig) -> tuple[bool, bool]:
         suppressed = isinstance(shutter, FocalPlane) and shutter.above_sync_speed(shutter.exposure)
         found.append(gate or (body.sync != "none" and not suppressed))
     return (found[0], found[1])
-
-
-def _unheard(sentence: str) -> None:
-    """Nobody is told."""

@@ -105,8 +105,7 @@ def _one_pair(
     from coincide.box.conduct import run_series
     from coincide.box.lamp_row import light_row
     from coincide.box.plans import SeriesPlan, offset_plan
-    from coincide.box.simulated.port import SimulatedPort
-    from coincide.cli.firing import senses
+    from coincide.cli.firing import prompter, senses
     from coincide.rig.plan import rig_plan
     from coincide.session.lamps import RowRun, row_remark
 
@@ -131,8 +130,7 @@ def _one_pair(
         ),
         wound=wound,
         on_note=aside,
-        # The invented photographer at one's side winds without being told; one behind a port may not.
-        on_prompt=(lambda _: None) if isinstance(client.port, SimulatedPort) else aside,
+        on_prompt=prompter(client, aside),
     )
     if not outcome.complete:
         raise BoxFailed(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from coincide.cli.firing import Bench, Firing, session_header
+from coincide.cli.firing import Bench, Firing, opened_session, session_header
 from coincide.cli.show import aside
 
 
@@ -19,15 +19,9 @@ def listen(
     """Listen until `firing.pairs` groups (0: no end), `quiet_s` of quiet, or Ctrl-C."""
     from coincide.box.conduct import watch
     from coincide.cli.live import LiveView
-    from coincide.session.file import SessionWriter, read_session
 
     header = session_header(bench, firing, None)
-    earlier = None
-    if path.exists():
-        writer = SessionWriter.resume(path, header)
-        earlier = read_session(path)
-    else:
-        writer = SessionWriter(path, header)
+    writer, earlier = opened_session(path, header)
     aside("Listening. Fire the rig as you would in the field; Ctrl-C ends.")
 
     with writer, LiveView(header, bench.rig, firing.pairs or None, earlier=earlier) as view:

@@ -50,11 +50,11 @@ def make_folder(folder: Path) -> None:
 
 
 def _verification(analysis: Analysis, fresh: Analysis | None) -> Verification | None:
-    from coincide.cli.calibration import verification_of
+    from coincide.timing.analysis import verified
 
     if fresh is None or analysis.suggestion is None:
         return None
     try:
-        return verification_of(analysis, fresh)
+        return verified(analysis.suggestion, fresh.measured)
     except BadInput:
         return None  # too few fresh pairs to compare; the pictures still show them

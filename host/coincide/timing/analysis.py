@@ -27,6 +27,7 @@ from coincide.timing.known import MEASURE_ZERO, Known, known_from
 from coincide.timing.mid_exposure import MidExposures, mid_exposures
 from coincide.timing.offset import OffsetSuggestion, suggest_offset
 from coincide.timing.skew import lags_s, offsets_on_s, skews_s
+from coincide.timing.verify import Verification, verify
 
 QUANTUM_TICKS = 2  # the grid on which the box's releases leave
 
@@ -120,6 +121,18 @@ def offset_of(measured: Measured) -> OffsetSuggestion:
         start_s=measured.shots.start_s,
         rest_s=measured.shots.rest_s,
         type_b_s=measured.mids.type_b_s,
+    )
+
+
+def verified(suggestion: OffsetSuggestion, fresh: Measured) -> Verification:
+    """A fresh session, fired with the offset on, against what the suggestion promised. Raises BadInput as `verify`
+    does."""
+    return verify(
+        suggestion,
+        fresh.skew_s,
+        start_s=fresh.shots.start_s,
+        rest_s=fresh.shots.rest_s,
+        resolution_s=fresh.resolution_s,
     )
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
+from scipy import stats
 
 from coincide.session.model import Session
 from coincide.session.rules import EdgeRules
@@ -118,7 +119,7 @@ def notice_unsteady(exposure_s: Floats, who: str, letter: str) -> Finding | None
     if seen.size < LEAST_EXPOSURES:
         return None
     middle = float(np.median(seen))
-    spread = 1.4826 * float(np.median(np.abs(seen - middle))) / middle
+    spread = float(stats.median_abs_deviation(seen, scale="normal")) / middle
     if spread < UNSTEADY:
         return None
     return Finding(
