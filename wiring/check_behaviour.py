@@ -7,8 +7,8 @@ output alone; one contact, sensor or button alone; everything at once.
 from __future__ import annotations
 
 from coincide_firmware.app.pins import IN, PINS
+from coincide_wiring.circuits.model import Netlist
 from coincide_wiring.fault import Fault
-from coincide_wiring.model import Netlist
 from coincide_wiring.operate import GPIO, OUTPUTS, OperatingPoint, State, operating_point
 
 INPUTS = tuple(row[0] for row in PINS if row[2] == IN)

@@ -6,7 +6,7 @@ fail short, and what must never meet (two bodies, a body and the earthed board) 
 
 from __future__ import annotations
 
-from coincide_wiring.model import Netlist
+from coincide_wiring.circuits.model import Netlist
 
 
 def domains(netlist: Netlist) -> dict[str, int]:

@@ -11,8 +11,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from coincide.errors import BadInput
-from coincide_wiring import circuits_body, circuits_box, circuits_sensors
-from coincide_wiring.model import NOT_CONNECTED, Sheet
+from coincide_wiring.circuits import body as circuits_body
+from coincide_wiring.circuits import box as circuits_box
+from coincide_wiring.circuits import sensors as circuits_sensors
+from coincide_wiring.circuits.model import NOT_CONNECTED, Sheet
 
 if TYPE_CHECKING:
     from coincide_wiring.sketch import Sketch

@@ -10,7 +10,8 @@ import math
 from dataclasses import dataclass
 
 from coincide_firmware.app.pins import PINS
-from coincide_wiring.circuits_sensors import GATES
+from coincide_wiring.circuits.model import Netlist
+from coincide_wiring.circuits.sensors import GATES
 from coincide_wiring.figure import Figure
 from coincide_wiring.figures_release import (
     control_figures,
@@ -20,7 +21,6 @@ from coincide_wiring.figures_release import (
     solenoid_figures,
 )
 from coincide_wiring.figures_sensors import gate_figures, sync_figures
-from coincide_wiring.model import Netlist
 from coincide_wiring.netlist import BODIES, Build, in_use
 
 BODY_OF = {row[0]: row[4] for row in PINS}

@@ -7,7 +7,7 @@ from schemdraw.segments import SegmentCircle
 
 from coincide_firmware.app.pins import PINS
 from coincide_wiring import symbols
-from coincide_wiring.circuits_box import LAMP_STAGES
+from coincide_wiring.circuits.box import LAMP_STAGES
 from coincide_wiring.sketch import SMALL_PT, Sketch, short_value
 
 

@@ -11,8 +11,10 @@ import json
 from dataclasses import dataclass
 
 from coincide.errors import BadInput
-from coincide_wiring import circuits_body, circuits_box, circuits_sensors
-from coincide_wiring.model import Netlist, Sheet
+from coincide_wiring.circuits import body as circuits_body
+from coincide_wiring.circuits import box as circuits_box
+from coincide_wiring.circuits import sensors as circuits_sensors
+from coincide_wiring.circuits.model import Netlist, Sheet
 
 BODIES = ("A", "B")
 

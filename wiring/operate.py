@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from coincide_wiring.model import Netlist, Part
+from coincide_wiring.circuits.model import Netlist, Part
 from coincide_wiring.stamps import (
     GPIO,
     JOINT_S,

@@ -16,8 +16,8 @@ import schemdraw
 import schemdraw.elements as elm
 from schemdraw.segments import Segment, SegmentCircle, SegmentPoly, SegmentText
 
-from coincide_wiring.circuits_box import ohms
-from coincide_wiring.model import Part, Sheet
+from coincide_wiring.circuits.box import ohms
+from coincide_wiring.circuits.model import Part, Sheet
 
 XY = tuple[float, float]
 Halign = Literal["left", "center", "right"]

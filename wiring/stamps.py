@@ -17,8 +17,8 @@ from scipy.sparse import csc_array
 from scipy.sparse.linalg import splu
 
 from coincide_firmware.app.pins import OUT, PINS
-from coincide_wiring.model import Part
-from coincide_wiring.specs import SLIT_MASK
+from coincide_wiring.circuits.model import Part
+from coincide_wiring.circuits.specs import SLIT_MASK
 
 LEAK_S = 1e-9  # siemens from every net to the datum, so that floating circuits have a solution
 JOINT_S = 100.0  # a wire, a closed switch, a stiff source

@@ -9,9 +9,9 @@ from itertools import combinations, pairwise
 
 import pytest
 
+from coincide_wiring.circuits.model import Sheet
 from coincide_wiring.drawings import FOLDER, WrongDrawing, compare, draw, drawn_sheets, write
 from coincide_wiring.layout_body import release
-from coincide_wiring.model import Sheet
 from coincide_wiring.netlist import Build, sheets
 from coincide_wiring.sketch import Sketch, farads
 

@@ -11,7 +11,8 @@ import pytest
 from coincide.session.rules import EdgeRules
 from coincide_firmware.app.messages import REQUESTS
 from coincide_firmware.app.pins import LAMPS
-from coincide_wiring import figures_release, figures_sensors, formulas, specs
+from coincide_wiring import figures_release, figures_sensors, formulas
+from coincide_wiring.circuits import specs
 from coincide_wiring.figure import Figure, Span, sweep
 from coincide_wiring.figures import figures, timing_terms
 from coincide_wiring.figures_sensors import exposure_error_s, sync_figures

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from coincide_firmware.app.pins import PINS
-from coincide_wiring import specs
-from coincide_wiring.model import Netlist, Part, part
+from coincide_wiring.circuits import specs
+from coincide_wiring.circuits.model import Netlist, Part, part
 from coincide_wiring.netlist import Build, in_use
 from coincide_wiring.operate import GPIO, OUTPUTS, OperatingPoint, State, operating_point
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from coincide_firmware.app.pins import PINS
+from coincide_wiring.circuits.pin_table import as_markdown, pin_rows
 from coincide_wiring.netlist import Build, sheets
 from coincide_wiring.parts import NOT_BOUGHT, parts_list
-from coincide_wiring.pin_table import as_markdown, pin_rows
 from tests.wiring.test_check import BUILDS
 
 

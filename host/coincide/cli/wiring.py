@@ -129,7 +129,7 @@ def pins(as_json: bool) -> None:
     Example:
       coincide wiring pins
     """
-    from coincide_wiring.pin_table import pin_rows
+    from coincide_wiring.circuits.pin_table import pin_rows
 
     rows = pin_rows()
     if as_json:

@@ -6,8 +6,8 @@ Each function returns one `Sheet`. Net names of board signals are the names of t
 from __future__ import annotations
 
 from coincide_firmware.app.pins import LAMPS, PINS
-from coincide_wiring import specs
-from coincide_wiring.model import Part, Sheet, part
+from coincide_wiring.circuits import specs
+from coincide_wiring.circuits.model import Part, Sheet, part
 
 V3, VUSB, GND, EARTH = "3V3", "VBUS", "GND", "USB_EARTH"
 PULL_DOWN_OHM = 4700.0

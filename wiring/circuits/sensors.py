@@ -6,9 +6,9 @@ the body by an insulating holder.
 
 from __future__ import annotations
 
-from coincide_wiring import specs
-from coincide_wiring.circuits_box import GND, V3, decoupling, resistor
-from coincide_wiring.model import Part, Sheet, part
+from coincide_wiring.circuits import specs
+from coincide_wiring.circuits.box import GND, V3, decoupling, resistor
+from coincide_wiring.circuits.model import Part, Sheet, part
 
 SYNC_VARIANTS = ("cell", "wetted", "high-voltage")
 GATE_VARIANTS = ("load", "transimpedance")

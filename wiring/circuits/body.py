@@ -6,9 +6,9 @@ references and nets, and nothing in common but the board's supply on the far sid
 
 from __future__ import annotations
 
-from coincide_wiring import specs
-from coincide_wiring.circuits_box import GND, pull_down, resistor
-from coincide_wiring.model import Part, Sheet, part
+from coincide_wiring.circuits import specs
+from coincide_wiring.circuits.box import GND, pull_down, resistor
+from coincide_wiring.circuits.model import Part, Sheet, part
 
 RELEASE_VARIANTS = ("contact", "solenoid")
 
