@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from coincide_wiring.circuits.model import Part
-from coincide_wiring.freedom import tight
+from coincide_wiring.figures.freedom import tight
 from coincide_wiring.netlist import Build, sheets
 
 # Things the netlist holds that nobody buys, or already has.

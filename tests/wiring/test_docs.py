@@ -15,7 +15,7 @@ from coincide_wiring import meter
 from coincide_wiring.cautions import CAUTIONS
 from coincide_wiring.circuits import pin_table
 from coincide_wiring.drawings import drawn_sheets
-from coincide_wiring.figures import figures
+from coincide_wiring.figures.build import figures
 from coincide_wiring.netlist import Build, sheets
 
 DOCS = Path(__file__).parents[2] / "docs"

@@ -31,7 +31,7 @@ def fitted_wiring(box_uid: str, *, zero_checked: bool) -> Wiring | None:
     """The circuits fitted, with their timing terms before or after a zero check; None where nobody said."""
     from coincide.box.bench_record import fitted
     from coincide.timing.known import Wiring, WiringTerm
-    from coincide_wiring.figures import timing_terms
+    from coincide_wiring.figures.build import timing_terms
 
     found = fitted(box_uid)
     if found is None:

@@ -94,9 +94,9 @@ def figures(as_json: bool, **chosen: str) -> None:
     Example:
       coincide wiring figures --sync-a high-voltage --gate-a transimpedance
     """
-    from coincide_wiring.figures import figures as computed
-    from coincide_wiring.figures import timing_terms
-    from coincide_wiring.freedom import freedom
+    from coincide_wiring.figures.build import figures as computed
+    from coincide_wiring.figures.build import timing_terms
+    from coincide_wiring.figures.freedom import freedom
 
     build = chosen_build(chosen)
     found = computed(build)

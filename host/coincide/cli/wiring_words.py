@@ -11,8 +11,8 @@ import click
 from coincide.cli.show import wrapped
 from coincide.report.plain import to_plain
 from coincide_wiring.cautions import Caution
-from coincide_wiring.figure import Figure, Timing
-from coincide_wiring.freedom import Freedom
+from coincide_wiring.figures.figure import Figure, Timing
+from coincide_wiring.figures.freedom import Freedom
 from coincide_wiring.netlist import Build, sheets
 from coincide_wiring.parts import Line
 

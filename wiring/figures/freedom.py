@@ -8,7 +8,7 @@ import math
 from dataclasses import dataclass
 
 from coincide_wiring.circuits.model import Netlist, Part
-from coincide_wiring.figures import figures_of
+from coincide_wiring.figures.build import figures_of
 from coincide_wiring.netlist import Build, in_use
 
 # IEC 60063, the E24 series of preferred values.

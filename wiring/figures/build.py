@@ -12,15 +12,15 @@ from dataclasses import dataclass
 from coincide_firmware.app.pins import PINS
 from coincide_wiring.circuits.model import Netlist
 from coincide_wiring.circuits.sensors import GATES
-from coincide_wiring.figure import Figure
-from coincide_wiring.figures_release import (
+from coincide_wiring.figures.figure import Figure
+from coincide_wiring.figures.release import (
     control_figures,
     lamp_figures,
     light_figures,
     release_figures,
     solenoid_figures,
 )
-from coincide_wiring.figures_sensors import gate_figures, sync_figures
+from coincide_wiring.figures.sensors import gate_figures, sync_figures
 from coincide_wiring.netlist import BODIES, Build, in_use
 
 BODY_OF = {row[0]: row[4] for row in PINS}

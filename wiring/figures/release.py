@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from coincide_wiring import formulas as f
 from coincide_wiring.circuits import specs
 from coincide_wiring.circuits.model import Netlist, Part
-from coincide_wiring.figure import COLD_C, HOT_C, Figure, Span, Timing, about, named, sweep
+from coincide_wiring.figures import formulas as f
+from coincide_wiring.figures.figure import COLD_C, HOT_C, Figure, Span, Timing, about, named, sweep
 
 RAIL = about(specs.BOARD["rail_v"], specs.BOARD["rail_tolerance"])
 OUTPUT_OHM: Span = (specs.BOARD["output_ohm"], 20.0, specs.BOARD["output_ohm_max"])

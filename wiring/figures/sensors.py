@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 
-from coincide_wiring import formulas as f
 from coincide_wiring.circuits import specs
 from coincide_wiring.circuits.model import Netlist, Part
-from coincide_wiring.figure import Figure, Span, Timing, about, named, sweep
-from coincide_wiring.figures_release import RAIL, ohm
+from coincide_wiring.figures import formulas as f
+from coincide_wiring.figures.figure import Figure, Span, Timing, about, named, sweep
+from coincide_wiring.figures.release import RAIL, ohm
 from coincide_wiring.stamps import slit_share
 
 SHORTEST_EXPOSURE_S = 2.0**-11  # marked 1/2000

@@ -11,11 +11,13 @@ import pytest
 from coincide.session.rules import EdgeRules
 from coincide_firmware.app.messages import REQUESTS
 from coincide_firmware.app.pins import LAMPS
-from coincide_wiring import figures_release, figures_sensors, formulas
 from coincide_wiring.circuits import specs
-from coincide_wiring.figure import Figure, Span, sweep
-from coincide_wiring.figures import figures, timing_terms
-from coincide_wiring.figures_sensors import exposure_error_s, sync_figures
+from coincide_wiring.figures import formulas
+from coincide_wiring.figures import release as figures_release
+from coincide_wiring.figures import sensors as figures_sensors
+from coincide_wiring.figures.build import figures, timing_terms
+from coincide_wiring.figures.figure import Figure, Span, sweep
+from coincide_wiring.figures.sensors import exposure_error_s, sync_figures
 from coincide_wiring.netlist import Build, in_use
 from coincide_wiring.operate import OUTPUTS, State, operating_point
 from tests.wiring.test_check import BUILDS

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from coincide_wiring.figures import figures_of
-from coincide_wiring.freedom import E24, FURTHEST, VALUE_OF, Freedom, freedom, preferred
+from coincide_wiring.figures.build import figures_of
+from coincide_wiring.figures.freedom import E24, FURTHEST, VALUE_OF, Freedom, freedom, preferred
 from coincide_wiring.netlist import Build, in_use
 from coincide_wiring.parts import parts_list
 
