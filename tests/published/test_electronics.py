@@ -15,10 +15,10 @@ from coincide.session.rules import EdgeRules
 from coincide.session.shots import shots_from_session
 from coincide_firmware.app.buttons import Button
 from coincide_firmware.app.wire import crc32_hex
+from coincide_wiring.check.terminal import DIRECT_LIMIT_V, FLASH_CIRCUIT_LIMIT_V, judge_terminal
 from coincide_wiring.figures import formulas
 from coincide_wiring.figures.build import figures
 from coincide_wiring.netlist import Build
-from coincide_wiring.terminal import DIRECT_LIMIT_V, FLASH_CIRCUIT_LIMIT_V, judge_terminal
 from tests.session.sessions import TICK_HZ, pulse, record, write
 
 

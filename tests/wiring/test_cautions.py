@@ -11,7 +11,7 @@ from coincide.box.acknowledge import acknowledge, acknowledged, acknowledgement_
 from coincide.errors import BadInput
 from coincide_wiring import cautions
 from coincide_wiring.cautions import CAUTIONS, PLACES, as_markdown, card_lines, cautions_for, digest
-from coincide_wiring.terminal import DIRECT_LIMIT_V
+from coincide_wiring.check.terminal import DIRECT_LIMIT_V
 
 DOC = Path(__file__).parents[2] / "docs" / "cautions.md"
 

@@ -11,8 +11,8 @@ import pytest
 from coincide.box.bench_check import STAGES
 from coincide.box.bench_record import bench_folder, read_record, record_table, record_text, zero_correction
 from coincide.cli.wiring import command
-from coincide_wiring import meter
 from coincide_wiring.cautions import CAUTIONS
+from coincide_wiring.check import meter
 from coincide_wiring.circuits import pin_table
 from coincide_wiring.drawings import drawn_sheets
 from coincide_wiring.figures.build import figures

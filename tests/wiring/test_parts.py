@@ -8,7 +8,7 @@ from coincide_firmware.app.pins import PINS
 from coincide_wiring.circuits.pin_table import as_markdown, pin_rows
 from coincide_wiring.netlist import Build, sheets
 from coincide_wiring.parts import NOT_BOUGHT, parts_list
-from tests.wiring.test_check import BUILDS
+from tests.wiring.check.test_rules import BUILDS
 
 
 @pytest.mark.parametrize("build", BUILDS, ids=str)

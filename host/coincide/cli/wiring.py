@@ -25,7 +25,7 @@ from coincide.cli.wiring_words import (
 )
 
 if TYPE_CHECKING:
-    from coincide_wiring.terminal import TerminalCheck
+    from coincide_wiring.check.terminal import TerminalCheck
 
 
 def _print_json(name: str, result: dict[str, Any]) -> None:
@@ -214,7 +214,7 @@ def check(as_json: bool, **chosen: str) -> None:
     Example:
       coincide wiring check --sync-a wetted --release-b solenoid
     """
-    from coincide_wiring.check import check as faults_of
+    from coincide_wiring.check.rules import check as faults_of
     from coincide_wiring.netlist import digest
 
     build = chosen_build(chosen)
@@ -250,7 +250,7 @@ def terminal(kind: str, volts: float | None, alternating: bool, as_json: bool) -
       coincide wiring terminal release --volts 4.9
     """
     from coincide_wiring.cautions import cautions_for
-    from coincide_wiring.terminal import KINDS, TerminalCheck, judge_terminal
+    from coincide_wiring.check.terminal import KINDS, TerminalCheck, judge_terminal
 
     (named,) = [one for one in KINDS if one == kind]
     if volts is not None:

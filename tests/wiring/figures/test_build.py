@@ -11,6 +11,7 @@ import pytest
 from coincide.session.rules import EdgeRules
 from coincide_firmware.app.messages import REQUESTS
 from coincide_firmware.app.pins import LAMPS
+from coincide_wiring.check.operate import OUTPUTS, State, operating_point
 from coincide_wiring.circuits import specs
 from coincide_wiring.figures import formulas
 from coincide_wiring.figures import release as figures_release
@@ -19,8 +20,7 @@ from coincide_wiring.figures.build import figures, timing_terms
 from coincide_wiring.figures.figure import Figure, Span, sweep
 from coincide_wiring.figures.sensors import exposure_error_s, sync_figures
 from coincide_wiring.netlist import Build, in_use
-from coincide_wiring.operate import OUTPUTS, State, operating_point
-from tests.wiring.test_check import BUILDS
+from tests.wiring.check.test_rules import BUILDS
 
 IDLE = dict.fromkeys(OUTPUTS, 0)
 

@@ -14,8 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from coincide_wiring.circuits.model import Netlist, Part
-from coincide_wiring.stamps import (
+from coincide_wiring.check.stamps import (
     GPIO,
     JOINT_S,
     JUNCTION_S,
@@ -27,6 +26,7 @@ from coincide_wiring.stamps import (
     junctions_of,
     led_a,
 )
+from coincide_wiring.circuits.model import Netlist, Part
 
 ROUNDS = 300
 SETTLED_V = 1e-6

@@ -7,8 +7,8 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
+from coincide_wiring.check.fault import Fault
 from coincide_wiring.circuits.model import NOT_CONNECTED, Netlist, Part
-from coincide_wiring.fault import Fault
 
 GND, RAIL = "GND", "3V3"
 BIG_F = 1e-6

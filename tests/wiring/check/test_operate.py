@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from coincide_firmware.app.pins import PINS
+from coincide_wiring.check.operate import GPIO, OUTPUTS, OperatingPoint, State, operating_point
 from coincide_wiring.circuits import specs
 from coincide_wiring.circuits.model import Netlist, Part, part
 from coincide_wiring.netlist import Build, in_use
-from coincide_wiring.operate import GPIO, OUTPUTS, OperatingPoint, State, operating_point
 
 IDLE = dict.fromkeys(OUTPUTS, 0)
 

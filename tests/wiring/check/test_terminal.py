@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coincide.errors import BadInput
-from coincide_wiring.terminal import (
+from coincide_wiring.check.terminal import (
     DIRECT_LIMIT_V,
     FLASH_CIRCUIT_LIMIT_V,
     KINDS,

@@ -9,11 +9,11 @@ faults means the build is sound; every fault says what, where and what to do.
 from __future__ import annotations
 
 from coincide_firmware.app.pins import PINS
-from coincide_wiring.check_behaviour import behaviour_faults
-from coincide_wiring.check_presence import presence_faults
+from coincide_wiring.check.behaviour import behaviour_faults
+from coincide_wiring.check.domains import domains, path_between
+from coincide_wiring.check.fault import Fault
+from coincide_wiring.check.presence import presence_faults
 from coincide_wiring.circuits.model import NOT_CONNECTED, Netlist, Part
-from coincide_wiring.domains import domains, path_between
-from coincide_wiring.fault import Fault
 from coincide_wiring.netlist import Build, in_use, zero_check
 
 LEFT_UNCONNECTED = ("beat",)

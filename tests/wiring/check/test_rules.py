@@ -14,15 +14,16 @@ import pytest
 
 from coincide.errors import BadInput
 from coincide_firmware.app.pins import PINS
-from coincide_wiring import check as check_module
-from coincide_wiring import check_behaviour, check_presence
-from coincide_wiring.check import check, faults, structural_faults
+from coincide_wiring.check import behaviour as check_behaviour
+from coincide_wiring.check import presence as check_presence
+from coincide_wiring.check import rules as check_module
+from coincide_wiring.check.domains import domains, path_between
+from coincide_wiring.check.fault import Fault
+from coincide_wiring.check.rules import check, faults, structural_faults
 from coincide_wiring.circuits import specs
 from coincide_wiring.circuits.body import RELEASE_VARIANTS, loopback
 from coincide_wiring.circuits.model import NOT_CONNECTED, Netlist, part
 from coincide_wiring.circuits.sensors import GATE_VARIANTS, SYNC_VARIANTS
-from coincide_wiring.domains import domains, path_between
-from coincide_wiring.fault import Fault
 from coincide_wiring.netlist import Build, digest, in_use, zero_check
 
 BUILDS = [

@@ -7,9 +7,9 @@ output alone; one contact, sensor or button alone; everything at once.
 from __future__ import annotations
 
 from coincide_firmware.app.pins import IN, PINS
+from coincide_wiring.check.fault import Fault
+from coincide_wiring.check.operate import GPIO, OUTPUTS, OperatingPoint, State, operating_point
 from coincide_wiring.circuits.model import Netlist
-from coincide_wiring.fault import Fault
-from coincide_wiring.operate import GPIO, OUTPUTS, OperatingPoint, State, operating_point
 
 INPUTS = tuple(row[0] for row in PINS if row[2] == IN)
 RELEASES = ("half_a", "full_a", "half_b", "full_b")

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from coincide_wiring.check_behaviour import charged_netlist
+from coincide_wiring.check.behaviour import charged_netlist
+from coincide_wiring.check.operate import OUTPUTS, State, operating_point
 from coincide_wiring.netlist import Build, in_use
-from coincide_wiring.operate import OUTPUTS, State, operating_point
 
 IDLE = dict.fromkeys(OUTPUTS, 0)
 GATE_LX = 40e3
