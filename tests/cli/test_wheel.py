@@ -44,9 +44,10 @@ def test_every_file_of_the_packages_is_shipped() -> None:
         if path.suffix == ".py":
             assert inside, where
         else:
-            assert (inside and any(path.match(glob) for glob in globs)) or path.parts[:2] == (
+            assert (inside and any(path.match(glob) for glob in globs)) or path.parts[:3] == (
                 "coincide_wiring",
-                "drawings",
+                "draw",
+                "svg",
             ), where
 
 
@@ -102,7 +103,7 @@ def test_it_works_without_the_checkout(tmp_path: Path) -> None:
     ran(coincide, "wiring", "cautions")
     ran(coincide, "wiring", "draw", "--to", "w")
     assert {one.name for one in (clean / "w").glob("*.svg")} == {
-        one.name for one in (ROOT / "wiring" / "drawings").glob("*.svg")
+        one.name for one in (ROOT / "wiring" / "draw" / "svg").glob("*.svg")
     }
     ran(coincide, "box", "install", "--to", "b")
     for name in listed():

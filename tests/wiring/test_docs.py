@@ -14,7 +14,7 @@ from coincide.cli.wiring import command
 from coincide_wiring.cautions import CAUTIONS
 from coincide_wiring.check import meter
 from coincide_wiring.circuits import pin_table
-from coincide_wiring.drawings import drawn_sheets
+from coincide_wiring.draw.schematics import drawn_sheets
 from coincide_wiring.figures.build import figures
 from coincide_wiring.netlist import Build, sheets
 
@@ -36,7 +36,7 @@ def test_the_readings_are_the_solved_circuits(stage: str) -> None:
 
 
 def test_every_drawing_is_shown() -> None:
-    shown = set(re.findall(r"\(\.\./wiring/drawings/(\w+)\.svg\)", BUILD))
+    shown = set(re.findall(r"\(\.\./wiring/draw/svg/(\w+)\.svg\)", BUILD))
     assert shown == {sheet.name for sheet in drawn_sheets()}
 
 

@@ -157,7 +157,7 @@ def draw(folder: Path, as_json: bool) -> None:
     Example:
       coincide wiring draw --to schematics
     """
-    from coincide_wiring.drawings import write
+    from coincide_wiring.draw.schematics import write
 
     written = write(folder)
     if as_json:

@@ -10,10 +10,10 @@ from itertools import combinations, pairwise
 import pytest
 
 from coincide_wiring.circuits.model import Sheet
-from coincide_wiring.drawings import FOLDER, WrongDrawing, compare, draw, drawn_sheets, write
-from coincide_wiring.layout_body import release
+from coincide_wiring.draw.body import release
+from coincide_wiring.draw.schematics import FOLDER, WrongDrawing, compare, draw, drawn_sheets, write
+from coincide_wiring.draw.sketch import Sketch, farads
 from coincide_wiring.netlist import Build, sheets
-from coincide_wiring.sketch import Sketch, farads
 
 SHEETS = drawn_sheets()
 A4_PT = (842 - 2 * 28, 595 - 2 * 28)  # 297 x 210 mm less a centimetre all round

@@ -6,9 +6,9 @@ import schemdraw.elements as elm
 from schemdraw.segments import SegmentCircle
 
 from coincide_firmware.app.pins import PINS
-from coincide_wiring import symbols
 from coincide_wiring.circuits.box import LAMP_STAGES
-from coincide_wiring.sketch import SMALL_PT, Sketch, short_value
+from coincide_wiring.draw import symbols
+from coincide_wiring.draw.sketch import SMALL_PT, Sketch, short_value
 
 
 def board(s: Sketch) -> None:

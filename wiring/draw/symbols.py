@@ -5,7 +5,7 @@ from __future__ import annotations
 import schemdraw.elements as elm
 from schemdraw.segments import SegmentCircle, SegmentPoly
 
-from coincide_wiring.sketch import LINE_PT, SMALL_PT, XY, Sketch, short_value
+from coincide_wiring.draw.sketch import LINE_PT, SMALL_PT, XY, Sketch, short_value
 
 
 def _led_half(s: Sketch, x: float, top: float, bottom: float) -> None:

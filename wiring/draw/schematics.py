@@ -1,4 +1,4 @@
-"""The schematics: drawn from the netlist, checked against it, kept as SVG under `drawings/`.
+"""The schematics: drawn from the netlist, checked against it, kept as SVG under `svg/`.
 
 A drawing whose lines join other pins than the netlist does raises at once: a wrong picture cannot be
 written. schemdraw is imported only when something is drawn.
@@ -17,9 +17,9 @@ from coincide_wiring.circuits import sensors as circuits_sensors
 from coincide_wiring.circuits.model import NOT_CONNECTED, Sheet
 
 if TYPE_CHECKING:
-    from coincide_wiring.sketch import Sketch
+    from coincide_wiring.draw.sketch import Sketch
 
-FOLDER = Path(__file__).parent / "drawings"
+FOLDER = Path(__file__).parent / "svg"
 # Nets that go on beyond their sheet and so must carry their name on the drawing.
 BESIDE = ("GND", "3V3", "VBUS", "USB_EARTH", "RIG_METAL")
 TITLE_ABOVE = 1.2
@@ -47,7 +47,8 @@ def drawn_sheets() -> tuple[Sheet, ...]:
 
 
 def _layouts() -> dict[str, Callable[[Sketch], None]]:
-    from coincide_wiring import layout_body, layout_box
+    from coincide_wiring.draw import body as layout_body
+    from coincide_wiring.draw import box as layout_box
 
     return {
         "board": layout_box.board,
@@ -69,7 +70,7 @@ def _layouts() -> dict[str, Callable[[Sketch], None]]:
 
 def draw(sheet: Sheet) -> bytes:
     """The SVG of a sheet. Raises WrongDrawing where picture and netlist disagree."""
-    from coincide_wiring.sketch import Sketch
+    from coincide_wiring.draw.sketch import Sketch
 
     sketch = Sketch(sheet)
     _layouts()[sheet.name](sketch)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import schemdraw.elements as elm
 from schemdraw.segments import SegmentCircle
 
-from coincide_wiring import symbols
-from coincide_wiring.sketch import SMALL_PT, XY, Sketch
+from coincide_wiring.draw import symbols
+from coincide_wiring.draw.sketch import SMALL_PT, XY, Sketch
 
 
 def release(s: Sketch, body: str) -> None:
