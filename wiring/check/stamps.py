@@ -18,7 +18,7 @@ from scipy.sparse.linalg import splu
 
 from coincide_firmware.app.pins import OUT, PINS
 from coincide_wiring.circuits.model import Part
-from coincide_wiring.circuits.specs import SLIT_MASK
+from coincide_wiring.circuits.sensors import slit_share
 
 LEAK_S = 1e-9  # siemens from every net to the datum, so that floating circuits have a solution
 JOINT_S = 100.0  # a wire, a closed switch, a stiff source
@@ -200,11 +200,6 @@ def _photodiode(m: Matrix, one: Part, state: State, solved: Solved) -> None:
     lux = state.light_lx.get(one.ref.removeprefix("D41").lower(), 0.0)
     ampere = lux * one.value("white_led_share") * one.value("sensitivity_a_per_lx") * slit_share(one)
     m.push(one.pins["anode"], one.pins["cathode"], ampere)
-
-
-def slit_share(photodiode: Part) -> float:
-    """Share of the diode's area that the slit mask leaves bare."""
-    return SLIT_MASK["width_m"] * photodiode.value("side_m") / photodiode.value("area_m2")
 
 
 def _body(m: Matrix, one: Part, state: State, solved: Solved) -> None:

@@ -239,6 +239,11 @@ def _photodiode(tag: str, cathode: str, anode: str) -> Part:
     )
 
 
+def slit_share(photodiode: Part) -> float:
+    """Share of the diode's area that the slit mask leaves bare."""
+    return specs.SLIT_MASK["width_m"] * photodiode.value("side_m") / photodiode.value("area_m2")
+
+
 def gate_lamp() -> Sheet:
     """The lamp the gate sensors look at: on direct current, its own supply, no dimmer that chops."""
     parts = (

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
-from coincide_wiring.check.stamps import slit_share
 from coincide_wiring.circuits import specs
 from coincide_wiring.circuits.model import Netlist, Part
+from coincide_wiring.circuits.sensors import slit_share
 from coincide_wiring.figures import formulas as f
 from coincide_wiring.figures.figure import Figure, Span, Timing, about, named, sweep
 from coincide_wiring.figures.release import RAIL, ohm
