@@ -8,7 +8,7 @@ from typing import Any
 import click
 import pytest
 
-from coincide.cli.quantities import APERTURE, LENGTH, SHARE, SPEED, TIME, TURNING
+from coincide.cli.terminal.quantities import APERTURE, LENGTH, SHARE, SPEED, TIME, TURNING
 from coincide.errors import BadInput
 from coincide.report.words import offset_from_text
 from tests.cli.running import run

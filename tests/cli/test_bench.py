@@ -18,7 +18,7 @@ from coincide.box.simulated.board import SimulatedBoard
 from coincide.box.simulated.port import SimulatedPort, open_simulated
 from coincide.cli import bench
 from coincide.cli import box as box_commands
-from coincide.cli.circuits import CIRCUITS, MEANS
+from coincide.cli.terminal.circuits import CIRCUITS, MEANS
 from coincide_wiring.netlist import Build
 from tests.cli.running import Ran, run
 

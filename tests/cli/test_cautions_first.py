@@ -9,7 +9,7 @@ import pytest
 
 from coincide.box import acknowledge, ports
 from coincide.box.simulated.port import open_simulated
-from coincide.cli import cautions_first
+from coincide.cli.terminal import cautions_first
 from coincide_wiring.cautions import CAUTIONS
 from tests.cli.running import Ran, run
 

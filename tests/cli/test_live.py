@@ -16,7 +16,7 @@ from coincide.box.client import BoxClient
 from coincide.box.conduct import run_series
 from coincide.box.plans import SeriesPlan
 from coincide.box.simulated.port import open_simulated
-from coincide.cli.live import LiveView
+from coincide.cli.terminal.live import LiveView
 from coincide.rig.file import load_rig
 from coincide.rig.model import Rig
 from coincide.rig.new import write_new

@@ -10,7 +10,7 @@ import pytest
 
 from coincide.box.simulated import serve as serving
 from coincide.box.simulated.spec import WorldSpec
-from coincide.cli.enter import EnterKey
+from coincide.cli.terminal.enter import EnterKey
 from coincide.rig.file import parse_rig
 from coincide.rig.new import TEMPLATE
 from tests.cli.running import run

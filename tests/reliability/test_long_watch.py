@@ -16,7 +16,7 @@ from coincide.box.plans import WatchOutcome
 from coincide.box.simulated.port import SimulatedPort, open_simulated
 from coincide.box.simulated.spec import BoxSpec, WorldSpec
 from coincide.box.simulated.worlds import world_spec
-from coincide.cli.live import LiveView
+from coincide.cli.terminal.live import LiveView
 from coincide.rig.file import parse_rig
 from coincide.rig.new import TEMPLATE
 from coincide.session.file import SessionWriter, read_session

@@ -10,8 +10,8 @@ import sys
 
 import click
 
-from coincide.cli.lazy import LazyGroup
-from coincide.cli.show import aside, print_anything
+from coincide.cli.terminal.lazy import LazyGroup
+from coincide.cli.terminal.show import aside, print_anything
 from coincide.errors import CoincideError
 
 COMMANDS = {
@@ -61,7 +61,7 @@ def coincide(context: click.Context) -> None:
         from datetime import UTC, datetime
         from pathlib import Path
 
-        from coincide.cli.show import say
+        from coincide.cli.terminal.show import say
         from coincide.report.next_step import next_step
 
         for line in next_step(Path("rig.toml"), datetime.now(UTC)):

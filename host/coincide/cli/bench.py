@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from coincide.cli import show
+from coincide.cli.terminal import show
 from coincide.errors import CoincideError
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ def bench_check(
 def _fitted_build(uid: str, circuits: Mapping[str, str | None], *, ask: bool) -> Build:
     """How the box is built: as the options say, as recorded, or as the person answers."""
     from coincide.box.bench_record import fitted
-    from coincide.cli.circuits import asked_build, chosen_build, circuit_rows
+    from coincide.cli.terminal.circuits import asked_build, chosen_build, circuit_rows
 
     found = fitted(uid)
     build = chosen_build(circuits, found.build if found is not None else None)

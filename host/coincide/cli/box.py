@@ -6,9 +6,9 @@ from pathlib import Path
 
 import click
 
-from coincide.cli import completing
-from coincide.cli.circuits import NearChoice, circuit_options
-from coincide.cli.options import json_option, port_options, rig_option, seed_option
+from coincide.cli.terminal import completing
+from coincide.cli.terminal.circuits import NearChoice, circuit_options
+from coincide.cli.terminal.options import json_option, port_options, rig_option, seed_option
 
 STAGES = ("controls", "lights", "outputs", "sync", "gate", "lamps", "zero")
 
@@ -36,8 +36,8 @@ def list_boxes(named: tuple[str, ...], as_json: bool) -> None:
     Example: coincide box list
     """
     from coincide.box.discover import find_boxes
-    from coincide.cli.show import as_json as print_json
-    from coincide.cli.show import say, table
+    from coincide.cli.terminal.show import as_json as print_json
+    from coincide.cli.terminal.show import say, table
 
     found = find_boxes(named)
     if as_json:
@@ -74,7 +74,7 @@ def install(port: str | None, folder: Path | None) -> None:
     """
     from coincide.box.install import Progress, install_to_directory
     from coincide.box.install import install as install_on_board
-    from coincide.cli.show import progress, say
+    from coincide.cli.terminal.show import progress, say
 
     if (port is None) == (folder is None):
         raise click.UsageError("Give either --port or --to.")
@@ -170,8 +170,8 @@ def serve(world: str | None, seed: int, rig_path: Path, only_list: bool) -> None
     """
     from coincide.box.simulated.serve import serve as serve_world
     from coincide.box.simulated.worlds import WORLDS, world_spec
-    from coincide.cli.show import say, table
     from coincide.cli.simulation import world_for
+    from coincide.cli.terminal.show import say, table
     from coincide.rig.file import load_rig, parse_rig
     from coincide.rig.new import TEMPLATE
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from coincide.cli.show import as_json as print_json
-from coincide.cli.show import say, table
+from coincide.cli.terminal.show import as_json as print_json
+from coincide.cli.terminal.show import say, table
 from coincide.errors import BadInput
 
 if TYPE_CHECKING:
@@ -100,7 +100,7 @@ def on_the_bench(uid: str) -> OnTheBench | None:
 
 
 def _show_bench(bench: OnTheBench) -> None:
-    from coincide.cli.circuits import circuit_rows
+    from coincide.cli.terminal.circuits import circuit_rows
     from coincide.timing.known import MEASURE_ZERO
     from coincide_wiring.netlist import Build
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from coincide.cli.firing import Bench, exposures_in_name, session_path
-from coincide.cli.show import aside
+from coincide.cli.terminal.show import aside
 from coincide.errors import BadInput
 from coincide.session.unfinished import Begun, Unfinished
 

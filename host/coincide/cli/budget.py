@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from coincide.cli.options import explain_option, json_option, rig_option
-from coincide.cli.planning import jitter_option, subject_options
-from coincide.cli.quantities import TURNING
+from coincide.cli.terminal.options import explain_option, json_option, rig_option
+from coincide.cli.terminal.planning import jitter_option, subject_options
+from coincide.cli.terminal.quantities import TURNING
 
 if TYPE_CHECKING:
     from coincide.ghost.budget import Budget
@@ -49,8 +49,8 @@ def command(
 
     Example: coincide budget --subject-speed "5 km/h" --distance "8 m" --turning held
     """
-    from coincide.cli.planning import basis_beside, subject_asked
-    from coincide.cli.show import as_json as print_json
+    from coincide.cli.terminal.planning import basis_beside, subject_asked
+    from coincide.cli.terminal.show import as_json as print_json
     from coincide.ghost.budget import budget
     from coincide.report.planning_json import budget_json
     from coincide.report.planning_words import within
@@ -67,8 +67,8 @@ def command(
 
 
 def _show(basis: Basis, found: Budget, *, explain: bool) -> None:
-    from coincide.cli.planning import say_basis, say_chain
-    from coincide.cli.show import say, table
+    from coincide.cli.terminal.planning import say_basis, say_chain
+    from coincide.cli.terminal.show import say, table
     from coincide.report import planning_words as words
 
     say_basis(basis)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from coincide.cli.options import json_option, port_options, rig_option, yes_option
+from coincide.cli.terminal.options import json_option, port_options, rig_option, yes_option
 
 
 @click.command("calibrate")

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 from coincide.cli.broken_off import calibration_files, fresh_file
 from coincide.cli.firing import Fired, Firing, bench, fire, session_path
-from coincide.cli.results import analyse_file, show_analysis
-from coincide.cli.show import as_json as print_json
-from coincide.cli.show import aside, say
+from coincide.cli.terminal.results import analyse_file, show_analysis
+from coincide.cli.terminal.show import as_json as print_json
+from coincide.cli.terminal.show import aside, say
 from coincide.errors import BadInput, BoxFailed
 from coincide.rig.plan import rig_plan
 

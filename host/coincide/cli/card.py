@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
-from coincide.cli.options import json_option, rig_option
-from coincide.cli.quantities import SHARE
+from coincide.cli.terminal.options import json_option, rig_option
+from coincide.cli.terminal.quantities import SHARE
 
 
 @click.command("card")
@@ -38,10 +38,10 @@ def command(folder: Path | None, keeper_rate: float, rig_path: Path, as_json: bo
     """
     from importlib.metadata import version
 
-    from coincide.cli.planning import basis_beside, found_beside
-    from coincide.cli.reporting import make_folder
-    from coincide.cli.show import as_json as print_json
-    from coincide.cli.show import say
+    from coincide.cli.terminal.planning import basis_beside, found_beside
+    from coincide.cli.terminal.reporting import make_folder
+    from coincide.cli.terminal.show import as_json as print_json
+    from coincide.cli.terminal.show import say
     from coincide.report.card import write_card
     from coincide.report.card_content import card_content
     from coincide.report.planning_json import card_json

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from coincide.cli.options import seed_option
+from coincide.cli.terminal.options import seed_option
 
 
 @click.command("demo")
@@ -31,8 +31,8 @@ def command(folder: Path, seed: int) -> None:
     """
     from coincide.cli.calibration import calibrate, show_calibrated
     from coincide.cli.opening import opened_box
-    from coincide.cli.reporting import write_report
-    from coincide.cli.show import say
+    from coincide.cli.terminal.reporting import write_report
+    from coincide.cli.terminal.show import say
     from coincide.rig.file import load_rig
     from coincide.rig.new import write_new
 

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from coincide.cli.options import explain_option, json_option, rig_option
-from coincide.cli.quantities import APERTURE
+from coincide.cli.terminal.options import explain_option, json_option, rig_option
+from coincide.cli.terminal.quantities import APERTURE
 
 if TYPE_CHECKING:
     from coincide.rig.calibration import Found
@@ -46,8 +46,8 @@ def command(
 
     Example: coincide exposure "EV 12", or: coincide exposure 1/250 f/8 ISO 400 --aperture-b f/4
     """
-    from coincide.cli.planning import found_beside
-    from coincide.cli.show import as_json as print_json
+    from coincide.cli.terminal.planning import found_beside
+    from coincide.cli.terminal.show import as_json as print_json
     from coincide.report.exposure_words import can_be_set
     from coincide.report.planning_json import exposure_json
     from coincide.rig.exposure import pair_exposures
@@ -68,8 +68,8 @@ def command(
 
 
 def _show(rig: Rig, pairing: Pairing, found: tuple[Found, ...], *, explain: bool) -> None:
-    from coincide.cli.planning import say_chain
-    from coincide.cli.show import say, table
+    from coincide.cli.terminal.planning import say_chain
+    from coincide.cli.terminal.show import say, table
     from coincide.report.exposure_words import exposure_lines, exposure_rows
     from coincide.report.summary import who
     from coincide.rig.exposure import pairing_chain

@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from coincide.cli.show import aside
+from coincide.cli.terminal.show import aside
 
 if TYPE_CHECKING:
     from coincide.box.client import BoxClient
     from coincide.box.plans import SeriesOutcome
-    from coincide.cli.enter import EnterKey
+    from coincide.cli.terminal.enter import EnterKey
     from coincide.rig.model import Rig
     from coincide.session.file import SessionWriter
     from coincide.session.model import Floats, Header, Session
@@ -62,7 +62,7 @@ def confirm_checklist(rig: Rig, *, simulated: bool, confirmed: bool) -> tuple[st
 
 def session_path(rig_path: Path, rig: Rig, purpose: str) -> Path:
     """A new file in `sessions` beside the rig, named by time, pair of shutter times and purpose."""
-    from coincide.cli.reporting import make_folder
+    from coincide.cli.terminal.reporting import make_folder
 
     folder = rig_path.parent / "sessions"
     make_folder(folder)
@@ -113,8 +113,8 @@ class Bench:
 
 def bench(client: BoxClient, rig_path: Path) -> Bench:
     """Read the rig and what calibrations beside it and the box's last bench test have taught."""
-    from coincide.cli.enter import EnterKey
     from coincide.cli.knowledge import knowledge
+    from coincide.cli.terminal.enter import EnterKey
     from coincide.rig.file import parse_rig, read_text
 
     rig_toml = read_text(rig_path, "rig")
@@ -129,7 +129,7 @@ def fire(bench: Bench, path: Path, firing: Firing, enough: Callable[[Floats], bo
     """
     from coincide.box.conduct import run_series
     from coincide.box.plans import SeriesPlan, offset_plan
-    from coincide.cli.live import LiveView
+    from coincide.cli.terminal.live import LiveView
     from coincide.rig.plan import rig_plan
 
     client, rig = bench.client, bench.rig

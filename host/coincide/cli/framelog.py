@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from coincide.cli.options import json_option, port_options, rig_option
+from coincide.cli.terminal.options import json_option, port_options, rig_option
 
 
 @click.command("framelog")
@@ -42,8 +42,8 @@ def command(
     """
     from coincide.box.framelog import read_framelog
     from coincide.cli.opening import opened_box
-    from coincide.cli.show import as_json as print_json
-    from coincide.cli.show import progress, say, table
+    from coincide.cli.terminal.show import as_json as print_json
+    from coincide.cli.terminal.show import progress, say, table
     from coincide.report.frame_table import FRAME_COLUMNS, frame_rows, frame_summary
     from coincide.rig.file import load_rig
     from coincide.session.frames import joined_to_roll, write_frames

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from coincide.cli.options import json_option, rig_option
-from coincide.cli.planning import jitter_option
-from coincide.cli.quantities import LENGTH, SHARE, TIME
+from coincide.cli.terminal.options import json_option, rig_option
+from coincide.cli.terminal.planning import jitter_option
+from coincide.cli.terminal.quantities import LENGTH, SHARE, TIME
 
 if TYPE_CHECKING:
     from coincide.ghost.explain import Explanation, Known, Thing
@@ -88,7 +88,7 @@ def command(
 
     Example: coincide ghost --thing "+52 um" "15 km/h" "12 m" --skew "4.1 ms"
     """
-    from coincide.cli.planning import found_beside
+    from coincide.cli.terminal.planning import found_beside
     from coincide.ghost.explain import explain
     from coincide.rig.file import load_rig
 
@@ -158,8 +158,8 @@ def _known(
 
 
 def _show(found: Explanation, *, as_json: bool) -> None:
-    from coincide.cli.show import as_json as print_json
-    from coincide.cli.show import say, table
+    from coincide.cli.terminal.show import as_json as print_json
+    from coincide.cli.terminal.show import say, table
     from coincide.report import ghost_words as words
     from coincide.report.scan_json import ghost_json
 

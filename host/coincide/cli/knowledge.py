@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from coincide.cli.show import aside
+from coincide.cli.terminal.show import aside
 
 if TYPE_CHECKING:
     from coincide.rig.model import Rig

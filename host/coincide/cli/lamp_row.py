@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from coincide.cli.show import as_json as print_json
-from coincide.cli.show import aside, say, table
+from coincide.cli.terminal.show import as_json as print_json
+from coincide.cli.terminal.show import aside, say, table
 from coincide.errors import BadInput, BoxFailed
 
 if TYPE_CHECKING:

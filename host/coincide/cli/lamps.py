@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
-from coincide.cli.options import json_option, port_options, rig_option, yes_option
-from coincide.cli.quantities import quantity_above_zero
+from coincide.cli.terminal.options import json_option, port_options, rig_option, yes_option
+from coincide.cli.terminal.quantities import quantity_above_zero
 
 SESSION = click.argument("session", type=click.Path(path_type=Path))
 

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from coincide.cli.options import explain_option, json_option, rig_option
-from coincide.cli.planning import jitter_option, subject_options
-from coincide.cli.quantities import LENGTH, SHARE, TURNING
+from coincide.cli.terminal.options import explain_option, json_option, rig_option
+from coincide.cli.terminal.planning import jitter_option, subject_options
+from coincide.cli.terminal.quantities import LENGTH, SHARE, TURNING
 
 if TYPE_CHECKING:
     from coincide.report.limits_plan import LimitsPlan
@@ -72,8 +72,8 @@ def command(
 
     Example: coincide limits --keepers 0.9 --subject-speed "15 km/h" --distance "10 m" --to plan
     """
-    from coincide.cli.planning import basis_beside, subject_asked
-    from coincide.cli.show import as_json as print_json
+    from coincide.cli.terminal.planning import basis_beside, subject_asked
+    from coincide.cli.terminal.show import as_json as print_json
     from coincide.report.limits_plan import limits_plan
     from coincide.report.planning_json import limits_json
 
@@ -97,8 +97,8 @@ def command(
 
 
 def _show(plan: LimitsPlan, pictures: list[Path], *, explain: bool) -> None:
-    from coincide.cli.planning import say_basis, say_chain
-    from coincide.cli.show import say, table
+    from coincide.cli.terminal.planning import say_basis, say_chain
+    from coincide.cli.terminal.show import say, table
     from coincide.report import planning_words as words
 
     basis, found = plan.basis, plan.found
@@ -127,7 +127,7 @@ def _show(plan: LimitsPlan, pictures: list[Path], *, explain: bool) -> None:
 
 
 def _write(plan: LimitsPlan, folder: Path) -> list[Path]:
-    from coincide.cli.reporting import make_folder
+    from coincide.cli.terminal.reporting import make_folder
     from coincide.report.planning_plots import write_planning_plots
 
     make_folder(folder)

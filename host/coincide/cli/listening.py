@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from coincide.cli.firing import Bench, Firing, opened_session, session_header
-from coincide.cli.show import aside
+from coincide.cli.terminal.show import aside
 
 
 def listen(
@@ -18,7 +18,7 @@ def listen(
 ) -> None:
     """Listen until `firing.pairs` groups (0: no end), `quiet_s` of quiet, or Ctrl-C."""
     from coincide.box.conduct import watch
-    from coincide.cli.live import LiveView
+    from coincide.cli.terminal.live import LiveView
 
     header = session_header(bench, firing, None)
     writer, earlier = opened_session(path, header)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from coincide.cli.show import aside
+from coincide.cli.terminal.show import aside
 
 if TYPE_CHECKING:
     from coincide.box.client import BoxClient
@@ -23,8 +23,8 @@ def opened_box(rig: Rig | None, port: str | None, world: str | None, seed: int) 
     from coincide.box.ports import SerialPort
     from coincide.box.simulated.port import open_simulated
     from coincide.box.simulated.worlds import DEMO
-    from coincide.cli.cautions_first import cautions_first
     from coincide.cli.simulation import world_for
+    from coincide.cli.terminal.cautions_first import cautions_first
 
     if port is None:
         aside(

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import click
 import numpy as np
 
-from coincide.cli.show import as_json as print_json
-from coincide.cli.show import aside, say
+from coincide.cli.terminal.show import as_json as print_json
+from coincide.cli.terminal.show import aside, say
 
 if TYPE_CHECKING:
     from coincide.rig.calibration import Found
@@ -40,7 +40,7 @@ def judge_fresh_pairs(
     """Fire pairs with the calibrated offset on until the answer is clear."""
     from coincide.cli.firing import Firing, bench, confirm_checklist, fire, session_path
     from coincide.cli.opening import opened_box
-    from coincide.cli.results import analyse_file
+    from coincide.cli.terminal.results import analyse_file
     from coincide.rig.calibration import stale_reasons
     from coincide.timing.ready import (
         frames_to_spend,

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from coincide.cli.options import json_option
+from coincide.cli.terminal.options import json_option
 
 
 @click.command("report")
@@ -33,9 +33,9 @@ def command(session: Path, fresh: Path | None, folder: Path | None, pair: int | 
 
     Example: coincide report sessions/20261125-101200-1-60+1-30-series.jsonl
     """
-    from coincide.cli.reporting import write_report
-    from coincide.cli.results import show_budget, show_session
-    from coincide.cli.show import aside, say
+    from coincide.cli.terminal.reporting import write_report
+    from coincide.cli.terminal.results import show_budget, show_session
+    from coincide.cli.terminal.show import aside, say
 
     analysis = show_session(session, as_json=as_json)
     if not as_json:

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import click
 
-from coincide.cli.options import json_option, rig_option
-from coincide.cli.show import as_json as print_json
-from coincide.cli.show import say, table
+from coincide.cli.terminal.options import json_option, rig_option
+from coincide.cli.terminal.show import as_json as print_json
+from coincide.cli.terminal.show import say, table
 
 
 @click.group("rig")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from coincide.cli.options import json_option
+from coincide.cli.terminal.options import json_option
 
 if TYPE_CHECKING:
     from coincide.ghost.pair import Compared
@@ -72,7 +72,7 @@ def command(
 
 
 def _compared(a: Path, b: Path, dpi: float | None, richest: str) -> Compared:
-    from coincide.cli.show import progress
+    from coincide.cli.terminal.show import progress
     from coincide.ghost.pair import STEPS, compare
 
     with progress("scans", STEPS) as bar:
@@ -81,7 +81,7 @@ def _compared(a: Path, b: Path, dpi: float | None, richest: str) -> Compared:
 
 
 def _written(found: Compared, b: Path, pictures: Path | None, registered: Path | None) -> list[str]:
-    from coincide.cli.show import progress
+    from coincide.cli.terminal.show import progress
 
     written: list[Path] = []
     if pictures is not None:
@@ -103,8 +103,8 @@ def _written(found: Compared, b: Path, pictures: Path | None, registered: Path |
 
 
 def _show(found: Compared, written: list[str], *, as_json: bool) -> None:
-    from coincide.cli.show import as_json as print_json
-    from coincide.cli.show import say, table
+    from coincide.cli.terminal.show import as_json as print_json
+    from coincide.cli.terminal.show import say, table
     from coincide.report import scan_words as words
     from coincide.report.scan_json import scans_json
 
@@ -121,8 +121,8 @@ def _show(found: Compared, written: list[str], *, as_json: bool) -> None:
 
 
 def _roll(roll: Path, frames: Path | None, dpi: float | None, *, as_json: bool) -> None:
-    from coincide.cli.show import as_json as print_json
-    from coincide.cli.show import progress, say, table
+    from coincide.cli.terminal.show import as_json as print_json
+    from coincide.cli.terminal.show import progress, say, table
     from coincide.ghost.roll import compare_roll, read_roll
     from coincide.report import scan_words as words
     from coincide.report.scan_json import roll_json

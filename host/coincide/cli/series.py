@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from coincide.cli.options import json_option, port_options, rig_option, yes_option
+from coincide.cli.terminal.options import json_option, port_options, rig_option, yes_option
 
 
 @click.command("series")
@@ -56,7 +56,7 @@ def command(
     from coincide.cli.broken_off import begin_series
     from coincide.cli.firing import Firing, bench, confirm_checklist, fire, session_path
     from coincide.cli.opening import opened_box
-    from coincide.cli.results import leave_unless_complete, show_comparison, show_session
+    from coincide.cli.terminal.results import leave_unless_complete, show_comparison, show_session
     from coincide.report.words import offset_from_text
     from coincide.rig.file import load_rig
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from coincide.cli.options import json_option, port_options, rig_option, yes_option
+from coincide.cli.terminal.options import json_option, port_options, rig_option, yes_option
 
 
 @click.command("watch")
@@ -66,8 +66,8 @@ def command(
     from coincide.cli.firing import Firing, bench, confirm_checklist, session_path
     from coincide.cli.listening import listen
     from coincide.cli.opening import opened_box
-    from coincide.cli.results import show_comparison, show_session
-    from coincide.cli.show import say
+    from coincide.cli.terminal.results import show_comparison, show_session
+    from coincide.cli.terminal.show import say
     from coincide.rig.file import load_rig
     from coincide.units import quantity
 

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from coincide.cli import show
-from coincide.cli.cautions_first import show_cautions
-from coincide.cli.circuits import NearChoice, chosen_build, circuit_options
-from coincide.cli.options import json_option
-from coincide.cli.wiring_words import (
+from coincide.cli.terminal import show
+from coincide.cli.terminal.cautions_first import show_cautions
+from coincide.cli.terminal.circuits import NearChoice, chosen_build, circuit_options
+from coincide.cli.terminal.options import json_option
+from coincide.cli.terminal.wiring_words import (
     build_rows,
     caution_lines,
     figure_lines,
@@ -20,7 +20,7 @@ from coincide.cli.wiring_words import (
     json_figure,
     part_lines,
 )
-from coincide.cli.wiring_words import (
+from coincide.cli.terminal.wiring_words import (
     volts as typed_volts,
 )
 

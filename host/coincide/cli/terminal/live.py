@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coincide.cli.show import harmless
+from coincide.cli.terminal.show import harmless
 from coincide.report.words import ms, ms_with_interval
 from coincide.timing.running import RunningSeries
 

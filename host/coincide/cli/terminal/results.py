@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from coincide.cli.show import as_json as print_json
-from coincide.cli.show import say, table
+from coincide.cli.terminal.show import as_json as print_json
+from coincide.cli.terminal.show import say, table
 
 if TYPE_CHECKING:
     from coincide.cli.firing import Fired

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from coincide.cli.results import analyse_file
+from coincide.cli.terminal.results import analyse_file
 from coincide.errors import BadInput
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 import click
 
-from coincide.cli import completing
+from coincide.cli.terminal import completing
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from coincide.cli.options import Command
-from coincide.cli.quantities import LENGTH, SPEED, TIME
-from coincide.cli.show import aside, say
+from coincide.cli.terminal.options import Command
+from coincide.cli.terminal.quantities import LENGTH, SPEED, TIME
+from coincide.cli.terminal.show import aside, say
 from coincide.errors import BadInput
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from coincide.cli.show import wrapped
+from coincide.cli.terminal.show import wrapped
 from coincide.report.plain import to_plain
 from coincide_wiring.cautions import Caution
 from coincide_wiring.figures.figure import Figure, Timing
