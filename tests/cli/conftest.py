@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from coincide.box import acknowledge
+from coincide.bench import acknowledge
 
 
 @pytest.fixture

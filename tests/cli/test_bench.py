@@ -9,11 +9,12 @@ from typing import Any
 import click
 import pytest
 
-from coincide.box import bench_record, ports
-from coincide.box.bench_check import STAGES
-from coincide.box.bench_hand import SimulatedHand
-from coincide.box.bench_record import bench_folder, read_record
-from coincide.box.bench_talk import Question
+from coincide.bench.check import record as bench_record
+from coincide.bench.check.guided import STAGES
+from coincide.bench.check.hand import SimulatedHand
+from coincide.bench.check.record import bench_folder, read_record
+from coincide.bench.check.talk import Question
+from coincide.box import ports
 from coincide.box.simulated.board import SimulatedBoard
 from coincide.box.simulated.port import SimulatedPort, open_simulated
 from coincide.cli import bench

@@ -7,7 +7,8 @@ from pathlib import Path
 import click
 import pytest
 
-from coincide.box import acknowledge, ports
+from coincide.bench import acknowledge
+from coincide.box import ports
 from coincide.box.simulated.port import open_simulated
 from coincide.cli.terminal import cautions_first
 from coincide_wiring.cautions import CAUTIONS

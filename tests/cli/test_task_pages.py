@@ -56,7 +56,7 @@ def leaves(folder: Path, patch: pytest.MonkeyPatch) -> None:
 
 def nothing(folder: Path, patch: pytest.MonkeyPatch) -> None:
     """An empty folder, and nobody's acknowledgement of the cautions."""
-    patch.setattr("coincide.box.acknowledge.user_config_path", lambda *_, **__: folder / "config")
+    patch.setattr("coincide.bench.acknowledge.user_config_path", lambda *_, **__: folder / "config")
 
 
 def on_the_simulated_box(words: list[str]) -> list[str]:

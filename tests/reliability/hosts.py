@@ -24,7 +24,8 @@ from unittest.mock import patch
 import numpy as np
 
 from coincide import durable
-from coincide.box import acknowledge, ports
+from coincide.bench import acknowledge
+from coincide.box import ports
 from coincide.box.lost import PortLost
 from coincide.box.simulated.port import SimulatedPort, open_simulated
 from coincide.cli import calibration, firing, main

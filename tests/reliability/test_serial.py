@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from coincide.box.acknowledge import acknowledge
+from coincide.bench.acknowledge import acknowledge
 from coincide.box.client import BoxClient
 from coincide.box.conduct import run_series
 from coincide.box.plans import SeriesPlan

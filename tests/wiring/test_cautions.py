@@ -7,7 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from coincide.box.acknowledge import acknowledge, acknowledged, acknowledgement_path, require_acknowledgement
+from coincide.bench.acknowledge import (
+    acknowledge,
+    acknowledged,
+    acknowledgement_path,
+    require_acknowledgement,
+)
 from coincide.errors import BadInput
 from coincide_wiring import cautions
 from coincide_wiring.cautions import CAUTIONS, PLACES, as_markdown, card_lines, cautions_for, digest

@@ -12,8 +12,8 @@ from coincide.cli.terminal import show
 from coincide.errors import CoincideError
 
 if TYPE_CHECKING:
-    from coincide.box.bench_record import BenchRecord
-    from coincide.box.bench_talk import Ask, Question
+    from coincide.bench.check.record import BenchRecord
+    from coincide.bench.check.talk import Ask, Question
     from coincide.box.client import BoxClient
     from coincide_wiring.netlist import Build
 
@@ -25,7 +25,7 @@ def bench_check(
 
     What was found before a stage raised is kept and shown too; then it raises.
     """
-    from coincide.box.bench_check import BenchCheck
+    from coincide.bench.check.guided import BenchCheck
 
     real = not client.identity.simulated
     build = _fitted_build(client.identity.uid, circuits, ask=real)
@@ -47,7 +47,7 @@ def bench_check(
 
 def _fitted_build(uid: str, circuits: Mapping[str, str | None], *, ask: bool) -> Build:
     """How the box is built: as the options say, as recorded, or as the person answers."""
-    from coincide.box.bench_record import fitted
+    from coincide.bench.check.record import fitted
     from coincide.cli.terminal.circuits import asked_build, chosen_build, circuit_rows
 
     found = fitted(uid)
@@ -64,7 +64,7 @@ def _fitted_build(uid: str, circuits: Mapping[str, str | None], *, ask: bool) ->
 def _hand(client: BoxClient, stages: Sequence[str]) -> tuple[Ask, Sequence[str]]:
     """Who answers, and what can be tested: the person; or, at a simulated box, a simulated hand, which cannot
     reach through a serial port."""
-    from coincide.box.bench_hand import SimulatedHand
+    from coincide.bench.check.hand import SimulatedHand
     from coincide.box.simulated.port import SimulatedPort
 
     if not client.identity.simulated:
@@ -93,7 +93,7 @@ def _ask(question: Question) -> bool:
 
 def _show(record: BenchRecord, *, keep: bool, as_json: bool) -> None:
     """The record on the screen and, of a real box, on the disk."""
-    from coincide.box.bench_record import OUTCOMES, record_table, save_record, zero_correction
+    from coincide.bench.check.record import OUTCOMES, record_table, save_record, zero_correction
 
     kept = save_record(record) if keep else None
     if as_json:

@@ -89,7 +89,7 @@ class OnTheBench:
 
 def on_the_bench(uid: str) -> OnTheBench | None:
     """From the newest records; None when there is none of this box."""
-    from coincide.box.bench_record import fitted, zero_correction
+    from coincide.bench.check.record import fitted, zero_correction
 
     found = fitted(uid)
     if found is None:

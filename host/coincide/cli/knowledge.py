@@ -29,7 +29,7 @@ def knowledge(rig: Rig, rig_path: Path, box_uid: str) -> dict[str, Any]:
 
 def fitted_wiring(box_uid: str, *, zero_checked: bool) -> Wiring | None:
     """The circuits fitted, with their timing terms before or after a zero check; None where nobody said."""
-    from coincide.box.bench_record import fitted
+    from coincide.bench.check.record import fitted
     from coincide.timing.known import Wiring, WiringTerm
     from coincide_wiring.figures.build import timing_terms
 
@@ -50,7 +50,7 @@ def fitted_wiring(box_uid: str, *, zero_checked: bool) -> Wiring | None:
 
 def _zero(box_uid: str) -> tuple[Zero | None, str | None]:
     """The zero check to subtract; or None, and why there is one that must not be."""
-    from coincide.box.bench_record import zero_correction
+    from coincide.bench.check.record import zero_correction
     from coincide.timing.known import Zero
 
     correction = zero_correction(box_uid)

@@ -197,7 +197,7 @@ def cautions(place: str | None, acknowledge: bool, as_json: bool) -> None:
     else:
         show_cautions(chosen, aside=False)
     if acknowledge:
-        from coincide.box.acknowledge import acknowledge as keep
+        from coincide.bench.acknowledge import acknowledge as keep
 
         show.aside(f"\nAcknowledged; kept in {keep()}.")
 

@@ -26,7 +26,7 @@ def cautions_first() -> None:
 
     Only a person at a terminal is asked; a script is told what to do first.
     """
-    from coincide.box.acknowledge import acknowledge, acknowledged, require_acknowledgement
+    from coincide.bench.acknowledge import acknowledge, acknowledged, require_acknowledgement
     from coincide_wiring.cautions import PLACES
 
     if acknowledged():

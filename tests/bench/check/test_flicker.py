@@ -9,9 +9,9 @@ from typing import cast
 
 import pytest
 
-from coincide.box.bench_inputs import check_sensors
-from coincide.box.bench_record import Item
-from coincide.box.bench_talk import BenchTalk, Edge
+from coincide.bench.check.inputs import check_sensors
+from coincide.bench.check.record import Item
+from coincide.bench.check.talk import BenchTalk, Edge
 from coincide_firmware.app.pins import GATE_A1
 
 HZ = 125_000_000

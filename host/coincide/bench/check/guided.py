@@ -10,12 +10,12 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
-from coincide.box.bench_inputs import GATE, SYNC, check_controls, check_sensors
-from coincide.box.bench_lights import check_lamp_row, check_lights
-from coincide.box.bench_outputs import check_outputs
-from coincide.box.bench_record import BenchRecord, Item, ZeroResult
-from coincide.box.bench_talk import Ask, BenchClient, BenchTalk, Question, Tell
-from coincide.box.bench_zero import PULSES, measure_loops
+from coincide.bench.check.inputs import GATE, SYNC, check_controls, check_sensors
+from coincide.bench.check.lights import check_lamp_row, check_lights
+from coincide.bench.check.outputs import check_outputs
+from coincide.bench.check.record import BenchRecord, Item, ZeroResult
+from coincide.bench.check.talk import Ask, BenchClient, BenchTalk, Question, Tell
+from coincide.bench.check.zero import PULSES, measure_loops
 from coincide_wiring.cautions import CAUTIONS
 from coincide_wiring.netlist import Build, digest
 

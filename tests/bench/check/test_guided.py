@@ -11,10 +11,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from coincide.box.bench_check import CAUTIONS_AT, SOLENOID_CAUTIONS, BenchCheck
-from coincide.box.bench_hand import SimulatedHand
-from coincide.box.bench_inputs import GATE, SYNC
-from coincide.box.bench_record import (
+from coincide.bench.check.guided import CAUTIONS_AT, SOLENOID_CAUTIONS, BenchCheck
+from coincide.bench.check.hand import SimulatedHand
+from coincide.bench.check.inputs import GATE, SYNC
+from coincide.bench.check.record import (
     BenchRecord,
     Item,
     bench_folder,
@@ -24,8 +24,8 @@ from coincide.box.bench_record import (
     save_record,
     zero_correction,
 )
-from coincide.box.bench_talk import OUTPUTS, BenchTalk, Question
-from coincide.box.bench_zero import measure_loops, zero_result
+from coincide.bench.check.talk import OUTPUTS, BenchTalk, Question
+from coincide.bench.check.zero import measure_loops, zero_result
 from coincide.box.client import BoxClient
 from coincide.box.simulated.port import SimulatedPort, open_simulated
 from coincide.box.simulated.worlds import world_spec

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from coincide.box.bench_record import Item
-from coincide.box.bench_talk import ARM_MS, Ask, BenchTalk, Question, Tell
+from coincide.bench.check.record import Item
+from coincide.bench.check.talk import ARM_MS, Ask, BenchTalk, Question, Tell
 from coincide_firmware.app.pins import LAMPS
 
 SHOWN_S = 2.0

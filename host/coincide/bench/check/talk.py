@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
-from coincide.box.acknowledge import require_acknowledgement
+from coincide.bench.acknowledge import require_acknowledgement
 from coincide.box.answers import BoxIdentity, BoxStatus, Event
 from coincide.errors import BoxFailed
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from coincide.box.bench_outputs import wrong_pulse
-from coincide.box.bench_record import Item, Loop, ZeroResult
-from coincide.box.bench_talk import OUTPUTS, BenchTalk, Edge
+from coincide.bench.check.outputs import wrong_pulse
+from coincide.bench.check.record import Item, Loop, ZeroResult
+from coincide.bench.check.talk import OUTPUTS, BenchTalk, Edge
 from coincide_firmware.app.pins import CHANNELS, SYNC_A, SYNC_B
 
 PULSE_NS = 20_000_000

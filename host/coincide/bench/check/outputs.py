@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from coincide.box.bench_record import Item
-from coincide.box.bench_talk import OUTPUTS, Ask, BenchTalk, Edge, Question, Tell
+from coincide.bench.check.record import Item
+from coincide.bench.check.talk import OUTPUTS, Ask, BenchTalk, Edge, Question, Tell
 from coincide_firmware.app.pins import CHANNELS
 
 CLICK_NS = 500_000_000

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
-from coincide.box.bench_record import Item
-from coincide.box.bench_talk import Ask, BenchTalk, Edge, Question, Tell
+from coincide.bench.check.record import Item
+from coincide.bench.check.talk import Ask, BenchTalk, Edge, Question, Tell
 from coincide_firmware.app.pins import CHANNELS
 
 SYNC = ("sync_a", "sync_b")
