@@ -13,10 +13,9 @@ from coincide.box.simulated.spec import WorldSpec
 from coincide.box.simulated.worlds import world_spec
 from coincide.errors import BoxFailed
 from coincide.session.model import Plan
-
-from .lossy import Cable, LossyPort
-from .sinks import MemorySession, header_for
-from .witness import Witness, first_full_tick, numbers
+from tests.box.lossy import Cable, LossyPort
+from tests.box.sinks import MemorySession, header_for
+from tests.box.witness import Witness, first_full_tick, numbers
 
 PLAN = Plan(lead_ns=200_000_000, window_ns=250_000_000)
 

@@ -23,9 +23,8 @@ from coincide.box.simulated.port import open_simulated
 from coincide.errors import BadInput, BoxFailed
 from coincide.session.file import SessionWriter, read_session
 from coincide.session.model import Plan, ShotRecord
-
-from .sinks import MemorySession, header_for
-from .witness import first_full_tick, numbers
+from tests.box.sinks import MemorySession, header_for
+from tests.box.witness import first_full_tick, numbers
 
 
 def test_a_session_file_has_what_the_box_saw(tmp_path: Path) -> None:

@@ -18,9 +18,8 @@ from coincide.errors import BoxFailed
 from coincide.session.model import Plan, ShotRecord
 from coincide_firmware.app import pins
 from coincide_firmware.app.pins import LAMPS
-
-from .sinks import MemorySession, Ran, header_for, run
-from .witness import first_full_tick, numbers
+from tests.box.sinks import MemorySession, Ran, header_for, run
+from tests.box.witness import first_full_tick, numbers
 
 A_SERIES = [world for world in WORLDS if not world.hand.cable_presses and not world.loopback]
 

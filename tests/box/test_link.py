@@ -11,11 +11,10 @@ from coincide.box.simulated.port import open_simulated
 from coincide.box.simulated.spec import BoxSpec, WorldSpec
 from coincide.box.simulated.worlds import world_spec
 from coincide.errors import BoxFailed
-
-from .campaign import CABLES, assert_nothing_lost_wrong_or_twice, conduct, connected
-from .lossy import Cable, LossyPort
-from .sinks import MemorySession, header_for
-from .witness import Witness, first_full_tick, numbers
+from tests.box.campaign import CABLES, assert_nothing_lost_wrong_or_twice, conduct, connected
+from tests.box.lossy import Cable, LossyPort
+from tests.box.sinks import MemorySession, header_for
+from tests.box.witness import Witness, first_full_tick, numbers
 
 
 @pytest.mark.parametrize("name", CABLES)

@@ -17,9 +17,8 @@ from coincide.box.ports import SerialPort, open_port
 from coincide.box.simulated.port import open_simulated
 from coincide.errors import BoxFailed
 from coincide.session.model import Plan
-
-from .served import Served
-from .sinks import MemorySession, header_for
+from tests.box.served import Served
+from tests.box.sinks import MemorySession, header_for
 
 pytestmark = [
     pytest.mark.pty,

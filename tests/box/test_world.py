@@ -10,9 +10,8 @@ from coincide.box.simulated.worlds import world_spec
 from coincide.errors import BadInput
 from coincide.session.model import Plan, ShotRecord
 from coincide_firmware.app import pins
-
-from .sinks import run
-from .witness import first_full_tick
+from tests.box.sinks import run
+from tests.box.witness import first_full_tick
 
 
 def edge_s(record: ShotRecord, channel: int, level: int) -> float:

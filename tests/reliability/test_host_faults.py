@@ -12,10 +12,9 @@ import pytest
 from coincide.rig.calibration import calibrations_beside, newest_for
 from coincide.rig.file import load_rig
 from coincide.session.file import SessionWriter, read_session
+from tests.reliability.hosts import Faults, begin_host, box, rig_in, run_host, ticks_on_disk
+from tests.reliability.test_host_killed import assert_all_there, watch_over
 from tests.session.sessions import HEADER
-
-from .hosts import Faults, begin_host, box, rig_in, run_host, ticks_on_disk
-from .test_host_killed import assert_all_there, watch_over
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="processes are forked, limits are POSIX's")
 

@@ -14,8 +14,7 @@ import pytest
 
 from coincide.rig.calibration import calibrations_beside
 from coincide.session.file import read_session
-
-from .hosts import Box, Faults, Host, box, rig_in, run_host, sessions_in, ticks_on_disk
+from tests.reliability.hosts import Box, Faults, Host, box, rig_in, run_host, sessions_in, ticks_on_disk
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="this system has no SIGKILL")
 

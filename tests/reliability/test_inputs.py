@@ -14,8 +14,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from .damage import damaged
-from .readers import READERS
+from tests.reliability.damage import damaged
+from tests.reliability.readers import READERS
 
 EXAMPLES = {"session": 60, "calibration": 60}
 RUNS = {"session": 40_000, "calibration": 60_000, "image": 20_000}

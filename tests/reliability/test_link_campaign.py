@@ -20,8 +20,7 @@ from coincide.session.file import SessionWriter, read_session
 from tests.box.campaign import CABLES, PLAN, assert_nothing_lost_wrong_or_twice, conduct
 from tests.box.lossy import Cable, LossyPort
 from tests.box.sinks import header_for
-
-from .misread import misread
+from tests.reliability.misread import misread
 
 KINDS = ("flip", "drop", "double", "noise")
 SHARES = (0.01, 0.02, 0.05, 0.10, 0.20)

@@ -22,8 +22,7 @@ from coincide.session.file import SessionWriter, read_session
 from coincide.session.model import Plan, ShotRecord
 from tests.box.served import Served
 from tests.box.sinks import header_for
-
-from .hosts import rig_in
+from tests.reliability.hosts import rig_in
 
 pytestmark = [
     pytest.mark.pty,

@@ -4,12 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from coincide.errors import BoxFailed
-from coincide.session.model import Plan
-from coincide_firmware.app.messages import PROTOCOL
-from coincide_firmware.app.version import FIRMWARE_VERSION
-
-from .answers import (
+from coincide.box.answers import (
     BoxIdentity,
     BoxRefused,
     BoxStatus,
@@ -19,9 +14,13 @@ from .answers import (
     need,
     status_from,
 )
-from .conversation import NOISY_TRIES, SIGN_OF_LIFE_S, Conversation
-from .lost import BoxSilent, PortLost
-from .ports import Port
+from coincide.box.conversation import NOISY_TRIES, SIGN_OF_LIFE_S, Conversation
+from coincide.box.lost import BoxSilent, PortLost
+from coincide.box.ports import Port
+from coincide.errors import BoxFailed
+from coincide.session.model import Plan
+from coincide_firmware.app.messages import PROTOCOL
+from coincide_firmware.app.version import FIRMWARE_VERSION
 
 INTRODUCTION_TRIES = 5
 FLASH_REPLY_S = 1.5  # writing flash takes its time

@@ -8,12 +8,11 @@ from datetime import UTC, datetime
 from itertools import pairwise
 from typing import Any
 
+from coincide.box.answers import Event
+from coincide.box.client import BoxClient
+from coincide.box.plans import SessionSink
 from coincide.errors import BoxFailed
 from coincide.session.model import OPEN_GROUP, Plan, Remark, ShotRecord
-
-from .answers import Event
-from .client import BoxClient
-from .plans import SessionSink
 
 Edge = tuple[int, int, int]
 """Channel, level, tick."""

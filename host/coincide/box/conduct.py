@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from coincide.box.client import BoxClient
+from coincide.box.interrupts import Interrupts
+from coincide.box.plans import SeriesOutcome, SeriesPlan, SessionSink, WatchOutcome
+from coincide.box.series import Ears, Series, Wishes
+from coincide.box.watching import Watching
 from coincide.session.model import ShotRecord
-
-from .client import BoxClient
-from .interrupts import Interrupts
-from .plans import SeriesOutcome, SeriesPlan, SessionSink, WatchOutcome
-from .series import Ears, Series, Wishes
-from .watching import Watching
 
 
 def _never() -> bool:

@@ -9,11 +9,10 @@ from __future__ import annotations
 from collections import deque
 from typing import Any
 
+from coincide.box.answers import BoxRefused, Event
+from coincide.box.lost import BoxSilent
+from coincide.box.ports import Port
 from coincide_firmware.app.wire import LineReader, Refused, encode
-
-from .answers import BoxRefused, Event
-from .lost import BoxSilent
-from .ports import Port
 
 REPLY_S = 0.4
 TRIES = 8

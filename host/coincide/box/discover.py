@@ -10,11 +10,10 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any, Protocol
 
+from coincide.box.answers import BoxIdentity, identity_from
+from coincide.box.ports import Port, SerialPort
 from coincide.errors import BoxFailed
 from coincide_firmware.app import wire
-
-from .answers import BoxIdentity, identity_from
-from .ports import Port, SerialPort
 
 # USB ids of MicroPython's serial port on the RP2040 and RP2350 (MicroPython's rp2 port, from memory).
 MICROPYTHON_VID = 0x2E8A

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from coincide.box.client import BoxClient
 from coincide.errors import BoxFailed
-
-from .client import BoxClient
 
 LISTEN_S = 0.25  # how long a wish to stop, or Enter for 'wound', may go unnoticed
 DRAIN_PATIENCE_S = 120.0

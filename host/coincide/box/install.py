@@ -14,13 +14,12 @@ from mpremote.transport import TransportError
 from mpremote.transport_serial import SerialTransport
 
 import coincide_firmware
+from coincide.box.answers import BoxRefused
+from coincide.box.client import BoxClient
+from coincide.box.discover import ask_identity
+from coincide.box.lost import PortLost
+from coincide.box.ports import Port, SerialPort
 from coincide.errors import BadInput, BoxFailed
-
-from .answers import BoxRefused
-from .client import BoxClient
-from .discover import ask_identity
-from .lost import PortLost
-from .ports import Port, SerialPort
 
 LEAST_MICROPYTHON = (1, 24)
 # The order on the board: the safe start first; main.py, which starts the box, last.

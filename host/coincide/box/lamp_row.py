@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from coincide.box.answers import need
+from coincide.box.client import BoxClient
 from coincide_firmware.app.pins import LAMPS
-
-from .answers import need
-from .client import BoxClient
 
 LONGEST_ROWS = 10_000
 NS = 1e9

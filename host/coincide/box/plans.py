@@ -6,10 +6,9 @@ import zlib
 from dataclasses import dataclass, field
 from typing import Literal, Protocol
 
+from coincide.box.answers import BoxIdentity
 from coincide.errors import BadInput
 from coincide.session.model import Header, Plan, Remark, ShotRecord
-
-from .answers import BoxIdentity
 
 QUANTUM_TICKS = 2  # a release leaves the box on this grid
 NUMBERS_PER_SESSION = 100_000

@@ -8,13 +8,12 @@ from typing import TYPE_CHECKING, Protocol
 
 import serial
 
+from coincide.box.lost import PortLost
+from coincide.box.owners import PortClaim
 from coincide.errors import BoxFailed
 
-from .lost import PortLost
-from .owners import PortClaim
-
 if TYPE_CHECKING:
-    from .simulated.port import SimulatedPort
+    from coincide.box.simulated.port import SimulatedPort
 
 BAUD = 115_200  # USB serial ignores it; a real serial adapter would want some number
 WRITE_TIMEOUT_S = 2.0
@@ -144,7 +143,7 @@ def open_port(
     if name is not None:
         return SerialPort(name)
     # Imported where it is used: who has a box on a cable need not wait for the worlds.
-    from .simulated.port import open_simulated
+    from coincide.box.simulated.port import open_simulated
 
     return open_simulated(world, seed=seed, exposures_s=exposures_s)
 

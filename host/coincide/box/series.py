@@ -6,16 +6,22 @@ import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from coincide.box.answering import Answers
+from coincide.box.answers import BoxRefused, Event, need
+from coincide.box.client import BoxClient
+from coincide.box.collect import Collector, whole
+from coincide.box.drain import BAD_LINE, DRAIN_PATIENCE_S, LISTEN_S, UNDER_WAY, drain
+from coincide.box.lost import PortLost
+from coincide.box.plans import (
+    NUMBERS_PER_SESSION,
+    Ending,
+    SeriesOutcome,
+    SeriesPlan,
+    SessionSink,
+    number_base,
+)
 from coincide.errors import BoxFailed
 from coincide.session.model import ShotRecord
-
-from .answering import Answers
-from .answers import BoxRefused, Event, need
-from .client import BoxClient
-from .collect import Collector, whole
-from .drain import BAD_LINE, DRAIN_PATIENCE_S, LISTEN_S, UNDER_WAY, drain
-from .lost import PortLost
-from .plans import NUMBERS_PER_SESSION, Ending, SeriesOutcome, SeriesPlan, SessionSink, number_base
 
 ARM_MARGIN_MS = 4000
 STAYS_ARMED_S = 20.0

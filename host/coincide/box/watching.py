@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from coincide.box.client import BoxClient
+from coincide.box.collect import Collector
+from coincide.box.drain import LISTEN_S, drain
+from coincide.box.lost import PortLost
+from coincide.box.plans import Ending, SessionSink, WatchOutcome
 from coincide.session.model import ShotRecord
-
-from .client import BoxClient
-from .collect import Collector
-from .drain import LISTEN_S, drain
-from .lost import PortLost
-from .plans import Ending, SessionSink, WatchOutcome
 
 
 class Watching:

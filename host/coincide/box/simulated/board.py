@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from .clock import TICK_HZ, s_from_ticks, ticks_from_s
-from .flash import Flash
-from .lamps import LampRun
-from .link import Link
-from .world import World
+from coincide.box.simulated.clock import TICK_HZ, s_from_ticks, ticks_from_s
+from coincide.box.simulated.flash import Flash
+from coincide.box.simulated.lamps import LampRun
+from coincide.box.simulated.link import Link
+from coincide.box.simulated.world import World
 
 
 class BoardReset(BaseException):

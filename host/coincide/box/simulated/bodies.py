@@ -6,13 +6,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from random import Random
 
-from .clock import Clock, s_from_ticks, ticks_from_s
-from .contacts import sync_changes
-from .release import ReleaseLag
-from .sampler import Sampler
-from .shutters import CENTRE, Exposure, expose, gate_crossings
-from .spec import BodySpec
-from .truth import FIRED, BodyRecord
+from coincide.box.simulated.clock import Clock, s_from_ticks, ticks_from_s
+from coincide.box.simulated.contacts import sync_changes
+from coincide.box.simulated.release import ReleaseLag
+from coincide.box.simulated.sampler import Sampler
+from coincide.box.simulated.shutters import CENTRE, Exposure, expose, gate_crossings
+from coincide.box.simulated.spec import BodySpec
+from coincide.box.simulated.truth import FIRED, BodyRecord
 
 WINDING_FLICK_S = 0.0003
 

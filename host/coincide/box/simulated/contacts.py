@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from random import Random
 
-from .shutters import Exposure
-from .spec import ContactSpec
+from coincide.box.simulated.shutters import Exposure
+from coincide.box.simulated.spec import ContactSpec
 
 Change = tuple[float, int]
 """Seconds and the level from then on."""

@@ -6,9 +6,9 @@ import math
 from collections.abc import Callable
 from random import Random
 
-from .bodies import Body
-from .clock import Clock, ticks_from_s
-from .spec import HandSpec
+from coincide.box.simulated.bodies import Body
+from coincide.box.simulated.clock import Clock, ticks_from_s
+from coincide.box.simulated.spec import HandSpec
 
 FOOT_S = 0.150  # how long the foot switch stays pressed
 PATIENCE_S = 45.0  # pressed and nothing fired: the foot presses again

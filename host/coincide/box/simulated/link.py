@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import deque
 from random import Random
 
-from .clock import Clock, ticks_from_s
-from .spec import BoxSpec
+from coincide.box.simulated.clock import Clock, ticks_from_s
+from coincide.box.simulated.spec import BoxSpec
 
 HOST_BUFFER_BYTES = 4096  # what an operating system holds for a program that does not read
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
+from coincide.box.simulated.board import BoardReset, SimulatedBoard
+from coincide.box.simulated.clock import ticks_from_s
+from coincide.box.simulated.flash import Flash
+from coincide.box.simulated.link import Link
+from coincide.box.simulated.world import World
 from coincide_firmware.app.box import Box
-
-from .board import BoardReset, SimulatedBoard
-from .clock import ticks_from_s
-from .flash import Flash
-from .link import Link
-from .world import World
 
 TICKS_PER_MS = ticks_from_s(0.001)
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .truth import ShotTruth
-from .world import SIDES, World
+from coincide.box.simulated.truth import ShotTruth
+from coincide.box.simulated.world import SIDES, World
 
 
 @dataclass(frozen=True, slots=True)

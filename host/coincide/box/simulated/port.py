@@ -5,13 +5,12 @@ from __future__ import annotations
 import math
 
 from coincide.box.lost import PortLost
-
-from .clock import TICK_HZ, s_from_ticks
-from .machine import Machine
-from .spec import WorldSpec
-from .truth import ShotTruth
-from .world import World
-from .worlds import world_spec
+from coincide.box.simulated.clock import TICK_HZ, s_from_ticks
+from coincide.box.simulated.machine import Machine
+from coincide.box.simulated.spec import WorldSpec
+from coincide.box.simulated.truth import ShotTruth
+from coincide.box.simulated.world import World
+from coincide.box.simulated.worlds import world_spec
 
 
 class SimulatedPort:

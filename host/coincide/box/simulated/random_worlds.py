@@ -6,7 +6,7 @@ from dataclasses import replace
 from random import Random
 from typing import Literal
 
-from .spec import BodySpec, ContactSpec, GateSpec, ReleaseSpec, ShutterSpec, WorldSpec
+from coincide.box.simulated.spec import BodySpec, ContactSpec, GateSpec, ReleaseSpec, ShutterSpec, WorldSpec
 
 Behaviour = Literal["gaussian", "polling", "drifting", "first shot"]
 Kind = Literal["focal plane", "leaf"]

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from random import Random
 
-from .clock import TICK_HZ
-from .spec import ReleaseSpec
+from coincide.box.simulated.clock import TICK_HZ
+from coincide.box.simulated.spec import ReleaseSpec
 
 
 class ReleaseLag:

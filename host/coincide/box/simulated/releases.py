@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from .clock import Clock
+from coincide.box.simulated.clock import Clock
 
 HALF = (0, 2)
 FULL = (1, 3)

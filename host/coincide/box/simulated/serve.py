@@ -12,12 +12,11 @@ import sys
 import time
 from collections.abc import Callable
 
+from coincide.box.simulated.clock import TICK_HZ
+from coincide.box.simulated.machine import Machine
+from coincide.box.simulated.port import open_simulated
+from coincide.box.simulated.spec import WorldSpec
 from coincide.errors import BadInput
-
-from .clock import TICK_HZ
-from .machine import Machine
-from .port import open_simulated
-from .spec import WorldSpec
 
 TURN_S = 0.005  # real time between looks at the world when no bytes come
 READ_BYTES = 4096

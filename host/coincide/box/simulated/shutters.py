@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
-from .spec import GateSpec, ShutterSpec
+from coincide.box.simulated.spec import GateSpec, ShutterSpec
 
 CENTRE = 0.5
 

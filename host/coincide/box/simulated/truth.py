@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-from .clock import s_from_ticks
+from coincide.box.simulated.clock import s_from_ticks
 
 NAN = math.nan
 FIRED = "fired"

@@ -6,16 +6,15 @@ import math
 from collections.abc import Callable
 from random import Random
 
+from coincide.box.simulated.bodies import Body, Wiring
+from coincide.box.simulated.clock import Clock, s_from_ticks, ticks_from_s
+from coincide.box.simulated.hands import CABLE_HELD_S, CablePresser, Winder
+from coincide.box.simulated.lamps import LampRun
+from coincide.box.simulated.releases import Releases
+from coincide.box.simulated.sampler import QUANTUM_TICKS, Sampler
+from coincide.box.simulated.spec import WorldSpec
+from coincide.box.simulated.truth import PairRecord, ShotTruth
 from coincide_firmware.app import pins
-
-from .bodies import Body, Wiring
-from .clock import Clock, s_from_ticks, ticks_from_s
-from .hands import CABLE_HELD_S, CablePresser, Winder
-from .lamps import LampRun
-from .releases import Releases
-from .sampler import QUANTUM_TICKS, Sampler
-from .spec import WorldSpec
-from .truth import PairRecord, ShotTruth
 
 SIDES = (0, 1)
 SYNC = (pins.SYNC_A, pins.SYNC_B)

@@ -5,9 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from coincide.errors import BadInput
-
-from .spec import (
+from coincide.box.simulated.spec import (
     BodySpec,
     BoxSpec,
     ContactSpec,
@@ -18,6 +16,7 @@ from .spec import (
     ShutterSpec,
     WorldSpec,
 )
+from coincide.errors import BadInput
 
 DEMO = "ennerby fen"
 
