@@ -8,7 +8,7 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
-from coincide.box.client import BoxClient
+from coincide.box.cable.client import BoxClient
 from coincide.box.simulated.port import open_simulated
 from coincide.cli.calibration import calibrate
 from coincide.cli.simulation import world_for

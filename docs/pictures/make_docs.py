@@ -13,7 +13,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from coincide.box.client import BoxClient
+from coincide.box.cable.client import BoxClient
 from coincide.box.simulated.port import open_simulated
 from coincide.cli.calibration import calibrate
 from coincide.cli.firing import Firing, bench, fire

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from random import Random
 
-from coincide.box.client import BoxClient
+from coincide.box.cable.client import BoxClient
 from coincide.box.conduct import run_series
 from coincide.box.plans import SeriesOutcome, SeriesPlan
 from coincide.box.simulated.port import open_simulated
@@ -13,7 +13,7 @@ from coincide.box.simulated.spec import WorldSpec
 from coincide.box.simulated.worlds import world_spec
 from coincide.errors import BoxFailed
 from coincide.session.model import Plan
-from tests.box.lossy import Cable, LossyPort
+from tests.box.cable.lossy import Cable, LossyPort
 from tests.box.sinks import MemorySession, header_for
 from tests.box.witness import Witness, first_full_tick, numbers
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from coincide.box.client import BoxClient
+from coincide.box.cable.client import BoxClient
 from coincide.box.conduct import run_series
 from coincide.box.plans import SeriesOutcome, SeriesPlan
 from coincide.box.simulated.port import SimulatedPort, open_simulated

@@ -14,9 +14,9 @@ from pathlib import Path
 
 import pytest
 
-from coincide.box import client as client_module
-from coincide.box.answers import BoxRefused
-from coincide.box.client import BoxClient
+from coincide.box.cable import client as client_module
+from coincide.box.cable.answers import BoxRefused
+from coincide.box.cable.client import BoxClient
 from coincide.box.conduct import run_series, watch
 from coincide.box.plans import SeriesPlan, number_base, offset_plan
 from coincide.box.simulated.port import open_simulated
@@ -286,7 +286,7 @@ def test_a_process_killed_outright_leaves_a_session_that_goes_on(tmp_path: Path)
     script = textwrap.dedent(
         """
         import os, signal, sys
-        from coincide.box.client import BoxClient
+        from coincide.box.cable.client import BoxClient
         from coincide.box.conduct import run_series
         from coincide.box.plans import SeriesPlan
         from coincide.box.simulated.port import open_simulated

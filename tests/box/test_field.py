@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from coincide.box.client import BoxClient
+from coincide.box.cable.client import BoxClient
 from coincide.box.simulated.port import SimulatedPort, open_simulated
 from coincide_firmware.app.messages import FRAME_FIELDS, FRAME_VERDICTS
 

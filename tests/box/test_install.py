@@ -13,8 +13,8 @@ import pytest
 from mpremote.transport import TransportError
 
 import coincide_firmware
+from coincide.box.cable.ports import Port
 from coincide.box.install import Progress, board_files, install, install_to_directory, reach_rescue_mode
-from coincide.box.ports import Port
 from coincide.box.simulated.port import SimulatedPort, open_simulated
 from coincide.errors import BadInput, BoxFailed
 from coincide_firmware.app import messages

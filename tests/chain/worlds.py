@@ -12,7 +12,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from coincide.box.client import BoxClient
+from coincide.box.cable.client import BoxClient
 from coincide.box.conduct import run_series
 from coincide.box.plans import SeriesPlan, offset_plan
 from coincide.box.simulated.port import open_simulated

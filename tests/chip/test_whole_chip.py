@@ -14,12 +14,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from coincide.box.answers import BoxRefused, Event
-from coincide.box.client import BoxClient
+from coincide.box.cable.answers import BoxRefused, Event
+from coincide.box.cable.client import BoxClient
+from coincide.box.cable.ports import Port, SerialPort
 from coincide.box.conduct import run_series
 from coincide.box.install import board_files, install_to_directory
 from coincide.box.plans import SeriesPlan, offset_plan
-from coincide.box.ports import Port, SerialPort
 from coincide.errors import BoxFailed
 from coincide.session.file import SessionWriter, read_session
 from coincide.session.model import Header, Plan, Session, ShotRecord

@@ -14,7 +14,7 @@ from coincide.bench.check.guided import STAGES
 from coincide.bench.check.hand import SimulatedHand
 from coincide.bench.check.record import bench_folder, read_record
 from coincide.bench.check.talk import Question
-from coincide.box import ports
+from coincide.box.cable import ports
 from coincide.box.simulated.board import SimulatedBoard
 from coincide.box.simulated.port import SimulatedPort, open_simulated
 from coincide.cli import bench

@@ -8,7 +8,7 @@ import click
 import pytest
 
 from coincide.bench import acknowledge
-from coincide.box import ports
+from coincide.box.cable import ports
 from coincide.box.simulated.port import open_simulated
 from coincide.cli.terminal import cautions_first
 from coincide_wiring.cautions import CAUTIONS

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from coincide.box.client import BoxClient
+from coincide.box.cable.client import BoxClient
 from coincide.box.conduct import run_series
 from coincide.box.plans import SeriesPlan
 from coincide.box.simulated.port import open_simulated

@@ -12,7 +12,7 @@ from unittest.mock import patch
 import pytest
 from rich.console import Console
 
-from coincide.box.client import BoxClient
+from coincide.box.cable.client import BoxClient
 from coincide.box.conduct import run_series
 from coincide.box.plans import SeriesPlan
 from coincide.box.simulated.port import open_simulated

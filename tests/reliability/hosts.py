@@ -25,8 +25,8 @@ import numpy as np
 
 from coincide import durable
 from coincide.bench import acknowledge
-from coincide.box import ports
-from coincide.box.lost import PortLost
+from coincide.box.cable import ports
+from coincide.box.cable.lost import PortLost
 from coincide.box.simulated.port import SimulatedPort, open_simulated
 from coincide.cli import calibration, firing, main
 from coincide.rig.new import TEMPLATE

@@ -18,7 +18,7 @@ from pathlib import Path
 
 import numpy as np
 
-from coincide.box.answers import identity_from, status_from
+from coincide.box.cable.answers import identity_from, status_from
 from coincide.errors import CoincideError
 from coincide.ghost.scan_file import read_scan
 from coincide.report.frame_table import frame_rows

@@ -8,17 +8,17 @@ from random import Random
 
 import pytest
 
-from coincide.box.client import BoxClient
+from coincide.box.cable.client import BoxClient
+from coincide.box.cable.discover import ask_identity
 from coincide.box.conduct import run_series
-from coincide.box.discover import ask_identity
 from coincide.box.plans import SeriesPlan
 from coincide.box.simulated.port import open_simulated
 from coincide.box.simulated.spec import BoxSpec, WorldSpec
 from coincide.box.simulated.worlds import world_spec
 from coincide.errors import BoxFailed
 from coincide.session.file import SessionWriter, read_session
+from tests.box.cable.lossy import Cable, LossyPort
 from tests.box.campaign import CABLES, PLAN, assert_nothing_lost_wrong_or_twice, conduct
-from tests.box.lossy import Cable, LossyPort
 from tests.box.sinks import header_for
 from tests.reliability.misread import misread
 

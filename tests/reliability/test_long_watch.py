@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from coincide.box.client import BoxClient
+from coincide.box.cable.client import BoxClient
 from coincide.box.conduct import watch
 from coincide.box.plans import WatchOutcome
 from coincide.box.simulated.port import SimulatedPort, open_simulated

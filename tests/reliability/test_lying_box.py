@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from coincide.box.answers import identity_from
-from coincide.box.client import BoxClient
+from coincide.box.cable.answers import identity_from
+from coincide.box.cable.client import BoxClient
 from coincide.box.conduct import run_series, watch
 from coincide.box.framelog import read_framelog
 from coincide.box.plans import SeriesPlan
@@ -17,8 +17,8 @@ from coincide.box.simulated.port import SimulatedPort, open_simulated
 from coincide.errors import BoxFailed, CoincideError
 from coincide.session.file import SessionWriter, read_session
 from coincide_firmware.app.wire import LineReader, encode
+from tests.box.cable.lossy import Cable, LossyPort
 from tests.box.campaign import PLAN
-from tests.box.lossy import Cable, LossyPort
 from tests.box.sinks import header_for
 
 ODD: tuple[Any, ...] = (

@@ -12,10 +12,10 @@ from pathlib import Path
 import pytest
 
 from coincide.bench.acknowledge import acknowledge
-from coincide.box.client import BoxClient
+from coincide.box.cable.client import BoxClient
+from coincide.box.cable.ports import SerialPort
 from coincide.box.conduct import run_series
 from coincide.box.plans import SeriesPlan
-from coincide.box.ports import SerialPort
 from coincide.box.simulated.machine import Machine
 from coincide.box.simulated.port import open_simulated
 from coincide.session.file import SessionWriter, read_session

@@ -8,8 +8,8 @@ from datetime import UTC, datetime
 from itertools import pairwise
 from typing import Any
 
-from coincide.box.answers import Event
-from coincide.box.client import BoxClient
+from coincide.box.cable.answers import Event
+from coincide.box.cable.client import BoxClient
 from coincide.box.plans import SessionSink
 from coincide.errors import BoxFailed
 from coincide.session.model import OPEN_GROUP, Plan, Remark, ShotRecord

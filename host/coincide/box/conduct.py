@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from coincide.box.client import BoxClient
+from coincide.box.cable.client import BoxClient
 from coincide.box.interrupts import Interrupts
 from coincide.box.plans import SeriesOutcome, SeriesPlan, SessionSink, WatchOutcome
 from coincide.box.series import Ears, Series, Wishes

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from coincide.box.client import BoxClient
+from coincide.box.cable.client import BoxClient
 from coincide.errors import BoxFailed
 from coincide.session.frames import Frame
 from coincide_firmware.app.messages import FRAME_FIELDS, FRAME_VERDICTS

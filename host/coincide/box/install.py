@@ -14,11 +14,11 @@ from mpremote.transport import TransportError
 from mpremote.transport_serial import SerialTransport
 
 import coincide_firmware
-from coincide.box.answers import BoxRefused
-from coincide.box.client import BoxClient
-from coincide.box.discover import ask_identity
-from coincide.box.lost import PortLost
-from coincide.box.ports import Port, SerialPort
+from coincide.box.cable.answers import BoxRefused
+from coincide.box.cable.client import BoxClient
+from coincide.box.cable.discover import ask_identity
+from coincide.box.cable.lost import PortLost
+from coincide.box.cable.ports import Port, SerialPort
 from coincide.errors import BadInput, BoxFailed
 
 LEAST_MICROPYTHON = (1, 24)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from coincide.box.answers import need
-from coincide.box.client import BoxClient
+from coincide.box.cable.answers import need
+from coincide.box.cable.client import BoxClient
 from coincide_firmware.app.pins import LAMPS
 
 LONGEST_ROWS = 10_000

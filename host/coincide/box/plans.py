@@ -6,7 +6,7 @@ import zlib
 from dataclasses import dataclass, field
 from typing import Literal, Protocol
 
-from coincide.box.answers import BoxIdentity
+from coincide.box.cable.answers import BoxIdentity
 from coincide.errors import BadInput
 from coincide.session.model import Header, Plan, Remark, ShotRecord
 

@@ -7,11 +7,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from coincide.box.answering import Answers
-from coincide.box.answers import BoxRefused, Event, need
-from coincide.box.client import BoxClient
+from coincide.box.cable.answers import BoxRefused, Event, need
+from coincide.box.cable.client import BoxClient
+from coincide.box.cable.drain import BAD_LINE, DRAIN_PATIENCE_S, LISTEN_S, UNDER_WAY, drain
+from coincide.box.cable.lost import PortLost
 from coincide.box.collect import Collector, whole
-from coincide.box.drain import BAD_LINE, DRAIN_PATIENCE_S, LISTEN_S, UNDER_WAY, drain
-from coincide.box.lost import PortLost
 from coincide.box.plans import (
     NUMBERS_PER_SESSION,
     Ending,

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from coincide.box.client import BoxClient
+from coincide.box.cable.client import BoxClient
+from coincide.box.cable.drain import LISTEN_S, drain
+from coincide.box.cable.lost import PortLost
 from coincide.box.collect import Collector
-from coincide.box.drain import LISTEN_S, drain
-from coincide.box.lost import PortLost
 from coincide.box.plans import Ending, SessionSink, WatchOutcome
 from coincide.session.model import ShotRecord
 

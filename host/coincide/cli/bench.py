@@ -14,7 +14,7 @@ from coincide.errors import CoincideError
 if TYPE_CHECKING:
     from coincide.bench.check.record import BenchRecord
     from coincide.bench.check.talk import Ask, Question
-    from coincide.box.client import BoxClient
+    from coincide.box.cable.client import BoxClient
     from coincide_wiring.netlist import Build
 
 

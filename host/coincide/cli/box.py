@@ -35,7 +35,7 @@ def list_boxes(named: tuple[str, ...], as_json: bool) -> None:
 
     Example: coincide box list
     """
-    from coincide.box.discover import find_boxes
+    from coincide.box.cable.discover import find_boxes
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.cli.terminal.show import say, table
 

@@ -11,7 +11,7 @@ from coincide.cli.terminal.show import say, table
 from coincide.errors import BadInput
 
 if TYPE_CHECKING:
-    from coincide.box.client import BoxClient
+    from coincide.box.cable.client import BoxClient
     from coincide.rig.model import Rig
 
 

@@ -16,7 +16,7 @@ from coincide.errors import BadInput, BoxFailed
 from coincide.rig.plan import rig_plan
 
 if TYPE_CHECKING:
-    from coincide.box.client import BoxClient
+    from coincide.box.cable.client import BoxClient
     from coincide.rig.calibration import Calibration
     from coincide.rig.model import Rig
     from coincide.timing.analysis import Analysis

@@ -14,7 +14,7 @@ import click
 from coincide.cli.terminal.show import aside
 
 if TYPE_CHECKING:
-    from coincide.box.client import BoxClient
+    from coincide.box.cable.client import BoxClient
     from coincide.box.plans import SeriesOutcome
     from coincide.cli.terminal.enter import EnterKey
     from coincide.rig.model import Rig

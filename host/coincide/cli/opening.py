@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from coincide.cli.terminal.show import aside
 
 if TYPE_CHECKING:
-    from coincide.box.client import BoxClient
+    from coincide.box.cable.client import BoxClient
     from coincide.rig.model import Rig
 
 
@@ -19,8 +19,8 @@ def opened_box(rig: Rig | None, port: str | None, world: str | None, seed: int) 
 
     `rig` dresses the simulated bodies; without one they are as invented.
     """
-    from coincide.box.client import BoxClient
-    from coincide.box.ports import SerialPort
+    from coincide.box.cable.client import BoxClient
+    from coincide.box.cable.ports import SerialPort
     from coincide.box.simulated.port import open_simulated
     from coincide.box.simulated.worlds import DEMO
     from coincide.cli.simulation import world_for

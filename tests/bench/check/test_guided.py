@@ -26,7 +26,7 @@ from coincide.bench.check.record import (
 )
 from coincide.bench.check.talk import OUTPUTS, BenchTalk, Question
 from coincide.bench.check.zero import measure_loops, zero_result
-from coincide.box.client import BoxClient
+from coincide.box.cable.client import BoxClient
 from coincide.box.simulated.port import SimulatedPort, open_simulated
 from coincide.box.simulated.worlds import world_spec
 from coincide.errors import BadInput, BoxFailed

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Protocol
 
 from coincide.bench.acknowledge import require_acknowledgement
-from coincide.box.answers import BoxIdentity, BoxStatus, Event
+from coincide.box.cable.answers import BoxIdentity, BoxStatus, Event
 from coincide.errors import BoxFailed
 
 OUTPUTS = ("half_a", "full_a", "half_b", "full_b")
@@ -37,7 +37,7 @@ Ask = Callable[[Question], bool]
 
 
 class BenchClient(Protocol):
-    """What the bench test asks of a box; `coincide.box.client.BoxClient` is one."""
+    """What the bench test asks of a box; `coincide.box.cable.client.BoxClient` is one."""
 
     identity: BoxIdentity
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from coincide.box.lost import PortLost
+from coincide.box.cable.lost import PortLost
 from coincide.box.simulated.clock import TICK_HZ, s_from_ticks
 from coincide.box.simulated.machine import Machine
 from coincide.box.simulated.spec import WorldSpec

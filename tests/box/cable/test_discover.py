@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import pytest
 
-from coincide.box.answers import BoxIdentity
-from coincide.box.discover import ask_identity, find_boxes
-from coincide.box.ports import open_port
+from coincide.box.cable.answers import BoxIdentity
+from coincide.box.cable.discover import ask_identity, find_boxes
+from coincide.box.cable.ports import open_port
 from coincide.errors import BoxFailed
 
 

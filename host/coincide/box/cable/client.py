@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from coincide.box.answers import (
+from coincide.box.cable.answers import (
     BoxIdentity,
     BoxRefused,
     BoxStatus,
@@ -14,9 +14,9 @@ from coincide.box.answers import (
     need,
     status_from,
 )
-from coincide.box.conversation import NOISY_TRIES, SIGN_OF_LIFE_S, Conversation
-from coincide.box.lost import BoxSilent, PortLost
-from coincide.box.ports import Port
+from coincide.box.cable.conversation import NOISY_TRIES, SIGN_OF_LIFE_S, Conversation
+from coincide.box.cable.lost import BoxSilent, PortLost
+from coincide.box.cable.ports import Port
 from coincide.errors import BoxFailed
 from coincide.session.model import Plan
 from coincide_firmware.app.messages import PROTOCOL

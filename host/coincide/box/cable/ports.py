@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Protocol
 
 import serial
 
-from coincide.box.lost import PortLost
-from coincide.box.owners import PortClaim
+from coincide.box.cable.lost import PortLost
+from coincide.box.cable.owners import PortClaim
 from coincide.errors import BoxFailed
 
 if TYPE_CHECKING:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from coincide.box.client import BoxClient
+from coincide.box.cable.client import BoxClient
 from coincide.errors import BoxFailed
 
 LISTEN_S = 0.25  # how long a wish to stop, or Enter for 'wound', may go unnoticed

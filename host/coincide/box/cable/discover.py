@@ -10,8 +10,8 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-from coincide.box.answers import BoxIdentity, identity_from
-from coincide.box.ports import Port, SerialPort
+from coincide.box.cable.answers import BoxIdentity, identity_from
+from coincide.box.cable.ports import Port, SerialPort
 from coincide.errors import BoxFailed
 from coincide_firmware.app import wire
 

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import pytest
 
-from coincide.box.client import BoxClient
+from coincide.box.cable.client import BoxClient
 from coincide.box.conduct import run_series, watch
 from coincide.box.plans import SeriesPlan
 from coincide.box.simulated.port import open_simulated
 from coincide.box.simulated.spec import BoxSpec, WorldSpec
 from coincide.box.simulated.worlds import world_spec
 from coincide.errors import BoxFailed
+from tests.box.cable.lossy import Cable, LossyPort
 from tests.box.campaign import CABLES, assert_nothing_lost_wrong_or_twice, conduct, connected
-from tests.box.lossy import Cable, LossyPort
 from tests.box.sinks import MemorySession, header_for
 from tests.box.witness import Witness, first_full_tick, numbers
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections import deque
 from typing import Any
 
-from coincide.box.answers import BoxRefused, Event
-from coincide.box.lost import BoxSilent
-from coincide.box.ports import Port
+from coincide.box.cable.answers import BoxRefused, Event
+from coincide.box.cable.lost import BoxSilent
+from coincide.box.cable.ports import Port
 from coincide_firmware.app.wire import LineReader, Refused, encode
 
 REPLY_S = 0.4

@@ -8,7 +8,7 @@ from collections import Counter
 
 import pytest
 
-from coincide.box.client import BoxClient
+from coincide.box.cable.client import BoxClient
 from coincide.box.conduct import run_series, watch
 from coincide.box.plans import SeriesPlan
 from coincide.box.simulated.port import open_simulated

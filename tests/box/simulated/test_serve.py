@@ -9,11 +9,11 @@ from collections.abc import Iterator
 import pytest
 import serial
 
-from coincide.box.client import BoxClient
+from coincide.box.cable.client import BoxClient
+from coincide.box.cable.lost import PortLost
+from coincide.box.cable.ports import SerialPort, open_port
 from coincide.box.conduct import run_series
-from coincide.box.lost import PortLost
 from coincide.box.plans import SeriesPlan
-from coincide.box.ports import SerialPort, open_port
 from coincide.box.simulated.port import open_simulated
 from coincide.errors import BoxFailed
 from coincide.session.model import Plan
