@@ -16,7 +16,7 @@ HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE.parents[1]))
 
 from coincide.cli import coincide  # noqa: E402
-from tests.ghost.pairs import Change, Mover, make_pair  # noqa: E402
+from tests.scans.pairs import Change, Mover, make_pair  # noqa: E402
 
 
 def main() -> None:

@@ -12,18 +12,18 @@ import numpy as np
 import pytest
 from skimage.registration import optical_flow_tvl1, phase_cross_correlation
 
-from coincide.ghost.motion import motion
-from coincide.ghost.register import register
-from coincide.ghost.scan_file import Scan
-from tests.ghost.large import write_large_pair
-from tests.ghost.pairs import Change, Mover, error_rms, grey, make_pair
+from coincide.scans.file import Scan
+from coincide.scans.motion import motion
+from coincide.scans.register import register
+from tests.scans.large import write_large_pair
+from tests.scans.pairs import Change, Mover, error_rms, grey, make_pair
 
 pytestmark = pytest.mark.benchmark
 
 COMPARE = """
 import json, sys, time
 import numpy as np
-from coincide.ghost.pair import compare
+from coincide.scans.pair import compare
 from pathlib import Path
 begin = time.perf_counter()
 found = compare(Path(sys.argv[1]), Path(sys.argv[2]), 4000.0)

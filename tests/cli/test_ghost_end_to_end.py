@@ -17,7 +17,7 @@ from coincide.session.frames import Frame, write_frames
 from tests.box.sinks import MemorySession, header_for
 from tests.cli.running import run
 from tests.cli.test_json_on_the_page import keys_on_the_page
-from tests.ghost.pairs import Change, Mover, make_pair
+from tests.scans.pairs import Change, Mover, make_pair
 
 SPEED_M_S, AWAY_M, FOCAL_M, PITCH_M = 15 / 3.6, 15.0, 0.035, 25.4e-3 / 4000
 OFFSET_S = 0.010  # most of the simulated bodies' skew taken off, so that the ghost fits the search

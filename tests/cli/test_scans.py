@@ -11,7 +11,7 @@ import tifffile
 from PIL import Image
 
 from tests.cli.running import run
-from tests.ghost.pairs import Change, Mover, make_pair
+from tests.scans.pairs import Change, Mover, make_pair
 
 
 @pytest.fixture(scope="module")

@@ -8,10 +8,10 @@ from scipy import ndimage
 from skimage import data
 from skimage.registration import phase_cross_correlation
 
-from coincide.ghost.motion import motion
-from coincide.ghost.register import register
-from coincide.ghost.scan_file import Scan
-from tests.ghost.pairs import grey, photograph
+from coincide.scans.file import Scan
+from coincide.scans.motion import motion
+from coincide.scans.register import register
+from tests.scans.pairs import grey, photograph
 
 
 def camera() -> np.ndarray:

@@ -20,7 +20,6 @@ import numpy as np
 
 from coincide.box.cable.answers import identity_from, status_from
 from coincide.errors import CoincideError
-from coincide.ghost.scan_file import read_scan
 from coincide.report.frame_table import frame_rows
 from coincide.report.results_json import session_json
 from coincide.report.summary import body_rows, lateness, noticed, what_to_expect
@@ -36,6 +35,7 @@ from coincide.rig.file import load_rig, parse_rig
 from coincide.rig.new import TEMPLATE
 from coincide.rig.plan import rig_plan
 from coincide.rig.tolerance import tolerance_s
+from coincide.scans.file import read_scan
 from coincide.session.file import SessionWriter, read_session
 from coincide.session.frames import Frame, joined_to_roll, read_frames, write_frames
 from coincide.session.lines import header_line

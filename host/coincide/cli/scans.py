@@ -10,7 +10,7 @@ import click
 from coincide.cli.terminal.options import json_option
 
 if TYPE_CHECKING:
-    from coincide.ghost.pair import Compared
+    from coincide.scans.pair import Compared
 
 FILE = click.Path(path_type=Path)
 
@@ -73,7 +73,7 @@ def command(
 
 def _compared(a: Path, b: Path, dpi: float | None, richest: str) -> Compared:
     from coincide.cli.terminal.show import progress
-    from coincide.ghost.pair import STEPS, compare
+    from coincide.scans.pair import STEPS, compare
 
     with progress("scans", STEPS) as bar:
         task = bar.task_ids[0]
@@ -90,7 +90,7 @@ def _written(found: Compared, b: Path, pictures: Path | None, registered: Path |
         with progress("pictures", len(NAMES)) as bar:
             written += draw_pictures(found, pictures, lambda: bar.advance(bar.task_ids[0]))
     if registered is not None:
-        from coincide.ghost.resample import write_registered
+        from coincide.scans.resample import write_registered
 
         with progress("registered pair", 100) as bar:
             task = bar.task_ids[0]

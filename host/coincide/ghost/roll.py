@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from coincide.errors import BadInput, CoincideError
-from coincide.ghost.pair import Compared, compare
+from coincide.scans.pair import Compared, compare
 from coincide.session.frames import Frame
 
 COLUMNS = ("a", "b", "frame")

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from coincide.ghost.explain import Explanation
-from coincide.ghost.pair import Compared
 from coincide.ghost.roll import RollRow, RollSummary
+from coincide.scans.pair import Compared
 
 SCANS_FORMAT = "coincide-scans-result"
 

@@ -15,11 +15,11 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from coincide.errors import BadInput
-from coincide.ghost.alignment import Alignment
-from coincide.ghost.coarse import block_mean
-from coincide.ghost.motion import Region, laid_on
-from coincide.ghost.pair import Compared
 from coincide.report.palette import RC, no_formulas
+from coincide.scans.alignment import Alignment
+from coincide.scans.coarse import block_mean
+from coincide.scans.motion import Region, laid_on
+from coincide.scans.pair import Compared
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from coincide.ghost.motion import Region
-from coincide.ghost.pair import Compared
 from coincide.ghost.roll import RollRow, RollSummary
 from coincide.report.words import count, ms, percent
+from coincide.scans.motion import Region
+from coincide.scans.pair import Compared
 
 REGION_COLUMNS = (
     "what moved",

@@ -10,9 +10,9 @@ import numpy as np
 from scipy import ndimage
 
 from coincide.errors import BadInput
-from coincide.ghost.alignment import Alignment
-from coincide.ghost.pair import Compared
-from coincide.ghost.scan_file import Pixels, read_pixels
+from coincide.scans.alignment import Alignment
+from coincide.scans.file import Pixels, read_pixels
+from coincide.scans.pair import Compared
 
 _STRIP_PIXELS = 1_500_000
 _PAD_PX = 12  # a cubic spline's prefilter has died away by then

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from coincide.ghost.alignment import Alignment, Floats, consensus
-from coincide.ghost.tiles import Matches
+from coincide.scans.alignment import Alignment, Floats, consensus
+from coincide.scans.tiles import Matches
 
 _LEAST = 8  # matches that make a reading
 

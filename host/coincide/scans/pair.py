@@ -10,10 +10,10 @@ from pathlib import Path
 import numpy as np
 
 from coincide.errors import BadInput
-from coincide.ghost.alignment import Floats
-from coincide.ghost.motion import Motion, motion
-from coincide.ghost.register import Registration, register
-from coincide.ghost.scan_file import Scan, read_scan
+from coincide.scans.alignment import Floats
+from coincide.scans.file import Scan, read_scan
+from coincide.scans.motion import Motion, motion
+from coincide.scans.register import Registration, register
 
 STEPS = 6  # calls of `advance` for a pair, about
 

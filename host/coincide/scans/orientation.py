@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import fft, ndimage
 
-from coincide.ghost.workers import spread
+from coincide.scans.workers import spread
 
 Reals = npt.NDArray[np.float32]
 Field = npt.NDArray[np.complex64]

@@ -12,10 +12,10 @@ import pytest
 from scipy import ndimage
 
 from coincide.errors import BadInput
-from coincide.ghost.motion import motion
-from coincide.ghost.register import register
-from coincide.ghost.scan_file import Scan
-from tests.ghost.pairs import Change, Mover, Pair, error_rms, grey, make_pair
+from coincide.scans.file import Scan
+from coincide.scans.motion import motion
+from coincide.scans.register import register
+from tests.scans.pairs import Change, Mover, Pair, error_rms, grey, make_pair
 
 
 def scans(pair: Pair) -> tuple[Scan, Scan]:

@@ -9,10 +9,10 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from coincide.ghost.alignment import Alignment, Floats
-from coincide.ghost.coarse import block_mean
-from coincide.ghost.orientation import Reals, correlate, gradient_floor, orientation, peaks
-from coincide.ghost.workers import spread
+from coincide.scans.alignment import Alignment, Floats
+from coincide.scans.coarse import block_mean
+from coincide.scans.orientation import Reals, correlate, gradient_floor, orientation, peaks
+from coincide.scans.workers import spread
 
 APRON_PX = 4  # beyond the search range, for the derivative filters
 _LEAST_ENERGY = 0.02  # of a full tile: below it there is nothing to hold on to

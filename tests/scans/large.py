@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from tests.ghost.pairs import grey, photograph
+from tests.scans.pairs import grey, photograph
 
 TURN_DEG = 1.3
 SCALE = 1.01

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from coincide.errors import BadInput
-from coincide.ghost.motion import motion
-from coincide.ghost.register import register
-from coincide.ghost.scan_file import Scan
-from tests.ghost.pairs import FLIPS, PHOTOGRAPHS, Change, Mover, Pair, error_rms, grey, make_pair
+from coincide.scans.file import Scan
+from coincide.scans.motion import motion
+from coincide.scans.register import register
+from tests.scans.pairs import FLIPS, PHOTOGRAPHS, Change, Mover, Pair, error_rms, grey, make_pair
 
 PAIRS = 60
 pytestmark = pytest.mark.soak

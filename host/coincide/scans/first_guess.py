@@ -12,12 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from coincide.errors import BadInput
-from coincide.ghost.alignment import Alignment
-from coincide.ghost.coarse import SKETCH_PX, THUMB_PX, Finder, Guess, block_mean
-from coincide.ghost.orientation import Reals
-from coincide.ghost.scan_file import Scan
-from coincide.ghost.still import stood_still
-from coincide.ghost.tiles import match_at
+from coincide.scans.alignment import Alignment
+from coincide.scans.coarse import SKETCH_PX, THUMB_PX, Finder, Guess, block_mean
+from coincide.scans.file import Scan
+from coincide.scans.orientation import Reals
+from coincide.scans.still import stood_still
+from coincide.scans.tiles import match_at
 
 JUDGE_PX = 900
 LEAST_VOTES = 12

@@ -15,11 +15,11 @@ import numpy as np
 import numpy.typing as npt
 
 from coincide.errors import BadInput
-from coincide.ghost.alignment import PARAMETERS, Alignment, Fit, Floats, Similarity, fit_best
-from coincide.ghost.first_guess import JUDGE_PX, LEAST_SHARE, LEAST_VOTES, first_guess
-from coincide.ghost.scan_file import Scan
-from coincide.ghost.still import stood_still
-from coincide.ghost.tiles import Matches, match_at
+from coincide.scans.alignment import PARAMETERS, Alignment, Fit, Floats, Similarity, fit_best
+from coincide.scans.file import Scan
+from coincide.scans.first_guess import JUDGE_PX, LEAST_SHARE, LEAST_VOTES, first_guess
+from coincide.scans.still import stood_still
+from coincide.scans.tiles import Matches, match_at
 
 TILES = 320
 LEAST_TILES = 16  # with texture: fewer cannot outvote what moved

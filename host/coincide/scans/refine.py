@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from coincide.ghost.alignment import Floats
-from coincide.ghost.coarse import block_mean
-from coincide.ghost.orientation import Field, Reals, correlate, gradient_floor, orientation, peaks
-from coincide.ghost.register import Registration
-from coincide.ghost.scan_file import Scan
-from coincide.ghost.tiles import sample
+from coincide.scans.alignment import Floats
+from coincide.scans.coarse import block_mean
+from coincide.scans.file import Scan
+from coincide.scans.orientation import Field, Reals, correlate, gradient_floor, orientation, peaks
+from coincide.scans.register import Registration
+from coincide.scans.tiles import sample
 
 _MOST_CELLS = 144
 _REACH_PX = 5

@@ -15,9 +15,10 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage, sparse
 
-from coincide.ghost.alignment import Alignment, Floats
-from coincide.ghost.coarse import block_mean
-from coincide.ghost.orientation import (
+from coincide.scans.alignment import Alignment, Floats
+from coincide.scans.coarse import block_mean
+from coincide.scans.file import Scan
+from coincide.scans.orientation import (
     Field,
     Reals,
     correlate,
@@ -26,11 +27,10 @@ from coincide.ghost.orientation import (
     peaks,
     without_drift,
 )
-from coincide.ghost.refine import Displaced, refine
-from coincide.ghost.register import Registration
-from coincide.ghost.scan_file import Scan
-from coincide.ghost.tiles import sample
-from coincide.ghost.workers import spread
+from coincide.scans.refine import Displaced, refine
+from coincide.scans.register import Registration
+from coincide.scans.tiles import sample
+from coincide.scans.workers import spread
 
 CELL_PX = 16
 REACH_PX = 24
