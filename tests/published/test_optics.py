@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from coincide.ghost.displacement import across_m, nearest_distance_m, skew_allowed_s
+from coincide.planning.displacement import across_m, nearest_distance_m, skew_allowed_s
 from coincide.rig.exposure import blur_each_end_s
 from coincide.rig.optics import (
     circle_of_confusion_m,

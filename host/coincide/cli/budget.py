@@ -12,7 +12,7 @@ from coincide.cli.terminal.planning import jitter_option, subject_options
 from coincide.cli.terminal.quantities import TURNING
 
 if TYPE_CHECKING:
-    from coincide.ghost.budget import Budget
+    from coincide.planning.budget import Budget
     from coincide.report.basis import Basis
 
 
@@ -51,7 +51,7 @@ def command(
     """
     from coincide.cli.terminal.planning import basis_beside, subject_asked
     from coincide.cli.terminal.show import as_json as print_json
-    from coincide.ghost.budget import budget
+    from coincide.planning.budget import budget
     from coincide.report.planning_json import budget_json
     from coincide.report.planning_words import within
 

@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 
 from coincide.errors import BadInput
-from coincide.ghost.displacement import across_m, towards_m
+from coincide.planning.displacement import across_m, towards_m
 from coincide.rig.geometry import view_of
 from coincide.rig.model import Rig
 from coincide.rig.sweep import sweep_skew_s

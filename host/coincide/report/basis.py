@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from coincide.errors import BadInput
-from coincide.ghost.skew_model import SkewModel, skew_model
+from coincide.planning.skew_model import SkewModel, skew_model
 from coincide.report.words import count, ms
 from coincide.rig.calibration import BODY_LETTERS, Found, newest_for, preset_name, stale_reasons
 from coincide.rig.model import Rig

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from coincide.errors import BadInput
-from coincide.ghost.nearest import everyday_nearest, nearest
+from coincide.planning.nearest import everyday_nearest, nearest
 from coincide.report.basis import Basis
 from coincide.report.planning_words import KMH, figure, length, plain
 from coincide.report.summary import who

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from coincide.ghost.limits import (
+from coincide.planning.limits import (
     DISTANCES_M,
     HandMovement,
     Inverse,
@@ -14,8 +14,8 @@ from coincide.ghost.limits import (
     inverse,
     limits,
 )
-from coincide.ghost.nearest import Nearest, nearest
-from coincide.ghost.subjects import HELD_RATES_RAD_S
+from coincide.planning.nearest import Nearest, nearest
+from coincide.planning.subjects import HELD_RATES_RAD_S
 from coincide.report.basis import Basis
 from coincide.rig.model import Subject
 from coincide.rig.trace import Link

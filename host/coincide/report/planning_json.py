@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from coincide.ghost.budget import Budget, Change
-from coincide.ghost.nearest import everyday_nearest
+from coincide.planning.budget import Budget, Change
+from coincide.planning.nearest import everyday_nearest
 from coincide.report.basis import Basis
 from coincide.report.card_content import CardContent
 from coincide.report.limits_plan import Asked, LimitsPlan

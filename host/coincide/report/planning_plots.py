@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from coincide.ghost.subjects import Everyday
+from coincide.planning.subjects import Everyday
 from coincide.report.limits_plan import LimitsPlan
 from coincide.report.palette import (
     ACCENT,

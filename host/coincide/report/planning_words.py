@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from coincide.ghost.budget import Budget, Term
-from coincide.ghost.limits import HandMovement, Limits, Point
-from coincide.ghost.nearest import everyday_nearest
-from coincide.ghost.skew_model import SkewModel
-from coincide.ghost.subjects import HELD_RATES_RAD_S
+from coincide.planning.budget import Budget, Term
+from coincide.planning.limits import HandMovement, Limits, Point
+from coincide.planning.nearest import everyday_nearest
+from coincide.planning.skew_model import SkewModel
+from coincide.planning.subjects import HELD_RATES_RAD_S
 from coincide.report.limits_plan import Asked
 from coincide.report.words import ms, percent
 from coincide.rig.model import Rig, Subject

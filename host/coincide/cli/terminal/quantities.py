@@ -65,7 +65,7 @@ def _aperture(text: str) -> float:
 
 
 def _turning(text: str) -> float:
-    from coincide.ghost.subjects import HELD_RATES_RAD_S
+    from coincide.planning.subjects import HELD_RATES_RAD_S
     from coincide.units import quantity
 
     rough = {"tripod": 0.0, **{name: rate for name, rate in HELD_RATES_RAD_S.items() if " " not in name}}

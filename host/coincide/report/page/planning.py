@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from coincide.ghost.skew_model import COVER_95, skew_model
+from coincide.planning.skew_model import COVER_95, skew_model
 from coincide.report import planning_words as words
 from coincide.report.basis import Basis
 from coincide.report.limits_plan import LimitsPlan, limits_plan

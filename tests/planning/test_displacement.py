@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from coincide.ghost.displacement import (
+from coincide.planning.displacement import (
     across_m,
     fastest_across_m_s,
     fastest_towards_m_s,

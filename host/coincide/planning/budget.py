@@ -10,9 +10,9 @@ from typing import Literal
 import numpy as np
 
 from coincide.errors import BadInput
-from coincide.ghost.displacement import across_m, rotation_m, towards_m
-from coincide.ghost.skew_model import COVER_95, SkewModel
-from coincide.ghost.subjects import subject_source
+from coincide.planning.displacement import across_m, rotation_m, towards_m
+from coincide.planning.skew_model import COVER_95, SkewModel
+from coincide.planning.subjects import subject_source
 from coincide.rig.calibration import BODY_LETTERS
 from coincide.rig.model import Body, Rig, Subject
 from coincide.rig.stops import aperture_mark, aperture_value

@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 from coincide.errors import BadInput
-from coincide.ghost.budget import Budget, budget
-from coincide.ghost.limits import hand_movement, inverse, limits
-from coincide.ghost.skew_model import COVER_95, SkewModel, skew_model
-from coincide.ghost.subjects import HELD_RATES_RAD_S
+from coincide.planning.budget import Budget, budget
+from coincide.planning.limits import hand_movement, inverse, limits
+from coincide.planning.skew_model import COVER_95, SkewModel, skew_model
+from coincide.planning.subjects import HELD_RATES_RAD_S
 from coincide.rig.model import Rig
 from coincide.rig.trace import Link
 from tests.rig.rigs import REMOVE, rig_with

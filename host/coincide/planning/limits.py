@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from coincide.errors import BadInput
-from coincide.ghost.displacement import (
+from coincide.planning.displacement import (
     fastest_across_m_s,
     fastest_towards_m_s,
     longest_lens_m,
@@ -18,8 +18,8 @@ from coincide.ghost.displacement import (
     rotation_m,
     skew_allowed_s,
 )
-from coincide.ghost.skew_model import SkewModel
-from coincide.ghost.subjects import EVERYDAY, Everyday, subject_source
+from coincide.planning.skew_model import SkewModel
+from coincide.planning.subjects import EVERYDAY, Everyday, subject_source
 from coincide.rig.model import Rig
 from coincide.rig.optics import image_distance_m
 from coincide.rig.tolerance import on_film_tolerance_m

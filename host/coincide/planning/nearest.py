@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from coincide.ghost.displacement import nearest_distance_m
-from coincide.ghost.limits import Point
-from coincide.ghost.skew_model import SkewModel
-from coincide.ghost.subjects import EVERYDAY, Everyday
+from coincide.planning.displacement import nearest_distance_m
+from coincide.planning.limits import Point
+from coincide.planning.skew_model import SkewModel
+from coincide.planning.subjects import EVERYDAY, Everyday
 from coincide.rig.model import Rig
 from coincide.rig.tolerance import on_film_tolerance_m
 
