@@ -12,8 +12,8 @@ from coincide.box.cable.client import BoxClient
 from coincide.box.simulated.port import open_simulated
 from coincide.cli.calibration import calibrate
 from coincide.cli.simulation import world_for
-from coincide.report.figures import comparison_figure, session_figures
-from coincide.report.plots import save
+from coincide.report.plots.figures import comparison_figure, session_figures
+from coincide.report.plots.series import save
 from coincide.rig.file import load_rig
 from coincide.rig.new import write_new
 

@@ -18,8 +18,8 @@ from coincide.box.simulated.port import open_simulated
 from coincide.cli.calibration import calibrate
 from coincide.cli.firing import Firing, bench, fire
 from coincide.cli.simulation import world_for
-from coincide.report.palette import ACCENT, BODY_COLOUR, DOUBT, FAINT, INK, RC, WITHIN, WITHIN_EDGE
-from coincide.report.plots import save
+from coincide.report.plots.palette import ACCENT, BODY_COLOUR, DOUBT, FAINT, INK, RC, WITHIN, WITHIN_EDGE
+from coincide.report.plots.series import save
 from coincide.rig.file import load_rig
 from coincide.rig.new import write_new
 from coincide.session.file import read_session

@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 
 from coincide.errors import BadInput
-from coincide.report.plain import to_json
+from coincide.report.json.plain import to_json
 from coincide.rig.calibration import Calibration, calibrations_beside
 from coincide.session import frames
 from coincide.session.file import read_session

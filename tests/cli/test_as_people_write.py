@@ -10,7 +10,7 @@ import pytest
 
 from coincide.cli.terminal.quantities import APERTURE, LENGTH, SHARE, SPEED, TIME, TURNING
 from coincide.errors import BadInput
-from coincide.report.words import offset_from_text
+from coincide.report.words.numbers import offset_from_text
 from tests.cli.running import run
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from coincide.report.next_step import next_step
+from coincide.report.words.next_step import next_step
 from tests.cli.fen import fen_rig
 from tests.cli.running import run
 

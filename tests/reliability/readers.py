@@ -20,9 +20,9 @@ import numpy as np
 
 from coincide.box.cable.answers import identity_from, status_from
 from coincide.errors import CoincideError
-from coincide.report.frame_table import frame_rows
-from coincide.report.results_json import session_json
-from coincide.report.summary import body_rows, lateness, noticed, what_to_expect
+from coincide.report.json.series import session_json
+from coincide.report.words.frames import frame_rows
+from coincide.report.words.series import body_rows, lateness, noticed, what_to_expect
 from coincide.rig.calibration import (
     calibration_toml,
     calibrations_beside,

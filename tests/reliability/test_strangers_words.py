@@ -25,7 +25,7 @@ from coincide.session.file import read_session
 from coincide.session.unfinished import Unfinished
 from coincide.timing.analysis import analyse, measure
 from tests.cli.running import run
-from tests.report.browser import ABSENT, CHROMIUM, DRIVER, open_browser
+from tests.report.page.browser import ABSENT, CHROMIUM, DRIVER, open_browser
 
 HOSTILE = (
     "</script><script>window.taken=1</script>",

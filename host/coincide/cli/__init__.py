@@ -62,7 +62,7 @@ def coincide(context: click.Context) -> None:
         from pathlib import Path
 
         from coincide.cli.terminal.show import say
-        from coincide.report.next_step import next_step
+        from coincide.report.words.next_step import next_step
 
         for line in next_step(Path("rig.toml"), datetime.now(UTC)):
             say(line)

@@ -13,7 +13,7 @@ from coincide.cli.terminal.quantities import TURNING
 
 if TYPE_CHECKING:
     from coincide.planning.budget import Budget
-    from coincide.report.basis import Basis
+    from coincide.report.words.basis import Basis
 
 
 @click.command("budget")
@@ -52,8 +52,8 @@ def command(
     from coincide.cli.terminal.planning import basis_beside, subject_asked
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.planning.budget import budget
-    from coincide.report.planning_json import budget_json
-    from coincide.report.planning_words import within
+    from coincide.report.json.planning import budget_json
+    from coincide.report.words.planning import within
 
     basis = basis_beside(rig_path, jitter_s)
     subject = subject_asked(basis.rig, speed_m_s, distance_m, towards=towards, corner=corner)
@@ -69,7 +69,7 @@ def command(
 def _show(basis: Basis, found: Budget, *, explain: bool) -> None:
     from coincide.cli.terminal.planning import say_basis, say_chain
     from coincide.cli.terminal.show import say, table
-    from coincide.report import planning_words as words
+    from coincide.report.words import planning as words
 
     say_basis(basis)
     table(words.BUDGET_COLUMNS, words.budget_rows(found), words.capital(words.subject_words(found.subject)))

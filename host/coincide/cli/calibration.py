@@ -125,8 +125,8 @@ def _stopped(fired: Fired) -> str:
 
 def show_calibrated(done: Calibrated, *, as_json: bool) -> None:
     """Predicted beside obtained, and where everything is."""
-    from coincide.report.results_json import session_json, verification_json
-    from coincide.report.summary import verified
+    from coincide.report.json.series import session_json, verification_json
+    from coincide.report.words.series import verified
 
     if as_json:
         print_json(

@@ -42,9 +42,9 @@ def command(folder: Path | None, keeper_rate: float, rig_path: Path, as_json: bo
     from coincide.cli.terminal.reporting import make_folder
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.cli.terminal.show import say
-    from coincide.report.card import write_card
-    from coincide.report.card_content import card_content
-    from coincide.report.planning_json import card_json
+    from coincide.report.card.content import card_content
+    from coincide.report.card.write import write_card
+    from coincide.report.json.planning import card_json
 
     basis = basis_beside(rig_path)
     content = card_content(basis, found_beside(rig_path), version("coincide"), keeper_rate)

@@ -48,8 +48,8 @@ def command(
     """
     from coincide.cli.terminal.planning import found_beside
     from coincide.cli.terminal.show import as_json as print_json
-    from coincide.report.exposure_words import can_be_set
-    from coincide.report.planning_json import exposure_json
+    from coincide.report.json.planning import exposure_json
+    from coincide.report.words.exposure import can_be_set
     from coincide.rig.exposure import pair_exposures
     from coincide.rig.file import load_rig
     from coincide.rig.stops import meter_reading
@@ -70,8 +70,8 @@ def command(
 def _show(rig: Rig, pairing: Pairing, found: tuple[Found, ...], *, explain: bool) -> None:
     from coincide.cli.terminal.planning import say_chain
     from coincide.cli.terminal.show import say, table
-    from coincide.report.exposure_words import exposure_lines, exposure_rows
-    from coincide.report.summary import who
+    from coincide.report.words.exposure import exposure_lines, exposure_rows
+    from coincide.report.words.series import who
     from coincide.rig.exposure import pairing_chain
 
     table(("", *who(rig)), exposure_rows(pairing), f"Metered {pairing.reading.said}")

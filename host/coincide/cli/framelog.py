@@ -44,7 +44,7 @@ def command(
     from coincide.cli.opening import opened_box
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.cli.terminal.show import progress, say, table
-    from coincide.report.frame_table import FRAME_COLUMNS, frame_rows, frame_summary
+    from coincide.report.words.frames import FRAME_COLUMNS, frame_rows, frame_summary
     from coincide.rig.file import load_rig
     from coincide.session.frames import joined_to_roll, write_frames
 

@@ -160,8 +160,8 @@ def _known(
 def _show(found: Explanation, *, as_json: bool) -> None:
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.cli.terminal.show import say, table
-    from coincide.report import ghost_words as words
-    from coincide.report.scan_json import ghost_json
+    from coincide.report.json.scans import ghost_json
+    from coincide.report.words import ghost as words
 
     lines = words.explanation_lines(found)
     if as_json:

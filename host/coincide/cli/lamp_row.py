@@ -234,8 +234,8 @@ def analyse_lamps(path: Path) -> LampAnalysis:
 
 def show_lamps(path: Path, *, as_json: bool, kept: Path | None = None) -> None:
     """The frames, what they come to, what to set."""
-    from coincide.report.lamp_words import FRAME_COLUMNS, frame_rows, lamp_json, lamp_sentences
-    from coincide.report.quantities import QUANTITY_COLUMNS, rows_of
+    from coincide.report.words.lamps import FRAME_COLUMNS, frame_rows, lamp_json, lamp_sentences
+    from coincide.report.words.quantities import QUANTITY_COLUMNS, rows_of
 
     found = analyse_lamps(path)
     if as_json:

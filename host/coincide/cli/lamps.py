@@ -78,7 +78,7 @@ def fire(
     Example: coincide lamps fire -n 6 --port /dev/ttyACM0
     """
     from coincide.cli.lamp_row import LampFiring, fire_lamps, show_lamps
-    from coincide.report.words import offset_from_text
+    from coincide.report.words.numbers import offset_from_text
 
     firing = LampFiring(pairs, step_s, off_line_m, offset_from_text(offset_text), confirmed)
     path = fire_lamps(rig_path, (port, world, seed), firing, out)

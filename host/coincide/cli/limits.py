@@ -12,7 +12,7 @@ from coincide.cli.terminal.planning import jitter_option, subject_options
 from coincide.cli.terminal.quantities import LENGTH, SHARE, TURNING
 
 if TYPE_CHECKING:
-    from coincide.report.limits_plan import LimitsPlan
+    from coincide.report.words.limits_plan import LimitsPlan
 
 
 @click.command("limits")
@@ -74,8 +74,8 @@ def command(
     """
     from coincide.cli.terminal.planning import basis_beside, subject_asked
     from coincide.cli.terminal.show import as_json as print_json
-    from coincide.report.limits_plan import limits_plan
-    from coincide.report.planning_json import limits_json
+    from coincide.report.json.planning import limits_json
+    from coincide.report.words.limits_plan import limits_plan
 
     basis = basis_beside(rig_path, jitter_s)
     subject = subject_asked(basis.rig, speed_m_s, distance_m)
@@ -99,7 +99,7 @@ def command(
 def _show(plan: LimitsPlan, pictures: list[Path], *, explain: bool) -> None:
     from coincide.cli.terminal.planning import say_basis, say_chain
     from coincide.cli.terminal.show import say, table
-    from coincide.report import planning_words as words
+    from coincide.report.words import planning as words
 
     basis, found = plan.basis, plan.found
     say_basis(basis)
@@ -128,7 +128,7 @@ def _show(plan: LimitsPlan, pictures: list[Path], *, explain: bool) -> None:
 
 def _write(plan: LimitsPlan, folder: Path) -> list[Path]:
     from coincide.cli.terminal.reporting import make_folder
-    from coincide.report.planning_plots import write_planning_plots
+    from coincide.report.plots.planning import write_planning_plots
 
     make_folder(folder)
     return write_planning_plots(plan, folder)

@@ -46,8 +46,8 @@ def show(path: Path | None, rig_path: Path, as_json: bool) -> None:
 
     Example: coincide rig show rig.toml
     """
-    from coincide.report.planning_json import geometry_json
-    from coincide.report.rig_table import geometry_lines, rig_rows
+    from coincide.report.json.planning import geometry_json
+    from coincide.report.words.rig import geometry_lines, rig_rows
     from coincide.rig.file import load_rig
 
     rig = load_rig(path or rig_path)

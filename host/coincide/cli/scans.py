@@ -85,7 +85,7 @@ def _written(found: Compared, b: Path, pictures: Path | None, registered: Path |
 
     written: list[Path] = []
     if pictures is not None:
-        from coincide.report.scan_pictures import NAMES, draw_pictures
+        from coincide.report.plots.scans import NAMES, draw_pictures
 
         with progress("pictures", len(NAMES)) as bar:
             written += draw_pictures(found, pictures, lambda: bar.advance(bar.task_ids[0]))
@@ -105,8 +105,8 @@ def _written(found: Compared, b: Path, pictures: Path | None, registered: Path |
 def _show(found: Compared, written: list[str], *, as_json: bool) -> None:
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.cli.terminal.show import say, table
-    from coincide.report import scan_words as words
-    from coincide.report.scan_json import scans_json
+    from coincide.report.json.scans import scans_json
+    from coincide.report.words import scans as words
 
     if as_json:
         print_json(scans_json(found, written))
@@ -124,8 +124,8 @@ def _roll(roll: Path, frames: Path | None, dpi: float | None, *, as_json: bool) 
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.cli.terminal.show import progress, say, table
     from coincide.ghost.roll import compare_roll, read_roll
-    from coincide.report import scan_words as words
-    from coincide.report.scan_json import roll_json
+    from coincide.report.json.scans import roll_json
+    from coincide.report.words import scans as words
     from coincide.session.frames import read_frames
 
     lines = read_roll(roll)

@@ -57,7 +57,7 @@ def command(
     from coincide.cli.firing import Firing, bench, confirm_checklist, fire, session_path
     from coincide.cli.opening import opened_box
     from coincide.cli.terminal.results import leave_unless_complete, show_comparison, show_session
-    from coincide.report.words import offset_from_text
+    from coincide.report.words.numbers import offset_from_text
     from coincide.rig.file import load_rig
 
     rig = load_rig(rig_path)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from coincide.cli.terminal.show import harmless
-from coincide.report.words import ms, ms_with_interval
+from coincide.report.words.numbers import ms, ms_with_interval
 from coincide.timing.running import RunningSeries
 
 if TYPE_CHECKING:

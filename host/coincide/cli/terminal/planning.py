@@ -14,7 +14,7 @@ from coincide.cli.terminal.show import aside, say
 from coincide.errors import BadInput
 
 if TYPE_CHECKING:
-    from coincide.report.basis import Basis
+    from coincide.report.words.basis import Basis
     from coincide.rig.calibration import Found
     from coincide.rig.model import Rig, Subject
     from coincide.rig.trace import Link
@@ -47,7 +47,7 @@ def subject_options(function: Command) -> Command:
 
 def basis_beside(rig_path: Path, jitter_s: float | None = None) -> Basis:
     """The rig and the newest calibration of its pair of shutter times; unreadable files are said."""
-    from coincide.report.basis import basis_of
+    from coincide.report.words.basis import basis_of
     from coincide.rig.file import load_rig
 
     return basis_of(load_rig(rig_path), found_beside(rig_path), jitter_s)
@@ -113,7 +113,7 @@ def say_basis(basis: Basis) -> None:
 
 def say_chain(chain: Iterable[Link]) -> None:
     """Where every number comes from."""
-    from coincide.report.planning_words import chain_lines
+    from coincide.report.words.planning import chain_lines
 
     say()
     say("Where every number comes from:")

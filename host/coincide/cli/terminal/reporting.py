@@ -17,10 +17,10 @@ def write_report(
     analysis: Analysis, session: Path, fresh: Path | None, folder: Path, pair: int | None = None
 ) -> list[Path]:
     """Pictures and page of a session, and of the fresh one where there is one, into `folder`. Their paths."""
-    from coincide.report.diagram import timing_diagram
-    from coincide.report.figures import comparison_figure, pair_edges, save_figures, session_figures
     from coincide.report.page.content import page_content
     from coincide.report.page.write import write_page
+    from coincide.report.plots.diagram import timing_diagram
+    from coincide.report.plots.figures import comparison_figure, pair_edges, save_figures, session_figures
 
     make_folder(folder)
     figures = session_figures(analysis)

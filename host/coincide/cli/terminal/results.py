@@ -28,8 +28,8 @@ def show_session(path: Path, *, as_json: bool, other: Path | None = None) -> Ana
 
     other: an earlier session to compare with; in JSON it stands under 'compared'.
     """
-    from coincide.report.comparison import comparisons
-    from coincide.report.results_json import session_json
+    from coincide.report.json.series import session_json
+    from coincide.report.words.comparison import comparisons
 
     analysis = analyse_file(path)
     if as_json:
@@ -45,8 +45,8 @@ def show_session(path: Path, *, as_json: bool, other: Path | None = None) -> Ana
 
 def show_analysis(analysis: Analysis) -> None:
     """The table of both bodies, who is late, what to set, what to expect, and what else was noticed."""
-    from coincide.report.left_over import what_it_leaves
-    from coincide.report.summary import (
+    from coincide.report.words.left_over import what_it_leaves
+    from coincide.report.words.series import (
         BODY_COLUMNS,
         body_rows,
         lateness,
@@ -69,8 +69,8 @@ def show_analysis(analysis: Analysis) -> None:
 
 def show_comparison(analysis: Analysis, other: Path, turned: float | None = None) -> None:
     """What changed since an earlier session, a sentence each; and what a plunger's screw did, turned so far."""
-    from coincide.report.comparison import comparison_sentences, comparisons, turning_sentence
-    from coincide.report.summary import who
+    from coincide.report.words.comparison import comparison_sentences, comparisons, turning_sentence
+    from coincide.report.words.series import who
 
     now = analysis.measured
     found = comparisons(now, analyse_file(other).measured)
@@ -83,8 +83,8 @@ def show_comparison(analysis: Analysis, other: Path, turned: float | None = None
 
 def show_budget(analysis: Analysis) -> None:
     """Every quantity with its uncertainty, then the whole budget of the skew's centre, where there is one."""
-    from coincide.report.quantities import QUANTITY_COLUMNS, quantity_rows
-    from coincide.report.summary import BUDGET_COLUMNS, budget_rows, budget_sentence
+    from coincide.report.words.quantities import QUANTITY_COLUMNS, quantity_rows
+    from coincide.report.words.series import BUDGET_COLUMNS, budget_rows, budget_sentence
     from coincide.timing.budgets import skew_budget
 
     table(QUANTITY_COLUMNS, quantity_rows(analysis))

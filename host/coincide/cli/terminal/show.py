@@ -99,7 +99,7 @@ def _fitted(text: str, stream: TextIO) -> str:
 
 def as_json(result: Any) -> None:
     """One JSON object on standard output: dataclasses and arrays as plain JSON, NaN as null."""
-    from coincide.report.plain import to_json
+    from coincide.report.json.plain import to_json
 
     text = to_json(result)
     if not _is_unicode(sys.stdout):

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from coincide.cli.terminal.show import wrapped
-from coincide.report.plain import to_plain
+from coincide.report.json.plain import to_plain
 from coincide_wiring.cautions import Caution
 from coincide_wiring.figures.figure import Figure, Timing
 from coincide_wiring.figures.freedom import Freedom

@@ -7,8 +7,6 @@ from importlib.metadata import version
 
 import numpy as np
 
-from coincide.report.figures import comparison_figure, pair_edges, session_figures
-from coincide.report.left_over import what_it_leaves
 from coincide.report.page.model import (
     Column,
     Page,
@@ -24,8 +22,11 @@ from coincide.report.page.planning import planning_sections
 from coincide.report.page.strip import strip
 from coincide.report.page.svg import page_figure, with_pairs
 from coincide.report.page.verdict import verdict
-from coincide.report.quantities import QUANTITY_COLUMNS, quantity_rows
-from coincide.report.summary import (
+from coincide.report.plots.figures import comparison_figure, pair_edges, session_figures
+from coincide.report.words.left_over import what_it_leaves
+from coincide.report.words.numbers import ms, percent
+from coincide.report.words.quantities import QUANTITY_COLUMNS, quantity_rows
+from coincide.report.words.series import (
     BODY_COLUMNS,
     BUDGET_COLUMNS,
     body_rows,
@@ -38,7 +39,6 @@ from coincide.report.summary import (
     what_to_expect,
     who,
 )
-from coincide.report.words import ms, percent
 from coincide.session.model import BODIES
 from coincide.timing.analysis import Analysis, Measured
 from coincide.timing.budgets import skew_budget

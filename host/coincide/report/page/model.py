@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from coincide.report.diagram import PairEdges
 from coincide.report.page.strip import Strip
+from coincide.report.plots.diagram import PairEdges
 
 
 @dataclass(frozen=True, slots=True)

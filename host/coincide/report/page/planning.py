@@ -6,14 +6,14 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from coincide.planning.skew_model import COVER_95, skew_model
-from coincide.report import planning_words as words
-from coincide.report.basis import Basis
-from coincide.report.limits_plan import LimitsPlan, limits_plan
 from coincide.report.page.model import Column, PageTable, Section
 from coincide.report.page.svg import page_figure
-from coincide.report.planning_plots import limits_plot, skew_map_plot
-from coincide.report.rig_table import geometry_lines
-from coincide.report.words import count
+from coincide.report.plots.planning import limits_plot, skew_map_plot
+from coincide.report.words import planning as words
+from coincide.report.words.basis import Basis
+from coincide.report.words.limits_plan import LimitsPlan, limits_plan
+from coincide.report.words.numbers import count
+from coincide.report.words.rig import geometry_lines
 from coincide.rig.model import Rig
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from coincide.report.words import ms
+from coincide.report.words.numbers import ms
 from coincide.timing.analysis import Analysis, Measured
 from coincide.timing.verify import Verification
 

@@ -8,9 +8,9 @@ import textwrap
 from collections.abc import Collection, Mapping
 from typing import TYPE_CHECKING
 
-from coincide.report import palette
 from coincide.report.page.model import PageFigure
-from coincide.report.plots import WIDE_ONLY
+from coincide.report.plots import palette
+from coincide.report.plots.series import WIDE_ONLY
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

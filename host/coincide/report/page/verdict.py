@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from coincide.report.summary import lateness, was_watched, what_to_set, who
-from coincide.report.words import ms, percent
+from coincide.report.words.numbers import ms, percent
+from coincide.report.words.series import lateness, was_watched, what_to_set, who
 from coincide.session.model import BODIES
 from coincide.timing.analysis import Analysis
 from coincide.timing.verify import Verification

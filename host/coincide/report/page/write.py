@@ -9,8 +9,8 @@ from importlib.resources import files
 from pathlib import Path
 
 from coincide.durable import replace_whole
-from coincide.report.diagram import LABELS
 from coincide.report.page.model import Page, PagePair
+from coincide.report.plots.diagram import LABELS
 
 
 def page_html(page: Page) -> str:

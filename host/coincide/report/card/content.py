@@ -1,0 +1,168 @@
+"""What the pocket card says: settings, limits, lights, cautions, and what they rest on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from coincide.errors import BadInput
+from coincide.planning.nearest import everyday_nearest, nearest
+from coincide.report.words.basis import Basis
+from coincide.report.words.numbers import count, ms, percent
+from coincide.report.words.planning import KMH, figure, length, plain
+from coincide.report.words.series import who
+from coincide.rig.calibration import Calibration, Found, stale_reasons
+from coincide.rig.geometry import scan_words, view_of
+from coincide.rig.model import Body, Rig
+from coincide_firmware.app.lights import NOT_MEASURED, OUT, PATTERNS, WITHIN
+from coincide_wiring.cautions import cautions_for
+
+ON_THE_CARD = (
+    "walker",
+    "leaves in wind",
+    "runner",
+    "cyclist",
+    "street traffic",
+    "small waves",
+    "birds in flight",
+)
+OTHER_PRESETS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class CardBody:
+    """One body's box: its name, what to set, and a few lines."""
+
+    name: str
+    setting: str
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CardContent:
+    """All text of the card. `rows`: subject, km/h, kept from, with blur; `warning`: red, empty when all is well."""
+
+    kicker: str
+    invented: bool
+    delay_label: str
+    delay: str
+    delay_note: str
+    warning: str
+    bodies: tuple[CardBody, CardBody]
+    presets: tuple[str, ...]
+    limits_note: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    lights: tuple[str, ...]
+    cautions: tuple[str, ...]
+    foot: tuple[str, ...]
+
+
+def card_content(basis: Basis, found: Iterable[Found], version: str, keeper_rate: float = 0.9) -> CardContent:
+    """The card of the rig as it is set. Raises BadInput where no calibration says what to set."""
+    if basis.found is None:
+        raise BadInput(
+            "A pocket card needs a calibration to say what to set: run 'coincide calibrate' first."
+        )
+    rig, calibration = basis.rig, basis.found.calibration
+    half_s = (calibration.interval_s[1] - calibration.interval_s[0]) / 2
+    late = who(rig)[0 if calibration.offset_s > 0 else 1]
+    return CardContent(
+        kicker=rig.name,
+        invented=calibration.box.startswith("sim-"),
+        delay_label=f"Delay {late} by" if calibration.offset_s else "Set no offset",
+        delay=ms(abs(calibration.offset_s), half_s),
+        delay_note=f"give or take {ms(half_s, half_s)} (95 %)  ·  preset {calibration.preset}",
+        warning="The rig was changed since: calibrate again." if basis.doubts else "",
+        bodies=(_body(rig.bodies.a), _body(rig.bodies.b)),
+        presets=_others(rig, found, calibration),
+        limits_note=_limits_note(basis, keeper_rate),
+        columns=("moving across", "km/h", "kept from", *(("with blur",) if basis.model.unequal_s else ())),
+        rows=_rows(basis, keeper_rate),
+        lights=_lights(calibration),
+        cautions=tuple(caution.say for caution in cautions_for("arm")),
+        foot=_foot(basis, calibration, version),
+    )
+
+
+def _body(body: Body) -> CardBody:
+    lens = body.lens
+    focus = "" if lens.focused_m is None else f", focused {length(lens.focused_m)}"
+    film = "" if body.film is None else f"ISO {body.film.iso:g}"
+    if body.film is not None and body.film.filter_stops:
+        film += f", filter {body.film.filter_stops:g} stops"
+    if body.film is not None and body.film.name:
+        film += f", {body.film.name}"
+    lines = (f"{plain(lens.focal_length_m * 1e3)} mm{focus}", film, f"scan: {_scan(body)}")
+    return CardBody(body.name, f"{body.shutter.exposure} at f/{lens.aperture:g}", tuple(filter(None, lines)))
+
+
+def _scan(body: Body) -> str:
+    wants = scan_words(view_of(body))
+    return "as it is" if wants == "nothing" else wants
+
+
+def _others(rig: Rig, found: Iterable[Found], own: Calibration) -> tuple[str, ...]:
+    """The newest calibration of each other pair of shutter times that still holds, shortest way of saying it."""
+    newest: dict[str, Calibration] = {}
+    for one in found:
+        newest.setdefault(one.calibration.preset, one.calibration)
+    newest.pop(own.preset, None)
+    holding = [one for one in newest.values() if not stale_reasons(one, rig)]
+    return tuple(_short(one) for one in holding[:OTHER_PRESETS])
+
+
+def _short(calibration: Calibration) -> str:
+    half_s = (calibration.interval_s[1] - calibration.interval_s[0]) / 2
+    letter = "A" if calibration.offset_s > 0 else "B"
+    return f"Preset {calibration.preset}: delay {letter} by {ms(abs(calibration.offset_s), half_s)}"
+
+
+def _limits_note(basis: Basis, keeper_rate: float) -> str:
+    skew_s = basis.model.skew_for_rate_s(keeper_rate, 0.0)
+    say = f"{percent(keeper_rate)} of pairs stay below {ms(skew_s, skew_s / 10)} of skew in frame centre."
+    if basis.model.unequal_s:
+        say += " 'With blur' counts the unequal exposures."
+    return f"{say} Everyday speeds are rough."
+
+
+def _rows(basis: Basis, keeper_rate: float) -> tuple[tuple[str, ...], ...]:
+    """The rig's own subject, then everyday ones at the fast end of their range."""
+    rig, model = basis.rig, basis.model
+    own = rig.tolerance.subject
+    chosen = []
+    if own is not None and own.direction == "across":
+        chosen.append((own.name, own.speed_m_s, nearest(rig, model, own.speed_m_s, keeper_rate=keeper_rate)))
+    everyday = {one.name: (one, near) for one, near in everyday_nearest(rig, model, keeper_rate=keeper_rate)}
+    chosen += [(name, everyday[name][0].fast_m_s, everyday[name][1]) for name in ON_THE_CARD]
+    return tuple(
+        (
+            name,
+            figure(speed_m_s * KMH),
+            length(near.alone_m),
+            *((length(near.with_blur_m),) if model.unequal_s else ()),
+        )
+        for name, speed_m_s, near in chosen
+    )
+
+
+def _lights(calibration: Calibration) -> tuple[str, ...]:
+    seen = {name: what for name, _, what, _, _ in PATTERNS}
+    tolerance = ms(calibration.tolerance_s, calibration.tolerance_s / 20)
+    return (
+        f"{seen[WITHIN]}: within ±{tolerance}",
+        f"{seen[OUT]}: out of tolerance",
+        f"{seen[NOT_MEASURED]}: not measured",
+    )
+
+
+def _foot(basis: Basis, calibration: Calibration, version: str) -> tuple[str, ...]:
+    assert basis.found is not None
+    checked = calibration.verification
+    verified = "not verified" if checked is None else f"verified: {checked.keepers} of {checked.shots} kept"
+    return (
+        f"Calibrated {calibration.created[:10]}, {count(calibration.shots, 'pair')}, jitter "
+        f"{ms(calibration.jitter_s, calibration.jitter_s / 10)}, {verified}.",
+        basis.found.path.name,
+        f"Another pair of shutter times needs another offset.  coincide {version}",
+    )

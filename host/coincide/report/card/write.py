@@ -1,0 +1,153 @@
+"""The pocket card: one page of A6 for the camera bag."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from coincide.report.card.content import CardBody, CardContent
+from coincide.report.card.sheet import Sheet, Type
+from coincide.report.plots.palette import (
+    ACCENT,
+    BODY_COLOUR,
+    CARD_FAINT,
+    CARD_PAPER,
+    CARD_RULE,
+    CAUTION,
+    CAUTION_EDGE,
+    DOUBT,
+    PAPER,
+)
+
+WIDTH_MM, HEIGHT_MM = 105.0, 148.0
+EDGE_MM = 6.0
+INSIDE_MM = WIDTH_MM - 2 * EDGE_MM
+PAD_MM = 2.4
+
+KICKER = Type(6.6, bold=True, colour=CARD_FAINT)
+LABEL = Type(7.2, colour=CARD_FAINT)
+NUMBER = Type(21.0, bold=True)
+NAME = Type(7.6, bold=True)
+SETTING = Type(11.0, bold=True)
+TEXT = Type(6.8)
+SMALL = Type(6.5, colour=CARD_FAINT)
+HEAD = Type(9.6, bold=True, serif=True)
+COLUMN = Type(6.6, bold=True, colour=CARD_FAINT)
+ALARM = Type(7.0, bold=True, colour=DOUBT)
+ROW_MM = TEXT.line_mm + 0.6
+
+
+def card_sheet(content: CardContent) -> Sheet:
+    """Lay the card out: settings from the top, cautions from the bottom, and as many limits as fit between."""
+    sheet = Sheet(WIDTH_MM, HEIGHT_MM, CARD_PAPER)
+    top = _bodies(sheet, _delay(sheet, _kicker(sheet, EDGE_MM - 0.8, content), content), content)
+    bottom = _cautions(sheet, _foot(sheet, HEIGHT_MM - EDGE_MM + 1.4, content), content)
+    bottom = _lights(sheet, bottom, content)
+    _limits(sheet, top, bottom, content)
+    return sheet
+
+
+def write_card(content: CardContent, folder: Path) -> list[Path]:
+    """`card.pdf` and `card.png` in a folder that is there. Returns the paths."""
+    sheet = card_sheet(content)
+    return [sheet.save(folder / "card.pdf"), sheet.save(folder / "card.png")]
+
+
+def _kicker(sheet: Sheet, y: float, content: CardContent) -> float:
+    if content.invented:
+        sheet.line(WIDTH_MM - EDGE_MM, y, "simulated rig, invented data", SMALL, "right")
+    name = sheet.cut(content.kicker.upper(), INSIDE_MM - (42.0 if content.invented else 0.0), KICKER)
+    return sheet.line(EDGE_MM, y, name, KICKER) + 1.0
+
+
+def _delay(sheet: Sheet, y: float, content: CardContent) -> float:
+    height = 18.9 + (ALARM.line_mm if content.warning else 0.0)
+    sheet.box(EDGE_MM, y, INSIDE_MM, height, PAPER, CARD_RULE)
+    sheet.bar(EDGE_MM, y, INSIDE_MM, 1.1, ACCENT)
+    x, inside = EDGE_MM + PAD_MM, INSIDE_MM - 2 * PAD_MM
+    at = sheet.line(x, y + 2.6, sheet.cut(content.delay_label, inside, LABEL), LABEL)
+    at = sheet.line(x, at + 0.3, content.delay, NUMBER) - 0.9
+    at = sheet.line(x, at, sheet.cut(content.delay_note, inside, LABEL), LABEL)
+    if content.warning:
+        sheet.line(x, at, content.warning, ALARM)
+    return y + height + 2.0
+
+
+def _bodies(sheet: Sheet, y: float, content: CardContent) -> float:
+    width = (INSIDE_MM - 3.0) / 2
+    inside = width - 2 * PAD_MM
+    lines = [_body_lines(sheet, body, inside) for body in content.bodies]
+    height = 2.2 + NAME.line_mm + SETTING.line_mm + 0.6 + max(map(len, lines)) * TEXT.line_mm + 0.9
+    for index, body in enumerate(content.bodies):
+        x = EDGE_MM + index * (width + 3.0)
+        sheet.box(x, y, width, height, PAPER, CARD_RULE)
+        sheet.bar(x, y, width, 1.1, BODY_COLOUR[index])
+        face = Type(NAME.size, bold=True, colour=BODY_COLOUR[index])
+        at = sheet.line(x + PAD_MM, y + 2.2, sheet.cut(f"{'AB'[index]}  {body.name}", inside, face), face)
+        at = sheet.line(x + PAD_MM, at, sheet.cut(body.setting, inside, SETTING), SETTING) + 0.6
+        for line in lines[index]:
+            at = sheet.line(x + PAD_MM, at, line, TEXT)
+    y += height + 1.6
+    for preset in content.presets:
+        y = sheet.line(EDGE_MM, y, sheet.cut(preset, INSIDE_MM, TEXT), TEXT)
+    return y + 0.8
+
+
+def _body_lines(sheet: Sheet, body: CardBody, width: float) -> list[str]:
+    """A line each, the last (how to turn the scan) in as many as it takes."""
+    *short, scan = body.lines
+    return [*(sheet.cut(text, width, TEXT) for text in short), *sheet.wrapped(scan, width, TEXT)]
+
+
+def _limits(sheet: Sheet, top: float, bottom: float, content: CardContent) -> None:
+    y = sheet.line(EDGE_MM, top, "What it can photograph", HEAD) + 0.2
+    y = sheet.paragraph(EDGE_MM, y, content.limits_note, INSIDE_MM, SMALL) + 0.7
+    rights = [EDGE_MM + INSIDE_MM - 18.5 * at for at in range(len(content.columns) - 1)][::-1]
+    name_width = rights[0] - 11.0 - EDGE_MM
+    for at, column in enumerate(content.columns):
+        if at == 0:
+            sheet.line(EDGE_MM, y, column, COLUMN)
+        else:
+            sheet.line(rights[at - 1], y, column, COLUMN, "right")
+    y += COLUMN.line_mm + 0.3
+    for row in content.rows:
+        if y + ROW_MM > bottom:
+            break
+        sheet.rule(EDGE_MM, y, INSIDE_MM, CARD_RULE)
+        sheet.line(EDGE_MM, y + 0.45, sheet.cut(row[0], name_width, TEXT), TEXT)
+        for right, cell in zip(rights, row[1:], strict=True):
+            sheet.line(right, y + 0.45, cell, TEXT, "right")
+        y += ROW_MM
+
+
+def _lights(sheet: Sheet, bottom: float, content: CardContent) -> float:
+    """Set upwards from `bottom`; returns its own top."""
+    y = bottom - len(content.lights) * TEXT.line_mm - COLUMN.line_mm - 0.4
+    at = sheet.line(EDGE_MM, y, "the box's lights, after each pair", COLUMN)
+    for line in content.lights:
+        at = sheet.line(EDGE_MM, at, sheet.cut(line, INSIDE_MM, TEXT), TEXT)
+    return y - 0.4
+
+
+def _cautions(sheet: Sheet, bottom: float, content: CardContent) -> float:
+    inside = INSIDE_MM - 2 * PAD_MM - 2.6
+    lines = [sheet.wrapped(caution, inside, TEXT) for caution in content.cautions]
+    height = sum(len(one) for one in lines) * TEXT.line_mm + 0.5 * (len(lines) - 1) + 3.0
+    y = bottom - height
+    sheet.box(EDGE_MM, y, INSIDE_MM, height, CAUTION, CAUTION_EDGE)
+    sheet.bar(EDGE_MM, y, 1.2, height, CAUTION_EDGE)
+    at = y + 1.5
+    for one in lines:
+        sheet.line(EDGE_MM + PAD_MM, at, "•", TEXT)
+        for line in one:
+            at = sheet.line(EDGE_MM + PAD_MM + 2.4, at, line, TEXT)
+        at += 0.5
+    return y - 1.0
+
+
+def _foot(sheet: Sheet, bottom: float, content: CardContent) -> float:
+    lines = [line for text in content.foot for line in sheet.wrapped(text, INSIDE_MM, SMALL)]
+    y = bottom - len(lines) * SMALL.line_mm
+    at = y
+    for line in lines:
+        at = sheet.line(EDGE_MM, at, line, SMALL)
+    return y - 2.0

@@ -1,0 +1,217 @@
+"""What `--json` prints for the planning commands. Stable: keys are added, never renamed (docs/formats.md)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+from coincide.planning.budget import Budget, Change
+from coincide.planning.nearest import everyday_nearest
+from coincide.report.card.content import CardContent
+from coincide.report.words.basis import Basis
+from coincide.report.words.limits_plan import Asked, LimitsPlan
+from coincide.report.words.planning import within
+from coincide.rig.exposure import BodyExposure, Pairing, pairing_chain
+from coincide.rig.geometry import scan_words, scene_sweep_words, view_of
+from coincide.rig.model import Rig, Subject
+from coincide.rig.sweep import sweep_spread
+from coincide.rig.trace import Link
+from coincide.rig.turning import advice
+
+VERSION = 1
+
+
+def limits_json(plan: LimitsPlan, pictures: Iterable[Path]) -> dict[str, Any]:
+    """The fastest subjects by distance and lens, everyday subjects, one subject asked about."""
+    basis, found, hand = plan.basis, plan.found, plan.hand
+    everyday = everyday_nearest(basis.rig, basis.model, keeper_rate=found.keeper_rate, point=found.point)
+    return {
+        "format": "coincide-limits-result",
+        "version": VERSION,
+        "basis": _basis(basis),
+        "keeper_rate": found.keeper_rate,
+        "point": found.point,
+        "skew_s": found.skew_s,
+        "distances_m": found.distances_m,
+        "focal_lengths_m": found.focal_lengths_m,
+        "across_m_s": found.across_m_s,
+        "across_with_blur_m_s": found.across_blur_m_s,
+        "towards_m_s": found.towards_m_s,
+        "everyday": [
+            {
+                "name": one.name,
+                "slow_m_s": one.slow_m_s,
+                "fast_m_s": one.fast_m_s,
+                "rough": True,
+                "nearest_m": near.alone_m,
+                "nearest_with_blur_m": near.with_blur_m,
+            }
+            for one, near in everyday
+        ],
+        "subject": None if plan.asked is None else _asked(plan.asked),
+        "hand": {
+            "rate_rad_s": hand.rate_rad_s,
+            "shift_m": hand.shift_m,
+            "bend_m": hand.bend_m,
+            "left_m": hand.left_m,
+        },
+        "chain": _chain(plan.chain),
+        "pictures": list(pictures),
+    }
+
+
+def budget_json(basis: Basis, found: Budget) -> dict[str, Any]:
+    """Each cause of the ghost, their sum, what is allowed, and the changes that lower it."""
+    return {
+        "format": "coincide-budget-result",
+        "version": VERSION,
+        "basis": _basis(basis),
+        "subject": _subject(found.subject),
+        "body": "AB"[found.body],
+        "terms": [
+            {
+                "cause": term.cause,
+                "time_s": term.time_s,
+                "on_film_m": term.on_film_m,
+                "scan_pixels": term.pixels,
+                "remedy": term.remedy,
+            }
+            for term in found.terms
+        ],
+        "largest": found.largest.cause,
+        "total_m": found.total_m,
+        "total_scan_pixels": found.total_pixels,
+        "allowed_m": found.allowed_m,
+        "within": within(found),
+        "best": None if found.best is None else _change(found.best),
+        "changes": [_change(one) for one in found.changes],
+        "chain": _chain(found.chain),
+    }
+
+
+def exposure_json(rig: Rig, pairing: Pairing) -> dict[str, Any]:
+    """Both bodies' settings for one meter reading."""
+    opening = pairing.opening
+    return {
+        "format": "coincide-exposure-result",
+        "version": VERSION,
+        "rig": rig.name,
+        "reading": {"said": pairing.reading.said, "ev100": pairing.reading.ev100},
+        "bodies": [_body(body) for body in pairing.bodies],
+        "apart_stops": pairing.apart_stops,
+        "blur_each_end_s": pairing.blur_each_end_s,
+        "preset": pairing.preset,
+        "calibration": pairing.calibration,
+        "opening": None
+        if opening is None
+        else {
+            "body": "AB"[opening.body],
+            "aperture": opening.aperture,
+            "exposure": opening.mark.text,
+            "blur_each_end_s": opening.blur_each_end_s,
+            "say": opening.say,
+        },
+        "why": pairing.why,
+        "warnings": pairing.warnings,
+        "chain": _chain(pairing_chain(pairing)),
+    }
+
+
+def card_json(basis: Basis, content: CardContent, files: Iterable[Path]) -> dict[str, Any]:
+    """What the card says, as text, and where it was written."""
+    return {
+        "format": "coincide-card-result",
+        "version": VERSION,
+        "basis": _basis(basis),
+        "card": content,
+        "files": list(files),
+    }
+
+
+def geometry_json(rig: Rig) -> dict[str, Any]:
+    """What the mounts do: mirroring, sweeps in the scene, skew over the frame, and advice."""
+    views = [view_of(body) for body in rig.both]
+    spread, turning = sweep_spread(rig), advice(rig)
+    return {
+        "sweep_in_scene": [scene_sweep_words(view) for view in views],
+        "mirrored": [view.mirrored for view in views],
+        "turned": [view.turned for view in views],
+        "scan_wants": [scan_words(view) for view in views],
+        "relation": spread.relation,
+        "across_s": spread.across_s,
+        "after_offset_s": spread.after_offset_s,
+        "rms_s": spread.rms_s,
+        "centre_shift_s": spread.centre_shift_s,
+        "corner_s": spread.corner_s,
+        "advice": None
+        if turning is None
+        else {
+            "body": "AB"[turning.body],
+            "looks": turning.mount.looks,
+            "top_plate": turning.mount.top_plate,
+            "across_then_s": turning.across_then_s,
+            "say": turning.say,
+        },
+    }
+
+
+def _basis(basis: Basis) -> dict[str, Any]:
+    model, found = basis.model, basis.found
+    return {
+        "rig": basis.rig.name,
+        "exposures": basis.rig.exposures,
+        "calibration": None if found is None else found.path,
+        "created": None if found is None else found.calibration.created,
+        "jitter_s": model.jitter_s,
+        "jitter_given": basis.given,
+        "offset_u_s": model.offset_u_s,
+        "sweep_corner_s": model.sweep_s,
+        "unequal_s": model.unequal_s,
+        "doubts": basis.doubts,
+    }
+
+
+def _asked(asked: Asked) -> dict[str, Any]:
+    return _subject(asked.subject) | {
+        "skew_needed_s": asked.inverse.skew_needed_s,
+        "nearest_m": asked.inverse.nearest_m,
+        "nearest_with_blur_m": asked.nearest.with_blur_m,
+        "longest_lens_m": asked.inverse.longest_lens_m,
+        "kept": asked.kept,
+    }
+
+
+def _subject(subject: Subject) -> dict[str, Any]:
+    return {
+        "name": subject.name,
+        "speed_m_s": subject.speed_m_s,
+        "distance_m": subject.distance_m,
+        "direction": subject.direction,
+        "point": subject.point,
+    }
+
+
+def _body(body: BodyExposure) -> dict[str, Any]:
+    return {
+        "name": body.name,
+        "aperture": body.aperture,
+        "steps": [{"name": step.name, "stops": step.stops, "source": step.source} for step in body.steps],
+        "stops": body.stops,
+        "metered_s": body.metered_s,
+        "needed_s": body.needed_s,
+        "exposure": body.mark.text,
+        "error_stops": body.error_stops,
+        "error_thirds": body.error_thirds,
+        "sharp_m": body.sharp_m,
+    }
+
+
+def _change(change: Change) -> dict[str, Any]:
+    return {"say": change.say, "total_then_m": change.total_then_m, "saved_m": change.saved_m}
+
+
+def _chain(links: Iterable[Link]) -> list[dict[str, Any]]:
+    return [
+        {"name": link.name, "value": link.value, "unit": link.unit, "source": link.source} for link in links
+    ]

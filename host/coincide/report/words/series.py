@@ -1,0 +1,206 @@
+"""The sentences and rows that say what a series found: for the terminal, the page and the card alike."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from coincide.report.words.numbers import count, ms, ms_with_interval, percent
+from coincide.rig.model import Rig
+from coincide.session.lamps import FRAME, ROW
+from coincide.session.model import BODIES
+from coincide.timing.analysis import Analysis, Measured
+from coincide.timing.offset import OffsetSuggestion
+from coincide.timing.uncertainty import Budget
+from coincide.timing.verify import Verification
+
+
+def who(rig: Rig) -> tuple[str, str]:
+    """'Lapwing (A)' and 'Bittern (B)'."""
+    return (f"{rig.bodies.a.name} (A)", f"{rig.bodies.b.name} (B)")
+
+
+def was_watched(measured: Measured) -> bool:
+    """Whether the box only listened."""
+    return measured.session.header.purpose == "watch"
+
+
+def lateness(analysis: Analysis) -> str:
+    """Who is late and by how much, in one sentence."""
+    measured, suggestion = analysis.measured, analysis.suggestion
+    if suggestion is None:
+        return f"The skew could not be settled: {analysis.why_none}"
+    names = who(measured.rig)
+    centre, interval = suggestion.best_s, suggestion.interval_s
+    if interval[0] <= 0.0 <= interval[1] and abs(centre) < measured.tolerance_s / 4:
+        return f"{names[0]} and {names[1]} expose together, within {ms(max(map(abs, interval)))}."
+    late, early = (names[1], names[0]) if centre > 0 else (names[0], names[1])
+    if centre < 0:
+        centre, interval = -centre, (-interval[1], -interval[0])
+    return f"{late} exposes {ms_with_interval(centre, interval)} after {early}."
+
+
+def what_to_set(rig: Rig, suggestion: OffsetSuggestion, *, watched: bool = False) -> str:
+    """The setting, in one sentence. A rig that was only watched has a screw to turn, and no box that waits."""
+    if suggestion.body_to_delay is None:
+        return "Turn nothing." if watched else "Set no offset."
+    name = who(rig)[BODIES.index(suggestion.body_to_delay)]
+    half_s = (suggestion.interval_s[1] - suggestion.interval_s[0]) / 2
+    if watched:
+        return (
+            f"Make {name} later by {ms(suggestion.delay_s, half_s)}: turn the screw of its plunger, then "
+            "'coincide watch' again with --compare and --turned."
+        )
+    return f"Delay {name} by {ms(suggestion.delay_s, half_s)}."
+
+
+def what_to_expect(suggestion: OffsetSuggestion) -> tuple[str, ...]:
+    """Keepers, jitter, the next frame, and what more shots would bring; a sentence each."""
+    low, high = suggestion.next_frame_s
+    said = [
+        f"With it, {percent(suggestion.expected_keepers)} of pairs should be within the tolerance of "
+        f"±{ms(suggestion.tolerance_s, suggestion.tolerance_s / 20)}; the jitter that no offset removes is "
+        f"{ms(suggestion.jitter_s, suggestion.jitter_s / 10)} (standard deviation).",
+        f"The next frame's skew should lie between {ms(low, (high - low) / 20)} and {ms(high, (high - low) / 20)} "
+        "(95 %).",
+    ]
+    if suggestion.shots_to_halve is not None:
+        said.append(f"{count(suggestion.shots_to_halve, 'more pair')} would halve the interval.")
+    else:
+        said.append(
+            "More pairs would hardly narrow the interval: it is ruled by what is uncertain in every pair alike."
+        )
+    return tuple(said)
+
+
+def verified(rig: Rig, suggestion: OffsetSuggestion, verification: Verification) -> tuple[str, ...]:
+    """What was predicted beside what came; a sentence each."""
+    tolerance_s = suggestion.tolerance_s
+    low, high = verification.share_interval
+    centre_half_s = (verification.centre_interval_s[1] - verification.centre_interval_s[0]) / 2
+    first = ", the first after a rest left out" if verification.first else ""
+    said = [
+        f"Predicted: {percent(verification.predicted_share)} kept; obtained: {verification.keepers} of "
+        f"{verification.pairs} ({percent(verification.share)}) within ±{ms(tolerance_s, tolerance_s / 20)}{first}. "
+        f"Counting alone proves {100 * low:.1f} % to {100 * high:.1f} % (95 %, Wilson).",
+        f"Skew left over: {ms(verification.centre_s, centre_half_s)}; it may be as far as "
+        f"{ms(verification.centre_allowed_s, centre_half_s)} from zero when the offset is right.",
+    ]
+    if verification.agrees:
+        said.append("The fresh series agrees with what was predicted.")
+    elif _moved_the_wrong_way(suggestion, verification):
+        said.append(
+            f"The offset moved the skew the wrong way: the release leads of {rig.bodies.a.name} and "
+            f"{rig.bodies.b.name} are swapped, or their sensors are. Put each plug in its own body and calibrate again."
+        )
+    elif not verification.centre_agrees:
+        said.append(
+            f"The fresh series does not agree: something changed between the two. Check that {rig.bodies.a.name} "
+            f"and {rig.bodies.b.name} kept their settings, let them rest as long as in the field, and calibrate again."
+        )
+    else:
+        said.append(
+            "The centre agrees but more or fewer pairs were kept than predicted: the jitter changed. Look at the "
+            "plots, change batteries or wind more evenly, and calibrate again."
+        )
+    return tuple(said)
+
+
+def _moved_the_wrong_way(suggestion: OffsetSuggestion, verification: Verification) -> bool:
+    """The delay reached the other body: twice the skew is left instead of none."""
+    left_s, twice_s = verification.centre_s, 2 * suggestion.offset_s
+    return abs(left_s - twice_s) < 0.25 * abs(twice_s) and abs(left_s) > verification.centre_allowed_s
+
+
+def body_rows(measured: Measured) -> list[tuple[str, ...]]:
+    """One row a body: name, how it was seen, lag, spread of the lag, exposure, pairs without an answer."""
+    rows: list[tuple[str, ...]] = []
+    for index, body in enumerate(measured.rig.both):
+        lag_s = measured.lag_s[:, index]
+        seen = lag_s[np.isfinite(lag_s)]
+        exposure_s = measured.mids.exposure_s[:, index]
+        known = exposure_s[np.isfinite(exposure_s)]
+        spread_s = float(np.std(seen, ddof=1)) if seen.size > 1 else math.nan
+        rows.append(
+            (
+                f"{BODIES[index]} {body.name}",
+                {"gate": "gate sensor", "sync": "sync contact", "none": "not seen"}[
+                    measured.mids.bodies[index].how
+                ],
+                _number(float(np.median(seen)) if seen.size else math.nan, spread_s / 10),
+                _number(spread_s, spread_s / 10),
+                _exposure(
+                    float(np.median(known)) if known.size else math.nan, body.shutter.exposure.nominal_s
+                ),
+                str(int(np.sum(~np.isfinite(measured.mids.mid_s[:, index])))),
+            )
+        )
+    return rows
+
+
+BODY_COLUMNS = ("body", "seen by", "lag, ms", "its spread, ms", "exposure", "no answer, pairs")
+
+
+def _number(value_s: float, uncertainty_s: float) -> str:
+    return ms(value_s, uncertainty_s).removesuffix(" ms")
+
+
+def _exposure(measured_s: float, marked_s: float) -> str:
+    if not math.isfinite(measured_s):
+        return "not measured"
+    stops = math.log2(measured_s / marked_s)
+    return f"{measured_s * 1e3:.2f} ms ({stops:+.2f} stop)"
+
+
+def noticed(analysis: Analysis) -> tuple[str, ...]:
+    """What else the series showed, a sentence each with its advice, and what the session file remarked."""
+    session = analysis.measured.session
+    said = [f"{finding.say} {finding.advice}".strip() for finding in analysis.findings]
+    said += remarks(analysis)
+    if session.torn is not None:
+        said.append(f"Line {session.torn} of the session file was cut short and is not counted.")
+    return tuple(dict.fromkeys(said))
+
+
+BUDGET_COLUMNS = ("what is uncertain", "kind", "standard uncertainty, ms", "share, %", "what would help")
+
+
+def budget_rows(budget: Budget) -> list[tuple[str, ...]]:
+    """The budget as rows, largest share first."""
+    order = sorted(range(len(budget.components)), key=lambda at: -budget.share[at])
+    return [
+        (
+            budget.components[at].name,
+            budget.components[at].kind,
+            _number(budget.components[at].u_s, budget.components[at].u_s),
+            f"{100 * budget.share[at]:.1f}",
+            budget.components[at].remedy,
+        )
+        for at in order
+    ]
+
+
+def budget_sentence(budget: Budget) -> str:
+    """What it comes to."""
+    how = (
+        "k = 2"
+        if budget.method == "k=2"
+        else f"by propagating distributions, factor {budget.coverage_factor:.2f}"
+    )
+    dof = "many" if budget.dof > 500 else f"{budget.dof:.0f}"
+    return (
+        f"Uncertainty of the centre: ±{ms(budget.expanded_s, budget.expanded_s)} (95 %, {how}; "
+        f"{dof} effective degrees of freedom)."
+    )
+
+
+UNTOLD = ("stopped", ROW, FRAME)  # told once for all pairs together; or data, pair by pair
+
+
+def remarks(analysis: Analysis) -> list[str]:
+    """What the session file remarked, less what a finding says once for all pairs together."""
+    told = {"missed", "stopped answering", "never answered"} & {finding.code for finding in analysis.findings}
+    # That it was stopped once and gone on with is nothing to do about.
+    said = [remark.say for remark in analysis.measured.session.remarks if remark.kind not in UNTOLD]
+    return [one for one in said if not (told and "did not answer at pair" in one)]
