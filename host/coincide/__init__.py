@@ -26,7 +26,7 @@ _FROM = {
     "BadInput": "coincide.errors",
     "BoxFailed": "coincide.errors",
     "CoincideError": "coincide.errors",
-    "Verification": "coincide.timing.verify",
+    "Verification": "coincide.timing.offset.verify",
     "calibrations": "coincide.scripting",
     "load": "coincide.scripting",
     "load_rig": "coincide.rig.file",

@@ -11,7 +11,7 @@ from coincide.rig.calibration import Calibration, calibrations_beside
 from coincide.session import frames
 from coincide.session.file import read_session
 from coincide.timing.analysis import Analysis, analyse, verified
-from coincide.timing.verify import Verification
+from coincide.timing.offset.verify import Verification
 
 __all__ = ["Analysis", "Verification", "calibrations", "load", "read_frames", "to_json", "verify"]
 

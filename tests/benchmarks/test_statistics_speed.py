@@ -14,12 +14,12 @@ import numpy.typing as npt
 import pytest
 from scipy import special, stats
 
-from coincide.timing.compare import RESAMPLES as SPREAD_RESAMPLES
-from coincide.timing.compare import scale_ratio
-from coincide.timing.kernel import RESAMPLES, kernel_offset
-from coincide.timing.level import draw_level
+from coincide.timing.bodies.compare import RESAMPLES as SPREAD_RESAMPLES
+from coincide.timing.bodies.compare import scale_ratio
+from coincide.timing.offset.kernel import RESAMPLES, kernel_offset
+from coincide.timing.offset.level import draw_level
+from coincide.timing.offset.series import sort_out
 from coincide.timing.ready import HARMLESS, JITTER_ALARM, REFUSED, Calibrated, plan_ready, running_verdicts
-from coincide.timing.series import sort_out
 
 pytestmark = pytest.mark.benchmark
 

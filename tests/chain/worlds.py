@@ -23,8 +23,8 @@ from coincide.rig.plan import rig_plan
 from coincide.session.memory import session_from_records
 from coincide.session.model import Header
 from coincide.timing.analysis import Measured, measure, offset_of, verified
-from coincide.timing.offset import OffsetSuggestion
-from coincide.timing.verify import Verification
+from coincide.timing.offset.suggest import OffsetSuggestion
+from coincide.timing.offset.verify import Verification
 from tests.box.sinks import MemorySession
 from tests.rig.rigs import LEAF, text_with
 

@@ -7,8 +7,8 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy import integrate
 
-from coincide.timing.sensors import EdgeModel, effective_exposure_s, why_too_slow
-from coincide.timing.sync import EXPOSURE_STOPS
+from coincide.timing.shutter.sensors import EdgeModel, effective_exposure_s, why_too_slow
+from coincide.timing.shutter.sync import EXPOSURE_STOPS
 from tests.rig.rigs import rig_with
 
 MS = 1e-3
@@ -39,7 +39,7 @@ def test_x_sync_speed() -> None:
 
 def test_slit_over_speed() -> None:
     """Geometry: a slit of width s at curtain speed v exposes a point for s/v."""
-    from coincide.timing.shutter import shutter_model
+    from coincide.timing.shutter.traits import shutter_model
 
     rig = rig_with(
         {

@@ -14,19 +14,19 @@ from numpy.testing import assert_allclose
 from scipy import stats
 from statsmodels.stats.proportion import proportion_confint
 
-from coincide.timing.compare import compare_series, scale_ratio
-from coincide.timing.kernel import kernel_offset
-from coincide.timing.level import draw_level
-from coincide.timing.offset import suggest_offset
-from coincide.timing.proof import (
+from coincide.timing.bodies.compare import compare_series, scale_ratio
+from coincide.timing.bodies.trends import find_drift
+from coincide.timing.offset.kernel import kernel_offset
+from coincide.timing.offset.level import draw_level
+from coincide.timing.offset.proof import (
     extremes_level,
     pairs_to_prove,
     proven_share,
     shots_for_extremes,
     tolerance_factor,
 )
-from coincide.timing.series import sort_out
-from coincide.timing.trends import find_drift
+from coincide.timing.offset.series import sort_out
+from coincide.timing.offset.suggest import suggest_offset
 from coincide.timing.uncertainty import mean_component
 
 Floats = npt.NDArray[np.float64]

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from coincide.rig.calibration import Calibration
     from coincide.rig.model import Rig
     from coincide.timing.analysis import Analysis
-    from coincide.timing.verify import Verification
+    from coincide.timing.offset.verify import Verification
 
 
 # B fires so long after A: longer than the lag of a body worth calibrating, within what the box can delay.
@@ -199,7 +199,7 @@ def _calibration(
     sessions: tuple[Path, Path],
 ) -> Calibration:
     from coincide.rig import calibration as kept
-    from coincide.timing.mid_exposure import learn
+    from coincide.timing.shutter.mid_exposure import learn
 
     suggestion, measured = analysis.suggestion, analysis.measured
     assert suggestion is not None
@@ -237,7 +237,7 @@ def _silent(sentence: str) -> None:
 
 def store_preset(client: BoxClient, rig: Rig, calibration: Calibration) -> None:
     """Into the place of the same name, else the first empty one; and in use from now on."""
-    from coincide.timing.preset import box_preset
+    from coincide.timing.offset.preset import box_preset
     from coincide_firmware.app.settings import PRESETS_MOST
 
     preset = box_preset(rig, calibration)

@@ -95,8 +95,8 @@ def judge_frames(rig: Rig, rig_path: Path, frames_path: Path) -> Judged:
     left out."""
     from coincide.rig.calibration import preset_name
     from coincide.session.frames import read_frames, rests_s
+    from coincide.timing.offset.series import after_rest
     from coincide.timing.ready import from_calibration, judge_ready, plan_ready
-    from coincide.timing.series import after_rest
 
     found = _calibration(rig, rig_path)
     if found is None:

@@ -12,10 +12,13 @@ from coincide.rig.model import Rig
 from coincide.rig.tolerance import tolerance_s
 from coincide.session.model import BODIES, Floats, Session, Shots
 from coincide.session.shots import shots_from_session
-from coincide.timing.behaviour import notice
-from coincide.timing.circuits import as_wired, isolators_s, later_drift, with_zero
+from coincide.timing.bodies.behaviour import notice
 from coincide.timing.finding import Finding
-from coincide.timing.flicker import (
+from coincide.timing.known import MEASURE_ZERO, Known, known_from
+from coincide.timing.offset.suggest import OffsetSuggestion, suggest_offset
+from coincide.timing.offset.verify import Verification, verify
+from coincide.timing.shutter.circuits import as_wired, isolators_s, later_drift, with_zero
+from coincide.timing.shutter.flicker import (
     Flicker,
     find_flicker,
     notice_flicker,
@@ -23,11 +26,8 @@ from coincide.timing.flicker import (
     rules_under,
     with_flicker,
 )
-from coincide.timing.known import MEASURE_ZERO, Known, known_from
-from coincide.timing.mid_exposure import MidExposures, mid_exposures
-from coincide.timing.offset import OffsetSuggestion, suggest_offset
+from coincide.timing.shutter.mid_exposure import MidExposures, mid_exposures
 from coincide.timing.skew import lags_s, offsets_on_s, skews_s
-from coincide.timing.verify import Verification, verify
 
 QUANTUM_TICKS = 2  # the grid on which the box's releases leave
 

@@ -18,11 +18,11 @@ import numpy.typing as npt
 from coincide.rig.parts import GateSensor
 from coincide.session.model import BODIES
 from coincide.timing.analysis import Analysis, Measured
-from coincide.timing.circuits import release_parts
-from coincide.timing.mid_exposure import BodyMid, MidExposures
-from coincide.timing.offset import OffsetSuggestion
+from coincide.timing.offset.suggest import OffsetSuggestion
 from coincide.timing.part import Part
-from coincide.timing.shutter import shutter_model
+from coincide.timing.shutter.circuits import release_parts
+from coincide.timing.shutter.mid_exposure import BodyMid, MidExposures
+from coincide.timing.shutter.traits import shutter_model
 from coincide.timing.uncertainty import Budget, Component, Distribution, budget, mean_component, rectangular_u
 
 Floats = npt.NDArray[np.float64]

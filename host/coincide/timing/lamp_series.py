@@ -26,11 +26,11 @@ from coincide.rig.tolerance import tolerance_s
 from coincide.session.lamps import FrameRead, RowRun, frames_of, rows_of
 from coincide.session.model import BODIES, Session
 from coincide.timing.budgets import CLOCK_PPM, Reported, type_b_components
-from coincide.timing.circuits import isolators_s, release_parts
 from coincide.timing.known import Known, known_from
-from coincide.timing.optical import LampRow, frame_edges_s
 from coincide.timing.part import Part, rectangular
-from coincide.timing.shutter import shutter_model
+from coincide.timing.shutter.circuits import isolators_s, release_parts
+from coincide.timing.shutter.optical import LampRow, frame_edges_s
+from coincide.timing.shutter.traits import shutter_model
 from coincide.timing.uncertainty import Budget, Component, budget, rectangular_u
 
 Floats = npt.NDArray[np.float64]

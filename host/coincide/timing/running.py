@@ -10,7 +10,7 @@ from coincide.errors import BadInput
 from coincide.session.memory import records_of, session_from_records
 from coincide.session.model import Header, Session, ShotRecord
 from coincide.timing.analysis import Measured, measure, offset_of
-from coincide.timing.offset import OffsetSuggestion
+from coincide.timing.offset.suggest import OffsetSuggestion
 
 KEPT = 400  # of a long watch only the latest are looked at; the file keeps all
 

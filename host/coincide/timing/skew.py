@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from coincide.session.model import Floats, Shots
-from coincide.timing.mid_exposure import MidExposures
+from coincide.timing.shutter.mid_exposure import MidExposures
 
 
 def lags_s(shots: Shots, mids: MidExposures) -> Floats:

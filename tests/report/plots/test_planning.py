@@ -19,7 +19,7 @@ from coincide.report.page.planning import planning_sections
 from coincide.report.plots.planning import limits_plot, planning_figures, skew_map_plot, write_planning_plots
 from coincide.report.words.limits_plan import limits_plan
 from coincide.rig.tolerance import tolerance
-from coincide.timing.offset import OffsetSuggestion, suggest_offset
+from coincide.timing.offset.suggest import OffsetSuggestion, suggest_offset
 from tests.report.card.test_card import EQUAL, SIDE_BY_SIDE
 from tests.report.plans import basis_with
 from tests.rig.rigs import rig_with

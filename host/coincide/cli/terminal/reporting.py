@@ -10,7 +10,7 @@ from coincide.errors import BadInput
 
 if TYPE_CHECKING:
     from coincide.timing.analysis import Analysis
-    from coincide.timing.verify import Verification
+    from coincide.timing.offset.verify import Verification
 
 
 def write_report(

@@ -12,8 +12,8 @@ from coincide.report.words.quantities import quantities_json
 from coincide.report.words.series import noticed
 from coincide.timing.analysis import Analysis
 from coincide.timing.budgets import skew_budget
-from coincide.timing.offset import OffsetSuggestion
-from coincide.timing.verify import Verification
+from coincide.timing.offset.suggest import OffsetSuggestion
+from coincide.timing.offset.verify import Verification
 
 
 def session_json(analysis: Analysis, path: Path) -> dict[str, Any]:

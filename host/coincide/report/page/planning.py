@@ -17,7 +17,7 @@ from coincide.report.words.rig import geometry_lines
 from coincide.rig.model import Rig
 
 if TYPE_CHECKING:
-    from coincide.timing.offset import OffsetSuggestion
+    from coincide.timing.offset.suggest import OffsetSuggestion
 
 MAP_ALT = "Skew over the frame in milliseconds, as colours with contour lines, the best single offset on."
 MAP_CAPTION = (

@@ -11,7 +11,7 @@ import numpy as np
 
 from coincide.report.words.numbers import ms
 from coincide.timing.analysis import Analysis, Measured
-from coincide.timing.verify import Verification
+from coincide.timing.offset.verify import Verification
 
 
 @dataclass(frozen=True, slots=True)

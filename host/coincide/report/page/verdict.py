@@ -6,7 +6,7 @@ from coincide.report.words.numbers import ms, percent
 from coincide.report.words.series import lateness, was_watched, what_to_set, who
 from coincide.session.model import BODIES
 from coincide.timing.analysis import Analysis
-from coincide.timing.verify import Verification
+from coincide.timing.offset.verify import Verification
 
 
 def verdict(analysis: Analysis, verification: Verification | None) -> str:

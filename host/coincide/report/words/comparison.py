@@ -8,8 +8,8 @@ from coincide.errors import BadInput
 from coincide.report.words.numbers import ms
 from coincide.rig.model import Rig
 from coincide.timing.analysis import Measured
-from coincide.timing.compare import Comparison, compare_series
-from coincide.timing.turns import turning
+from coincide.timing.bodies.compare import Comparison, compare_series
+from coincide.timing.bodies.turns import turning
 
 
 def comparisons(now: Measured, earlier: Measured) -> dict[str, Comparison]:

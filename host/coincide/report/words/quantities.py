@@ -10,7 +10,7 @@ from coincide.rig.model import Body, Rig
 from coincide.session.model import BODIES
 from coincide.timing.analysis import Analysis
 from coincide.timing.budgets import Reported, reported
-from coincide.timing.shutter import shutter_model
+from coincide.timing.shutter.traits import shutter_model
 
 QUANTITY_COLUMNS = ("quantity", "value", "give or take (95 %)", "largest part", "what would help")
 

@@ -11,9 +11,9 @@ from coincide.rig.model import Rig
 from coincide.session.lamps import FRAME, ROW
 from coincide.session.model import BODIES
 from coincide.timing.analysis import Analysis, Measured
-from coincide.timing.offset import OffsetSuggestion
+from coincide.timing.offset.suggest import OffsetSuggestion
+from coincide.timing.offset.verify import Verification
 from coincide.timing.uncertainty import Budget
-from coincide.timing.verify import Verification
 
 
 def who(rig: Rig) -> tuple[str, str]:

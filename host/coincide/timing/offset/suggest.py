@@ -1,0 +1,279 @@
+"""Which body to delay, and by how much.
+
+    1. sort out the series       first shots, outliers and misses set aside and named   (series.py)
+    2. fit level, drift, scatter posterior draws of the centre at the end of the series (level.py)
+    3. does that shape fit?      if not: kernel-smoothed keepers, bootstrapped          (kernel.py)
+    4. offset = centre           the +-tolerance window round it keeps most, quantised to the box
+    5. what to expect            keepers, next frame, shots that would halve the interval
+
+Skew is mid-exposure B minus A. A positive offset holds body A back: skew after = skew before - offset.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from scipy import stats
+
+from coincide.errors import BadInput
+from coincide.timing.offset.kernel import KernelFit, kernel_offset, shape_fits
+from coincide.timing.offset.level import LevelDraws, draw_level
+from coincide.timing.offset.proof import tolerance_factor
+from coincide.timing.offset.series import Series, sort_out
+
+Floats = npt.NDArray[np.float64]
+
+LEAST_SHOTS = 5
+TICK_S = 8e-9
+
+
+@dataclass(frozen=True, slots=True)
+class OffsetSuggestion:
+    """The offset and what it promises; seconds and probabilities; intervals are (low, high) at 95 %.
+
+    offset_s is signed (positive: the box delays A) and a whole number of box steps; best_s is the same
+    before rounding; interval_s covers it, type B included. median_s, median_interval_s: plain median of the
+    shots used, no model. jitter_s: standard deviation of the skew about its centre. expected_keepers: share
+    of answered pairs expected within tolerance in the state the bodies had at the end of the series;
+    expected_keepers_u its standard uncertainty. next_frame_s: prediction interval for the skew of the next
+    frame, offset on. shots_to_halve: further shots that would halve the interval (None where shots cannot:
+    type B rules). drift_s: how far the centre moved over the series (end minus start; mean over the
+    posterior), drift_chance the probability that it moved at all. method: 'shape' or 'kernel'.
+    curve_offset_s, curve_keepers: expected keepers for offsets about the suggestion, for plotting. Rows of
+    the series: used; first, shots after a rest left out because they differ; outliers; missed.
+    """
+
+    offset_s: float
+    best_s: float
+    interval_s: tuple[float, float]
+    body_to_delay: str | None
+    delay_s: float
+    median_s: float
+    median_interval_s: tuple[float, float]
+    jitter_s: float
+    jitter_interval_s: tuple[float, float]
+    tolerance_s: float
+    expected_keepers: float
+    expected_keepers_u: float
+    next_frame_s: tuple[float, float]
+    shots_to_halve: int | None
+    drift_s: float
+    drift_chance: float
+    method: str
+    type_a_s: float
+    type_b_s: float
+    curve_offset_s: tuple[float, ...]
+    curve_keepers: tuple[float, ...]
+    used: tuple[int, ...]
+    first: tuple[int, ...]
+    outliers: tuple[int, ...]
+    missed: tuple[int, ...]
+    draws: LevelDraws = field(repr=False, compare=False)
+    span_s: float = 0.0
+    spacing_s: float = 0.0
+
+    @property
+    def shots_used(self) -> int:
+        return len(self.used)
+
+    @property
+    def envelope_s(self) -> float:
+        """Half-width about the centre that holds 90 % of all frames with 99 % confidence, the scatter being
+        no wider tailed than normal (Howe's tolerance factor)."""
+        return tolerance_factor(self.shots_used, 0.90, 0.99) * self.jitter_s
+
+
+def suggest_offset(
+    skew_s: Floats,
+    *,
+    tolerance_s: float,
+    resolution_s: float = TICK_S,
+    offset_s: npt.ArrayLike = 0.0,
+    start_s: Floats | None = None,
+    rest_s: Floats | None = None,
+    type_b_s: float = 0.0,
+    seed: int = 516,
+) -> OffsetSuggestion:
+    """Offset for a series of skews (n,), seconds, NaN where a pair has none.
+
+    offset_s: the offset that was on, one or (n,). start_s, rest_s (n,): when each shot began and the quiet
+    before it (`Shots.start_s`, `.rest_s`); without them shots count as evenly spaced. resolution_s: the
+    box's step. type_b_s: standard uncertainty of all skews in common (sensors, model), widening the
+    interval only. Raises BadInput with fewer than LEAST_SHOTS usable shots. Time grows as n; beyond 1000
+    shots only the last 1000 are fitted (the offset is for the bodies as they are at the end).
+    """
+    if not tolerance_s > 0:
+        raise BadInput(f"The tolerance must be more than zero, not {tolerance_s * 1e3:g} ms.")
+    series = sort_out(skew_s, step_s=resolution_s, offset_s=offset_s, start_s=start_s, rest_s=rest_s)
+    if series.used.size < LEAST_SHOTS:
+        raise BadInput(
+            f"Only {_too_few(series)}; an offset needs at least {LEAST_SHOTS} that count. "
+            "Fire more pairs, and see why the others have none."
+        )
+    draws = draw_level(series.skew_s, series.x, seed=seed)
+    if shape_fits(series, draws):
+        return _from_shape(series, draws, tolerance_s, resolution_s, type_b_s, seed)
+    kernel = kernel_offset(series, draws, tolerance_s, seed=seed)
+    return _from_kernel(series, draws, kernel, tolerance_s, resolution_s, type_b_s)
+
+
+def _from_shape(
+    series: Series, draws: LevelDraws, tolerance_s: float, resolution_s: float, type_b_s: float, seed: int
+) -> OffsetSuggestion:
+    """One symmetric hump: the window that keeps most is centred on it, so the offset is the centre."""
+    best = float(draws.quantile(draws.level_s, 0.5))
+    offset = _quantise(best, resolution_s)
+    rng = np.random.default_rng(seed)
+    spread = draws.level_s + type_b_s * rng.standard_normal(draws.level_s.size)
+    low, high = draws.quantile(spread, (0.025, 0.975))
+    keepers = draws.within(draws.level_s - offset, tolerance_s)
+    shot = draws.level_s - offset + _scatter(rng, draws)
+    below, above = draws.quantile(shot, (0.025, 0.975))
+    curve = offset + np.linspace(-2.0, 2.0, 81) * tolerance_s
+    curve_keepers = draws.weight @ draws.within(draws.level_s[:, None] - curve, tolerance_s)
+    return _assemble(
+        series,
+        draws,
+        best=best,
+        offset=offset,
+        interval=(float(low), float(high)),
+        keepers=draws.mean(keepers),
+        keepers_u=float(np.sqrt(draws.mean((keepers - draws.mean(keepers)) ** 2))),
+        next_frame=(float(below), float(above)),
+        tolerance_s=tolerance_s,
+        type_b_s=type_b_s,
+        curve=(curve, curve_keepers),
+        method="shape",
+    )
+
+
+def _from_kernel(
+    series: Series,
+    draws: LevelDraws,
+    kernel: KernelFit,
+    tolerance_s: float,
+    resolution_s: float,
+    type_b_s: float,
+) -> OffsetSuggestion:
+    """Skewed or many-humped: the offset that keeps most of the smoothed shots, its interval from the
+    bootstrap."""
+    offset = _quantise(kernel.best_s, resolution_s)
+    low, high = kernel.interval_s
+    margin = 1.96 * type_b_s
+    down, up = kernel.best_s - low, high - kernel.best_s
+    interval = (kernel.best_s - float(np.hypot(down, margin)), kernel.best_s + float(np.hypot(up, margin)))
+    return _assemble(
+        series,
+        draws,
+        best=kernel.best_s,
+        offset=offset,
+        interval=interval,
+        keepers=kernel.keepers,
+        keepers_u=kernel.keepers_u,
+        next_frame=(kernel.next_shot_s[0] - offset, kernel.next_shot_s[1] - offset),
+        tolerance_s=tolerance_s,
+        type_b_s=type_b_s,
+        curve=(kernel.curve_offset_s, kernel.curve_keepers),
+        method="kernel",
+    )
+
+
+def _assemble(
+    series: Series,
+    draws: LevelDraws,
+    *,
+    best: float,
+    offset: float,
+    interval: tuple[float, float],
+    keepers: float,
+    keepers_u: float,
+    next_frame: tuple[float, float],
+    tolerance_s: float,
+    type_b_s: float,
+    curve: tuple[Floats, Floats],
+    method: str,
+) -> OffsetSuggestion:
+    jitter = draws.jitter_s()
+    jitter_low, jitter_high = draws.quantile(jitter, (0.025, 0.975))
+    answered = series.used.size + series.outliers.size
+    sane = series.used.size / answered
+    median_low, median_high = _median_interval(series.skew_s)
+    type_a = float(np.sqrt(max(((interval[1] - interval[0]) / 3.92) ** 2 - type_b_s**2, 0.0)))
+    moved = np.isfinite(draws.time_constant)
+    return OffsetSuggestion(
+        offset_s=offset,
+        best_s=best,
+        interval_s=interval,
+        body_to_delay="A" if offset > 0 else "B" if offset < 0 else None,
+        delay_s=abs(offset),
+        median_s=float(np.median(series.skew_s)),
+        median_interval_s=(median_low, median_high),
+        jitter_s=float(draws.quantile(jitter, 0.5)),
+        jitter_interval_s=(float(jitter_low), float(jitter_high)),
+        tolerance_s=tolerance_s,
+        expected_keepers=keepers * sane,
+        expected_keepers_u=float(np.hypot(keepers_u * sane, np.sqrt(sane * (1.0 - sane) / answered))),
+        next_frame_s=next_frame,
+        shots_to_halve=_shots_to_halve(series.used.size, type_a, type_b_s),
+        drift_s=draws.mean(-draws.change_s),
+        drift_chance=float(draws.weight[moved].sum()),
+        method=method,
+        type_a_s=type_a,
+        type_b_s=type_b_s,
+        curve_offset_s=tuple(curve[0].tolist()),
+        curve_keepers=tuple((curve[1] * sane).tolist()),
+        used=tuple(series.used.tolist()),
+        first=tuple(series.differing.tolist()),
+        outliers=tuple(series.outliers.tolist()),
+        missed=tuple(series.missed.tolist()),
+        draws=draws,
+        span_s=series.span_s,
+        spacing_s=series.spacing_x * series.span_s,
+    )
+
+
+def _scatter(rng: np.random.Generator, draws: LevelDraws) -> Floats:
+    """One shot's departure from its centre for each draw."""
+    size = draws.sigma_s.size
+    gaussian = rng.standard_normal(size)
+    uniform = rng.uniform(-1.0, 1.0, size)
+    return np.asarray(draws.sigma_s * (gaussian + draws.half * uniform), dtype=np.float64)
+
+
+def _median_interval(skew_s: Floats) -> tuple[float, float]:
+    """Distribution-free interval of the median from order statistics (the binomial test turned round)."""
+    test: Any = stats.quantile_test(skew_s, q=float(np.median(skew_s)), p=0.5)
+    interval = test.confidence_interval(0.95)
+    low, high = float(interval.low), float(interval.high)
+    # Five shots or fewer cannot carry 95 %: scipy then answers nan, and the extremes are all there is.
+    return (
+        low if np.isfinite(low) else float(skew_s.min()),
+        high if np.isfinite(high) else float(skew_s.max()),
+    )
+
+
+def _too_few(series: Series) -> str:
+    """How many pairs have a skew, and how many of them do not count."""
+    aside = series.differing.size + series.outliers.size
+    answered = series.used.size + aside
+    said = "1 pair has a usable skew" if answered == 1 else f"{answered} pairs have a usable skew"
+    return f"{said}, {aside} of them set aside as a first shot or far from the others" if aside else said
+
+
+def _quantise(value_s: float, step_s: float) -> float:
+    return round(value_s / step_s) * step_s
+
+
+def _shots_to_halve(used: int, type_a_s: float, type_b_s: float) -> int | None:
+    """Further shots for half the type A part, by Student's t over root n; None where type B is the larger
+    part."""
+    if type_b_s > type_a_s or type_a_s == 0.0:
+        return None
+    half = 0.5 * float(stats.t.ppf(0.975, used - 1)) / np.sqrt(used)
+    total = 4.0 * used
+    for _ in range(6):  # t hardly depends on the total: this settles at once
+        total = (float(stats.t.ppf(0.975, total - 1.0)) / half) ** 2
+    return int(np.ceil(total)) - used
