@@ -8,10 +8,11 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
+from coincide.bench.calibration import calibrate
+from coincide.bench.person import Unattended
+from coincide.bench.simulation import world_for
 from coincide.box.cable.client import BoxClient
 from coincide.box.simulated.port import open_simulated
-from coincide.cli.calibration import calibrate
-from coincide.cli.simulation import world_for
 from coincide.report.plots.figures import comparison_figure, session_figures
 from coincide.report.plots.series import save
 from coincide.rig.file import load_rig
@@ -24,7 +25,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         rig_path = write_new(Path(folder) / "rig.toml")
         client = BoxClient(open_simulated(world_for(load_rig(rig_path), None), seed=1))
-        done = calibrate(client, rig_path, (40, 30), (), quiet=True)
+        done = calibrate(client, rig_path, (40, 30), (), Unattended())
     assert done.analysis is not None
     assert done.fresh_analysis is not None
     for name, figure in session_figures(done.analysis).items():

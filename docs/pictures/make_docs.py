@@ -13,11 +13,12 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from coincide.bench.calibration import calibrate
+from coincide.bench.firing import Firing, bench, fire
+from coincide.bench.person import Unattended
+from coincide.bench.simulation import world_for
 from coincide.box.cable.client import BoxClient
 from coincide.box.simulated.port import open_simulated
-from coincide.cli.calibration import calibrate
-from coincide.cli.firing import Firing, bench, fire
-from coincide.cli.simulation import world_for
 from coincide.report.plots.palette import ACCENT, BODY_COLOUR, DOUBT, FAINT, INK, RC, WITHIN, WITHIN_EDGE
 from coincide.report.plots.series import save
 from coincide.rig.file import load_rig
@@ -36,7 +37,7 @@ def fired(folder: Path, name: str, rig_text: str, world: str | None, pairs: int)
     path = folder / f"{name}.jsonl"
     rig = load_rig(rig_path)
     client = BoxClient(open_simulated(world_for(rig, world), seed=1))
-    fire(bench(client, rig_path), path, Firing("series", pairs))
+    fire(bench(client, rig_path, Unattended()), path, Firing("series", pairs))
     return analyse(read_session(path))
 
 
@@ -45,7 +46,7 @@ def learn(folder: Path, text: str) -> None:
     rig_path = folder / "learned.toml"
     rig_path.write_text(text, "utf-8")
     client = BoxClient(open_simulated(world_for(load_rig(rig_path), None), seed=2))
-    calibrate(client, rig_path, (40, 30), (), quiet=True)
+    calibrate(client, rig_path, (40, 30), (), Unattended())
 
 
 def sensors(folder: Path, text: str) -> Figure:

@@ -6,6 +6,8 @@ import contextlib
 import os
 from pathlib import Path
 
+from coincide.errors import BadInput
+
 
 def write_new(path: Path, content: bytes) -> None:
     """Make a new file: under its name only once all of it is on the disk.
@@ -67,3 +69,11 @@ def _give_name(unfinished: Path, path: Path) -> None:
         if path.exists():
             raise FileExistsError(f"{path} exists already") from None
         os.rename(unfinished, path)
+
+
+def make_folder(folder: Path) -> None:
+    """The folder, made where it is not there. Raises BadInput where it cannot be."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise BadInput(f"The folder {folder} cannot be made: {error.strerror}.") from error

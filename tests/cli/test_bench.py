@@ -1,4 +1,4 @@
-"""`coincide box check` and what follows from it, with the simulated box passed off as a real one."""
+"""The bench test of a box and what follows from it, with the simulated box passed off as a real one."""
 
 from __future__ import annotations
 
@@ -6,22 +6,24 @@ import json
 from pathlib import Path
 from typing import Any
 
-import click
 import pytest
 
 from coincide.bench.check import record as bench_record
-from coincide.bench.check.guided import STAGES
+from coincide.bench.check.circuits import CIRCUITS, MEANS
 from coincide.bench.check.hand import SimulatedHand
 from coincide.bench.check.record import bench_folder, read_record
-from coincide.bench.check.talk import Question
+from coincide.bench.check.stages import STAGES
+from coincide.bench.objects import as_object
+from coincide.bench.opening import opened_box
+from coincide.bench.person import Question
 from coincide.box.cable import ports
 from coincide.box.simulated.board import SimulatedBoard
 from coincide.box.simulated.port import SimulatedPort, open_simulated
-from coincide.cli import bench
-from coincide.cli import box as box_commands
-from coincide.cli.terminal.circuits import CIRCUITS, MEANS
+from coincide.cli.bench import Checked, bench_check
+from coincide.report.json.plain import to_json
 from coincide_wiring.netlist import Build
-from tests.cli.running import Ran, run
+from tests.bench.people import Helper
+from tests.cli.running import run
 
 UID = "sim-00000003"
 
@@ -33,16 +35,19 @@ class RealBox:
         self.folder = folder
         self.data = data
         self.world = "loopback both"
-        self.answers: list[str] = []
-        self.asked: list[str] = []
+        self.person = Helper(does=self.does)
+
+    def does(self, question: Question) -> bool:
+        return self.hand(question)
 
     def open(self, name: str) -> SimulatedPort:
         port = open_simulated(self.world, seed=3)
         self.hand = SimulatedHand(port.world)
         return port
 
-    def check(self, *arguments: str) -> Ran:
-        return run(["box", "check", "--port", "/dev/box", *arguments], self.folder)
+    def check(self, *stages: str, circuits: dict[str, str | None] | None = None) -> Checked:
+        with opened_box(None, "/dev/box", None, 1, self.person) as client:
+            return bench_check(client, circuits or {}, stages or STAGES, self.person)
 
     def record(self) -> bench_record.BenchRecord:
         return read_record(newest(bench_folder(UID, self.data / "bench"), "*.toml"))
@@ -59,67 +64,52 @@ def real(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, acknowledged: None) ->
     def passed_off(self: SimulatedBoard) -> dict[str, Any]:
         return identity(self) | {"simulated": False}
 
-    def ask(question: Question) -> bool:
-        box.asked.append(question.text)
-        return box.hand(question)
-
-    def prompt(text: str, **options: Any) -> Any:
-        box.asked.append(text)
-        return options["type"].convert(box.answers.pop(0), None, None) if box.answers else options["default"]
-
-    def confirm(text: str, **_: Any) -> bool:
-        box.asked.append(text)
-        return not box.answers
-
     monkeypatch.setattr(ports, "SerialPort", box.open)
     monkeypatch.setattr(SimulatedBoard, "identity", passed_off)
     monkeypatch.setattr(bench_record, "user_data_path", lambda *_, **__: box.data)
-    monkeypatch.setattr(bench, "_ask", ask)
-    monkeypatch.setattr(click, "prompt", prompt)
-    monkeypatch.setattr(click, "confirm", confirm)
     return box
 
 
 def test_a_bench_evening_is_kept_with_the_box_and_its_circuits(real: RealBox) -> None:
-    ran = real.check()
-    assert ran.code == 0, ran.said
-    assert "not recorded before" in ran.err
-    assert real.asked[0] == "Is it built so now?"
+    checked = real.check()
+    assert checked.record.passed
+    assert "Circuits of this box (not recorded before):" in real.person.told
+    assert real.person.asked[0] == "Is it built so now?"
     record = real.record()
     assert (record.box_uid, record.build) == (UID, Build())
     assert record.passed
     assert record.zero is not None
-    assert str(real.data) in ran.out.replace("\n", "")
+    assert checked.kept is not None
+    assert checked.kept.is_relative_to(real.data)
     shown = run(["box", "settings", "--port", "/dev/box"], real.folder).out
     assert "cell: mechanical contact" in shown
     assert "in force" in shown
 
 
 def test_the_circuits_are_asked_for_one_by_one_when_they_changed(real: RealBox) -> None:
-    real.answers = ["cell", "wetted", "contact", "solenoid", "load", "load"]
-    ran = real.check("--only", "controls")
-    assert ran.code == 0, ran.said
+    real.person.refuses = ("Is it built so now?",)
+    real.person.answers = ["cell", "wetted", "contact", "solenoid", "load", "load"]
+    assert real.check("controls").record.passed
     assert real.record().build == Build(("cell", "wetted"), ("contact", "solenoid"))
-    assert "Sync input of body B (cell, wetted, high-voltage)" in real.asked
+    assert "Sync input of body B (cell, wetted, high-voltage)" in real.person.asked
     # Said once, it holds until something else is said.
-    real.check("--only", "controls", "--gate-a", "transimpedance")
+    real.check("controls", circuits={"gate_a": "transimpedance"})
     assert real.record().build == Build(
         ("cell", "wetted"), ("contact", "solenoid"), ("transimpedance", "load")
     )
-    assert real.asked.count("Is it built so now?") == 1
+    assert real.person.asked.count("Is it built so now?") == 1
 
 
 def test_another_sync_circuit_lapses_the_zero_check_and_everyone_says_so(real: RealBox) -> None:
-    assert real.check("--zero").code == 0
+    assert real.check("zero").record.passed
     real.world = "steady"
     first = series(real)
     assert first["known"]["zero"]["skew_s"] == pytest.approx(1e-6, abs=2e-8)
     assert (first["known"]["stale_zero"], first["known"]["wiring"]["sync"]) == (None, ["cell", "cell"])
 
-    changed = real.check("--only", "sync", "--sync-a", "wetted")
-    assert changed.code == 0
+    changed = real.check("sync", circuits={"sync_a": "wetted"})
+    assert changed.record.passed
     words = "body A had the 'cell' sync circuit then and has 'wetted' now"
-    assert words in plain(changed.out)
     assert words in plain(run(["box", "settings", "--port", "/dev/box"], real.folder).out)
     second = series(real)
     assert second["known"]["zero"] is None
@@ -140,7 +130,7 @@ def test_another_sync_circuit_lapses_the_zero_check_and_everyone_says_so(real: R
     assert "out of date" in page
 
     real.world = "loopback both"
-    assert real.check("--zero").code == 0
+    assert real.check("zero").record.passed
     real.world = "steady"
     assert series(real)["known"]["zero"] is not None
 
@@ -168,16 +158,15 @@ def test_what_was_found_is_kept_when_the_box_stops_half_way(
     real: RealBox, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(SimulatedBoard, "interlock_closed", lambda self: False)
-    ran = real.check("--only", "controls", "--only", "outputs")
-    assert ran.code == 3
-    assert "nterlock" in ran.err
-    assert "interlock" in ran.out
+    checked = real.check("controls", "outputs")
+    assert checked.stopped is not None
+    assert checked.stopped.exit_code == 3
+    assert "nterlock" in str(checked.stopped)
     assert [one.name for one in real.record().items if one.passed is False] == ["interlock"]
 
 
 def test_json_is_the_record(real: RealBox) -> None:
-    ran = real.check("--json", "--zero")
-    found = json.loads(ran.out)
+    found = json.loads(to_json(as_object(real.check("zero"))))
     assert found["format"] == "coincide-bench-result"
     assert found["passed"] is True
     assert found["zero"]["loop_s"] == list(real.record().zero.loop_s)  # type: ignore[union-attr]
@@ -223,7 +212,6 @@ def test_the_bench_needs_no_rig_file_yet(tmp_path: Path) -> None:
 
 
 def test_the_words_of_the_command_line_are_those_of_the_wiring() -> None:
-    assert box_commands.STAGES == STAGES
     for key, _, names in CIRCUITS:
         for name in names:
             assert MEANS[name]

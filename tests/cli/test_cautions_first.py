@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import click
 import pytest
 
 from coincide.bench import acknowledge
+from coincide.bench.opening import opened_box
+from coincide.bench.person import Unattended
 from coincide.box.cable import ports
 from coincide.box.simulated.port import open_simulated
-from coincide.cli.terminal import cautions_first
+from coincide.errors import BadInput
 from coincide_wiring.cautions import CAUTIONS
-from tests.cli.running import Ran, run
+from tests.bench.people import Helper
+from tests.cli.running import run
 
 pytestmark = pytest.mark.usefixtures("unacknowledged")
 
@@ -30,53 +32,42 @@ def opened(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     return names
 
 
-def settings(folder: Path) -> Ran:
-    assert run(["rig", "new"], folder).code == 0
-    return run(["box", "settings", "--port", "/dev/box"], folder)
-
-
-def answering(monkeypatch: pytest.MonkeyPatch, answer: bool) -> list[str]:
-    asked: list[str] = []
-
-    def confirm(text: str, **_: object) -> bool:
-        asked.append(text)
-        return answer
-
-    monkeypatch.setattr(cautions_first, "at_a_terminal", lambda: True)
-    monkeypatch.setattr(click, "confirm", confirm)
-    return asked
-
-
-def test_a_person_reads_them_all_and_is_asked_once(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, opened: list[str]
-) -> None:
-    asked = answering(monkeypatch, True)
-    first = settings(tmp_path)
-    assert first.code == 0
-    told = " ".join(first.err.split())
-    assert all(" ".join(one.say.split()) in told for one in CAUTIONS)
+def test_a_person_reads_them_all_and_is_asked_once(opened: list[str]) -> None:
+    person = Helper()
+    with opened_box(None, "/dev/box", None, 1, person):
+        pass
+    told = " ".join(person.told)
+    assert all(one.say in told for one in CAUTIONS)
     assert acknowledge.acknowledged()
-    second = run(["box", "settings", "--port", "/dev/box"], tmp_path)
-    assert "lethal" not in second.said
-    assert (len(asked), len(opened)) == (1, 2)
+    again = Helper()
+    with opened_box(None, "/dev/box", None, 1, again):
+        pass
+    assert again.told == again.asked == []
+    assert (len(person.asked), len(opened)) == (1, 2)
 
 
-def test_who_says_no_opens_nothing(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, opened: list[str]
-) -> None:
-    answering(monkeypatch, False)
-    ran = settings(tmp_path)
-    assert ran.code == 2
-    assert "coincide wiring cautions --acknowledge" in ran.err
+def test_who_says_no_opens_nothing(opened: list[str]) -> None:
+    with (
+        pytest.raises(BadInput, match="coincide wiring cautions --acknowledge"),
+        opened_box(None, "/dev/box", None, 1, Helper(refuses=("understood",))),
+    ):
+        pass
     assert opened == []
     assert not acknowledge.acknowledged()
 
 
-def test_a_script_is_told_what_to_do_first(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, opened: list[str]
-) -> None:
-    monkeypatch.setattr(cautions_first, "at_a_terminal", lambda: False)
-    ran = settings(tmp_path)
+def test_a_script_is_told_what_to_do_first(opened: list[str]) -> None:
+    with (
+        pytest.raises(BadInput, match="coincide wiring cautions --acknowledge"),
+        opened_box(None, "/dev/box", None, 1, Unattended()),
+    ):
+        pass
+    assert opened == []
+
+
+def test_so_is_who_pipes_the_command(tmp_path: Path, opened: list[str]) -> None:
+    assert run(["rig", "new"], tmp_path).code == 0
+    ran = run(["box", "settings", "--port", "/dev/box"], tmp_path)
     assert ran.code == 2
     assert "coincide wiring cautions --acknowledge" in ran.err
     assert opened == []

@@ -21,7 +21,8 @@ from coincide.rig.file import load_rig
 from coincide.rig.model import Rig
 from coincide.rig.new import write_new
 from coincide.session.memory import session_from_records
-from coincide.session.model import Header, Session
+from coincide.session.model import Header, Session, ShotRecord
+from coincide.timing.running import RunningSeries
 from tests.box.sinks import MemorySession, header_for
 
 
@@ -40,10 +41,22 @@ def fired(rig: Rig, tmp_path_factory: pytest.TempPathFactory) -> MemorySession:
     return kept
 
 
+class Screen:
+    """A view on a console of 80 columns, what it is given, and what it wrote."""
+
+    def __init__(self, view: LiveView, running: RunningSeries, written: io.StringIO) -> None:
+        self.view = view
+        self.running = running
+        self.written = written
+
+    def take(self, record: ShotRecord) -> None:
+        self.view.take(record.shot, self.running.take(record))
+
+
 @contextmanager
 def viewed(
     header: Header, rig: Rig, total: int | None, *, terminal: bool, earlier: Session | None = None
-) -> Iterator[tuple[LiveView, io.StringIO]]:
+) -> Iterator[tuple[Screen, io.StringIO]]:
     """A view on a console of 80 columns, and what it wrote."""
     screen = io.StringIO()
     console = Console(
@@ -55,11 +68,12 @@ def viewed(
         highlight=False,
         markup=False,
     )
-    with (
-        patch("rich.console.Console", return_value=console),
-        LiveView(header, rig, total, earlier=earlier) as view,
-    ):
-        yield view, screen
+    running = RunningSeries(header, earlier)
+    with patch("rich.console.Console", return_value=console):
+        view = LiveView(rig, total, running)
+        view.open()
+        yield Screen(view, running, screen), screen
+        view.close()
 
 
 def pictures(written: str) -> list[list[str]]:

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from coincide.bench.simulation import world_for
 from coincide.box.simulated.port import open_simulated
-from coincide.cli.simulation import world_for
 from coincide.rig.file import load_rig
 from tests.box.test_field import press
 from tests.cli.fen import DOCS

@@ -24,11 +24,11 @@ from unittest.mock import patch
 import numpy as np
 
 from coincide import durable
-from coincide.bench import acknowledge
+from coincide.bench import acknowledge, calibration, firing
 from coincide.box.cable import ports
 from coincide.box.cable.lost import PortLost
 from coincide.box.simulated.port import SimulatedPort, open_simulated
-from coincide.cli import calibration, firing, main
+from coincide.cli import main
 from coincide.rig.new import TEMPLATE
 from coincide.session.file import read_session
 from coincide.session.model import Session

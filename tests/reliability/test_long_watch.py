@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import gc
 import os
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -20,7 +19,8 @@ from coincide.cli.terminal.live import LiveView
 from coincide.rig.file import parse_rig
 from coincide.rig.new import TEMPLATE
 from coincide.session.file import SessionWriter, read_session
-from coincide.session.model import Header, Remark, ShotRecord
+from coincide.session.model import Remark, ShotRecord
+from coincide.timing.running import RunningSeries
 from coincide_firmware.app import pins
 from tests.box.sinks import MemorySession, header_for
 from tests.box.witness import Witness
@@ -55,7 +55,7 @@ def chattering(port: SimulatedPort, closings: int) -> None:
 
 
 def watched(
-    path: Path, groups: int, closings: int, view: Callable[[Header], LiveView] | None = None, looks: int = 10
+    path: Path, groups: int, closings: int, *, seen: bool = False, looks: int = 10
 ) -> tuple[WatchOutcome, list[float]]:
     """A watch of so many groups into a file; memory at the start and after each of `looks` equal parts."""
     spec = WorldSpec("chatter", "worn contacts", *world_spec("steady").bodies, box=BoxSpec(bytes_per_s=1e6))
@@ -63,13 +63,14 @@ def watched(
     client = BoxClient(port)
     chattering(port, closings)
     header = replace(header_for(client), purpose="watch", rig_toml=TEMPLATE, exposures=("1/60", "1/30"))
-    shown = None if view is None else view(header)
+    running = RunningSeries(header)
+    view = LiveView(parse_rig(TEMPLATE), None, running)
     resident = [resident_mib()]
 
     def take(record: ShotRecord) -> None:
         # The view measures its latest 400 pairs anew with each; one in twenty turns them over often enough.
-        if shown is not None and record.shot % 20 == 0:
-            shown.take(record)
+        if seen and record.shot % 20 == 0:
+            view.take(record.shot, running.take(record))
         if record.shot % (groups // looks) == 0:
             resident.append(resident_mib())
 
@@ -171,7 +172,7 @@ def test_a_line_too_slow_for_it_loses_edges_by_count_and_joins_no_two_pairs() ->
 @pytest.mark.soak
 def test_ten_million_edges_through_the_watch_and_its_live_view(tmp_path: Path) -> None:
     path = tmp_path / "s.jsonl"
-    outcome, resident = watched(path, 50_000, 50, lambda header: LiveView(header, parse_rig(TEMPLATE), None))
+    outcome, resident = watched(path, 50_000, 50, seen=True)
     assert outcome.kept == 50_000
     size_mib = path.stat().st_size / 2**20
     listening = f"{resident[0]:.0f} MiB before, then {', '.join(f'{one:.0f}' for one in resident[1:])}"

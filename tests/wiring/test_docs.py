@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from coincide.bench.check.guided import STAGES
 from coincide.bench.check.record import bench_folder, read_record, record_table, record_text, zero_correction
+from coincide.bench.check.stages import STAGES
 from coincide.cli.wiring import command
 from coincide_wiring.cautions import CAUTIONS
 from coincide_wiring.check import meter

@@ -12,8 +12,9 @@ from pathlib import Path
 
 from platformdirs import user_config_path
 
+from coincide.bench.person import Person, Question
 from coincide.errors import BadInput
-from coincide_wiring.cautions import digest
+from coincide_wiring.cautions import PLACES, cautions_for, digest
 
 FILE_NAME = "acknowledged.json"
 
@@ -54,3 +55,24 @@ def require_acknowledgement(directory: Path | None = None) -> None:
             "The cautions have not been acknowledged on this machine (or have changed since): read them and say "
             "so once with 'coincide wiring cautions --acknowledge'. Nothing was armed."
         )
+
+
+def cautions_first(person: Person) -> None:
+    """Return when they were acknowledged here, now or before. Raises BadInput when they are not.
+
+    Only a person who is there is asked; a script is told what to do first.
+    """
+    if acknowledged():
+        return
+    if person.there:
+        person.tell(
+            "A real box, for the first time on this machine (or the cautions have changed). Read them all:"
+        )
+        for place, title in PLACES.items():
+            person.tell(f"\n{title}")
+            for one in cautions_for(place):
+                person.tell(f"  - {'DANGER: ' if one.grave else ''}{one.say}")
+        if person.confirm(Question("\nRead, understood, and kept to?", usual=None)):
+            person.tell(f"Acknowledged; kept in {acknowledge()}. You will not be asked again.")
+            return
+    require_acknowledgement()

@@ -4,15 +4,43 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from coincide.cli.terminal.show import as_json as print_json
-from coincide.cli.terminal.show import say, table
-from coincide.errors import BadInput
+from coincide.bench.check.record import fitted, zero_correction
+from coincide.errors import BadInput, BoxFailed
+from coincide.rig.calibration import Calibration, calibrations_beside, newest_for
+from coincide.rig.plan import rig_plan
+from coincide.timing.offset.preset import box_preset
+from coincide_firmware.app.settings import PRESETS_MOST
 
 if TYPE_CHECKING:
     from coincide.box.cable.client import BoxClient
     from coincide.rig.model import Rig
+
+
+@dataclass(frozen=True, slots=True)
+class Remembered:
+    """What the box holds: its numbers (`ok` False where they could not be read, then `say` says it), its presets,
+    and what this computer's records say of it."""
+
+    ok: bool
+    say: str
+    values: dict[str, int]
+    presets: tuple[dict[str, Any], ...]
+    bench: OnTheBench | None
+    simulated: bool
+
+
+def remembered(client: BoxClient) -> Remembered:
+    """Numbers and presets as stored."""
+    stored = client.settings()
+    places = [place for place, name in enumerate(client.identify().presets) if name is not None]
+    presets = tuple(preset for place in places if (preset := client.preset(place)) is not None)
+    bench = on_the_bench(client.identity.uid)
+    simulated = client.identity.simulated
+    return Remembered(
+        bool(stored["ok"]), str(stored.get("say", "")), stored["values"], presets, bench, simulated
+    )
 
 
 def change_settings(
@@ -20,9 +48,6 @@ def change_settings(
 ) -> None:
     """Empty a preset, store the newest calibration, put a preset in use; in this order, as asked. Without a
     rig nothing can be stored."""
-    from coincide.cli.calibration import store_preset
-    from coincide.rig.calibration import calibrations_beside, newest_for
-
     if forget is not None:
         client.put_preset(_place(client, forget), None)
     if store and rig is not None:
@@ -37,41 +62,27 @@ def change_settings(
         client.put_settings({"preset": _place(client, use)})
 
 
-def show_settings(client: BoxClient, *, as_json: bool) -> None:
-    """Numbers and presets as stored."""
-    stored = client.settings()
-    presets = [
-        client.preset(place) for place, name in enumerate(client.identify().presets) if name is not None
-    ]
-    bench = on_the_bench(client.identity.uid)
-    if as_json:
-        kind = {"format": "coincide-box-settings-result", "version": 1}
-        print_json({**kind, **stored, "presets": presets, "bench": bench})
-        return
-    if not stored["ok"]:
-        say(str(stored["say"]))
-    table(("setting", "value"), [(name, str(value)) for name, value in stored["values"].items()])
-    rows = [
-        (
-            str(preset["name"]),
-            f"A {preset['delay_a_ns'] * 1e-6:.3f} ms"
-            if preset["delay_a_ns"]
-            else f"B {preset['delay_b_ns'] * 1e-6:.3f} ms",
-            f"{preset['tolerance_ns'] * 1e-6:.2f} ms",
+def store_preset(client: BoxClient, rig: Rig, calibration: Calibration) -> None:
+    """Into the place of the same name, else the first empty one; and in use from now on."""
+    preset = box_preset(rig, calibration)
+    names = [*client.identify().presets]
+    names += [None] * (PRESETS_MOST - len(names))
+    if preset["name"] not in names and None not in names:
+        raise BoxFailed(
+            f"The calibration is kept, but the box holds {PRESETS_MOST} presets already: free a place with "
+            "'coincide box settings --forget NAME', then store it with 'coincide box settings --store'."
         )
-        for preset in presets
-        if preset is not None
-    ]
-    if rows:
-        table(("preset", "holds back", "tolerance"), rows)
-    else:
-        say("No presets yet: 'coincide calibrate' stores one for its pair of shutter times.")
-    if bench is None and not client.identity.simulated:
-        say(
-            "This box was never on the bench of this computer: 'coincide box check' tests it and keeps its circuits."
-        )
-    elif bench is not None:
-        _show_bench(bench)
+    place = names.index(preset["name"] if preset["name"] in names else None)
+    client.put_preset(place, preset)
+    client.put_settings(
+        {
+            "preset": place,
+            "manual_wind": int(any(body.wind == "manual" for body in rig.both)),
+            "lead_ms": round(rig.release.lead_s * 1e3),
+            "closure_ms": round(rig.release.closure_s * 1e3),
+            "window_ms": rig_plan(rig).window_ns // 1_000_000,
+        }
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,33 +100,12 @@ class OnTheBench:
 
 def on_the_bench(uid: str) -> OnTheBench | None:
     """From the newest records; None when there is none of this box."""
-    from coincide.bench.check.record import fitted, zero_correction
-
     found = fitted(uid)
     if found is None:
         return None
     zero = zero_correction(uid)
     at, stale = (None, None) if zero is None else (zero.made_at, zero.stale)
     return OnTheBench(found.made_at, found.build.sync, found.build.release, found.build.gate, at, stale)
-
-
-def _show_bench(bench: OnTheBench) -> None:
-    from coincide.cli.terminal.circuits import circuit_rows
-    from coincide.timing.known import MEASURE_ZERO
-    from coincide_wiring.netlist import Build
-
-    rows = circuit_rows(Build(bench.sync, bench.release, bench.gate))
-    table(("circuits", "body A", "body B"), rows)
-    if bench.zero_check_at is None:
-        say(
-            "No zero check yet: with the loopback plug in, 'coincide box check --zero' measures the isolators."
-        )
-    elif bench.zero_check_stale is not None:
-        say(f"{bench.zero_check_stale} {MEASURE_ZERO}")
-    else:
-        say(
-            f"Circuits as recorded on {bench.recorded_at[:10]}; zero check of {bench.zero_check_at[:10]}, in force."
-        )
 
 
 def _place(client: BoxClient, name: str) -> int:

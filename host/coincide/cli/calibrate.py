@@ -52,14 +52,16 @@ def command(
 
     Example: coincide calibrate --port /dev/ttyACM0
     """
-    from coincide.cli.calibration import calibrate, show_calibrated
-    from coincide.cli.firing import confirm_checklist
-    from coincide.cli.opening import opened_box
+    from coincide.bench.calibration import calibrate
+    from coincide.bench.firing import confirm_checklist
+    from coincide.bench.opening import opened_box
+    from coincide.cli.terminal.person import AtTerminal
+    from coincide.cli.terminal.results import show_calibrated
     from coincide.rig.file import load_rig
 
-    rig = load_rig(rig_path)
-    with opened_box(rig, port, world, seed) as client:
-        items = confirm_checklist(rig, simulated=client.identity.simulated, confirmed=confirmed)
-        done = calibrate(client, rig_path, (pairs, fresh_pairs), items, quiet=as_json, anew=anew)
+    rig, person = load_rig(rig_path), AtTerminal(as_json=as_json)
+    with opened_box(rig, port, world, seed, person) as client:
+        items = confirm_checklist(rig, person, simulated=client.identity.simulated, confirmed=confirmed)
+        done = calibrate(client, rig_path, (pairs, fresh_pairs), items, person, anew=anew)
     show_calibrated(done, as_json=as_json)
     click.get_current_context().exit(0 if done.kept else 1)

@@ -39,9 +39,9 @@ def command(folder: Path | None, keeper_rate: float, rig_path: Path, as_json: bo
     from importlib.metadata import version
 
     from coincide.cli.terminal.planning import basis_beside, found_beside
-    from coincide.cli.terminal.reporting import make_folder
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.cli.terminal.show import say
+    from coincide.durable import make_folder
     from coincide.report.card.content import card_content
     from coincide.report.card.write import write_card
     from coincide.report.json.planning import card_json

@@ -29,10 +29,12 @@ def command(folder: Path, seed: int) -> None:
 
     Example: coincide demo --to /tmp/fen
     """
-    from coincide.cli.calibration import calibrate, show_calibrated
-    from coincide.cli.opening import opened_box
-    from coincide.cli.terminal.reporting import write_report
+    from coincide.bench.calibration import calibrate
+    from coincide.bench.opening import opened_box
+    from coincide.cli.terminal.person import AtTerminal
+    from coincide.cli.terminal.results import show_calibrated
     from coincide.cli.terminal.show import say
+    from coincide.report.files import write_report
     from coincide.rig.file import load_rig
     from coincide.rig.new import write_new
 
@@ -40,8 +42,9 @@ def command(folder: Path, seed: int) -> None:
     say("Ennerby Fen, Lapwing (A) with colour film, Bittern (B) with infrared film behind a dark filter.")
     say()
     rig_path = write_new(_fresh(folder) / "rig.toml")
-    with opened_box(load_rig(rig_path), None, None, seed) as client:
-        done = calibrate(client, rig_path, (40, 30), ())
+    person = AtTerminal()
+    with opened_box(load_rig(rig_path), None, None, seed, person) as client:
+        done = calibrate(client, rig_path, (40, 30), (), person)
     show_calibrated(done, as_json=False)
     assert done.analysis is not None  # the invented bodies answer
     fresh = None if done.fresh is None else done.fresh.path

@@ -40,40 +40,27 @@ def command(
 
     Example: coincide framelog --port /dev/ttyACM0 --entry 12 --csv roll-7.csv
     """
-    from coincide.box.framelog import read_framelog
-    from coincide.cli.opening import opened_box
+    from coincide.bench.objects import as_object
+    from coincide.bench.opening import opened_box
+    from coincide.bench.roll import read_roll
+    from coincide.cli.terminal.person import AtTerminal
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.cli.terminal.show import progress, say, table
     from coincide.report.words.frames import FRAME_COLUMNS, frame_rows, frame_summary
     from coincide.rig.file import load_rig
-    from coincide.session.frames import joined_to_roll, write_frames
 
     if clear and csv_path is None:
         raise click.UsageError(
             "--clear needs --csv: the frames are only forgotten once they are written here."
         )
-    with opened_box(load_rig(rig_path), port, world, seed) as client, progress("frame log", None) as bar:
-        log = read_framelog(
-            client, lambda done, all_: bar.update(bar.task_ids[0], completed=done, total=all_)
-        )
-        frames = log.frames if entry is None else joined_to_roll(log.frames, entry, frame)
-        if csv_path is not None:
-            write_frames(csv_path, frames)
-        if clear:
-            client.framelog_clear(len(log.frames))
+    first = None if entry is None else (entry, frame)
+    with progress("frame log", None) as bar:
+        person = AtTerminal(as_json=as_json, bar=bar)
+        with opened_box(load_rig(rig_path), port, world, seed, person) as client:
+            read = read_roll(client, person, csv_path, first, clear=clear)
     if as_json:
-        print_json(
-            {
-                "format": "coincide-framelog-result",
-                "version": 1,
-                "capacity": log.capacity,
-                "damaged": log.damaged,
-                "frames": frames,
-                "csv": csv_path,
-                "cleared": clear,
-            }
-        )
+        print_json(as_object(read))
         return
-    table(FRAME_COLUMNS, frame_rows(frames))
-    for line in frame_summary(log, frames, csv_path, cleared=clear):
+    table(FRAME_COLUMNS, frame_rows(read.frames))
+    for line in frame_summary(read.log, read.frames, csv_path, cleared=clear):
         say(line)

@@ -77,12 +77,18 @@ def fire(
 
     Example: coincide lamps fire -n 6 --port /dev/ttyACM0
     """
-    from coincide.cli.lamp_row import LampFiring, fire_lamps, show_lamps
+    from coincide.bench.lamp_row import LampFiring, fire_lamps, read_row
+    from coincide.bench.opening import opened_box
+    from coincide.cli.terminal.person import AtTerminal
+    from coincide.cli.terminal.results import show_lamps
     from coincide.report.words.numbers import offset_from_text
+    from coincide.rig.file import load_rig
 
     firing = LampFiring(pairs, step_s, off_line_m, offset_from_text(offset_text), confirmed)
-    path = fire_lamps(rig_path, (port, world, seed), firing, out)
-    show_lamps(path, as_json=as_json)
+    person = AtTerminal(as_json=as_json)
+    with opened_box(load_rig(rig_path), port, world, seed, person) as client:
+        path = fire_lamps(client, rig_path, firing, out, person)
+    show_lamps(read_row(path), as_json=as_json)
 
 
 @command.command("read")
@@ -103,10 +109,12 @@ def read(session: Path, frames: tuple[str, ...], as_json: bool) -> None:
 
     Example: coincide lamps read sessions/lamps.jsonl --frame "2 A 5-12" --frame "2 B 19-27"
     """
-    from coincide.cli.lamp_row import show_lamps, take_down
+    from coincide.bench.lamp_row import read_row, take_down
+    from coincide.cli.terminal.person import AtTerminal
+    from coincide.cli.terminal.results import show_lamps
 
-    take_down(session, frames)
-    show_lamps(session, as_json=as_json)
+    take_down(session, frames, AtTerminal(as_json=as_json))
+    show_lamps(read_row(session), as_json=as_json)
 
 
 @command.command("show")
@@ -126,7 +134,8 @@ def show(session: Path, rig_path: Path | None, as_json: bool) -> None:
 
     Example: coincide lamps show sessions/lamps.jsonl --keep rig.toml
     """
-    from coincide.cli.lamp_row import keep_lamps, show_lamps
+    from coincide.bench.lamp_row import keep_lamps, read_row
+    from coincide.cli.terminal.results import show_lamps
 
     kept = None if rig_path is None else keep_lamps(session, rig_path)
-    show_lamps(session, as_json=as_json, kept=kept)
+    show_lamps(read_row(session, kept), as_json=as_json)

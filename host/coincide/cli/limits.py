@@ -127,7 +127,7 @@ def _show(plan: LimitsPlan, pictures: list[Path], *, explain: bool) -> None:
 
 
 def _write(plan: LimitsPlan, folder: Path) -> list[Path]:
-    from coincide.cli.terminal.reporting import make_folder
+    from coincide.durable import make_folder
     from coincide.report.plots.planning import write_planning_plots
 
     make_folder(folder)

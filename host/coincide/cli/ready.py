@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from coincide.cli.terminal.options import json_option, port_options, rig_option, yes_option
+
+if TYPE_CHECKING:
+    from coincide.cli.readiness import Judged
 
 
 @click.command("ready")
@@ -39,13 +43,41 @@ def command(
 
     Example: coincide ready --port /dev/ttyACM0
     """
-    from coincide.cli.readiness import judge_frames, judge_fresh_pairs, show_readiness
+    from coincide.bench.opening import opened_box
+    from coincide.cli.readiness import judge_frames, judge_fresh_pairs
+    from coincide.cli.terminal.person import AtTerminal
     from coincide.rig.file import load_rig
 
-    rig = load_rig(rig_path)
+    rig, person = load_rig(rig_path), AtTerminal(as_json=as_json)
     if frames_path is not None:
-        judged = judge_frames(rig, rig_path, frames_path)
+        judged = judge_frames(rig_path, frames_path, person)
     else:
-        judged = judge_fresh_pairs(rig, rig_path, (port, world, seed), film=film, confirmed=confirmed)
-    show_readiness(judged, as_json=as_json)
+        with opened_box(rig, port, world, seed, person) as client:
+            judged = judge_fresh_pairs(client, rig_path, person, film=film, confirmed=confirmed)
+    _show(judged, as_json=as_json)
     click.get_current_context().exit(0 if judged.ready else 1)
+
+
+def _show(judged: Judged, *, as_json: bool) -> None:
+    """The verdict first, then why."""
+    from coincide.bench.objects import as_object
+    from coincide.cli.terminal.show import as_json as print_json
+    from coincide.cli.terminal.show import say
+
+    found = judged.readiness
+    if as_json:
+        print_json(as_object(judged))
+        return
+    if found is None:
+        say(judged.why)
+    else:
+        said = "More pairs are needed" if found.verdict == "go on" else found.verdict.capitalize()
+        say(f"{said}: {judged.why}")
+        if found.verdict == "touch up":
+            offset_s = judged.offset_s + found.touch_up_s
+            side = "A" if offset_s > 0 else "B"
+            say(
+                f"The offset becomes {side} {abs(offset_s) * 1e3:.2f}ms; to have that kept: coincide calibrate"
+            )
+    if judged.calibration is not None:
+        say(f"Compared with {judged.calibration}")

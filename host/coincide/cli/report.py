@@ -33,11 +33,13 @@ def command(session: Path, fresh: Path | None, folder: Path | None, pair: int | 
 
     Example: coincide report sessions/20261125-101200-1-60+1-30-series.jsonl
     """
-    from coincide.cli.terminal.reporting import write_report
     from coincide.cli.terminal.results import show_budget, show_session
     from coincide.cli.terminal.show import aside, say
+    from coincide.report.files import write_report
+    from coincide.timing.analysis import analyse_file
 
-    analysis = show_session(session, as_json=as_json)
+    analysis = analyse_file(session)
+    show_session(analysis, session, as_json=as_json)
     if not as_json:
         show_budget(analysis)
     tell = aside if as_json else say

@@ -53,27 +53,22 @@ def command(
 
     Example: coincide series -n 30 --port /dev/ttyACM0
     """
-    from coincide.cli.broken_off import begin_series
-    from coincide.cli.firing import Firing, bench, confirm_checklist, fire, session_path
-    from coincide.cli.opening import opened_box
+    from coincide.bench.opening import opened_box
+    from coincide.bench.series import Into, measure_series
+    from coincide.cli.terminal.person import AtTerminal
     from coincide.cli.terminal.results import leave_unless_complete, show_comparison, show_session
     from coincide.report.words.numbers import offset_from_text
     from coincide.rig.file import load_rig
 
-    rig = load_rig(rig_path)
-    offset_s = offset_from_text(offset_text)
-    with opened_box(rig, port, world, seed) as client:
-        items = confirm_checklist(rig, simulated=client.identity.simulated, confirmed=confirmed)
-        path = out or session_path(rig_path, rig, "series")
-        firing = Firing("series", pairs, offset_s, confirmed=items)
-        note = begin_series(rig_path, rig, path, pairs)
-        fired = fire(bench(client, rig_path), path, firing)
-    if note is not None and fired.outcome.complete:
-        note.forget()
-    analysis = show_session(fired.path, as_json=as_json, other=other)
+    offset_s, person = offset_from_text(offset_text), AtTerminal(as_json=as_json)
+    with opened_box(load_rig(rig_path), port, world, seed, person) as client:
+        done = measure_series(
+            client, rig_path, pairs, offset_s, person, into=Into(out, other), confirmed=confirmed
+        )
+    show_session(done.analysis, done.path, as_json=as_json, other=done.compared_with)
     if other is not None and not as_json:
-        show_comparison(analysis, other)
+        show_comparison(done.analysis, other, done.compared_with)
     again = [("--offset", offset_text), ("--port", port), ("--world", world)]
     again += [("--rig", None if rig_path == Path("rig.toml") else str(rig_path))]
     said = "".join(f" {option} {shlex.quote(value)}" for option, value in again if value is not None)
-    leave_unless_complete(fired, f"coincide series -n {pairs} --out {path}{said}", as_json=as_json)
+    leave_unless_complete(done, f"coincide series -n {pairs} --out {done.path}{said}", as_json=as_json)

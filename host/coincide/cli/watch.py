@@ -63,28 +63,34 @@ def command(
     """
     if turned is not None and other is None:
         raise click.UsageError("--turned says how far since another watch: name that one with --compare.")
-    from coincide.cli.firing import Firing, bench, confirm_checklist, session_path
-    from coincide.cli.listening import listen
-    from coincide.cli.opening import opened_box
+    from coincide.bench.opening import opened_box
+    from coincide.bench.series import Into, keep_watch
+    from coincide.cli.terminal.person import AtTerminal
     from coincide.cli.terminal.results import show_comparison, show_session
     from coincide.cli.terminal.show import say
     from coincide.rig.file import load_rig
     from coincide.units import quantity
 
-    rig = load_rig(rig_path)
+    rig, person = load_rig(rig_path), AtTerminal(as_json=as_json)
     gap_s = quantity(gap_text, "time")
     quiet_s = None if quiet_text is None else quantity(quiet_text, "time")
     simulated_world = world or ("twin cable" if port is None else None)
-    with opened_box(rig, port, simulated_world, seed) as client:
+    with opened_box(rig, port, simulated_world, seed, person) as client:
         if port is None and quiet_s is None:
             quiet_s = 60.0  # the invented photographer presses forty times and goes home
-        items = confirm_checklist(rig, simulated=client.identity.simulated, confirmed=confirmed)
-        path = out or session_path(rig_path, rig, "watch")
-        firing = Firing("watch", pairs or 0, confirmed=items)
-        listen(bench(client, rig_path), path, firing, gap_s=gap_s, quiet_s=quiet_s)
-    analysis = show_session(path, as_json=as_json, other=other)
+        done = keep_watch(
+            client,
+            rig_path,
+            pairs,
+            person,
+            gap_s=gap_s,
+            quiet_s=quiet_s,
+            into=Into(out, other),
+            confirmed=confirmed,
+        )
+    show_session(done.analysis, done.path, as_json=as_json, other=done.compared_with)
     if as_json:
         return
     if other is not None:
-        show_comparison(analysis, other, turned)
-    say(f"To add to it: coincide watch --out {path}")
+        show_comparison(done.analysis, other, done.compared_with, turned)
+    say(f"To add to it: coincide watch --out {done.path}")

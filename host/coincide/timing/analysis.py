@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 import numpy as np
 
@@ -10,6 +11,7 @@ from coincide.errors import BadInput
 from coincide.rig.file import parse_rig
 from coincide.rig.model import Rig
 from coincide.rig.tolerance import tolerance_s
+from coincide.session.file import read_session
 from coincide.session.model import BODIES, Floats, Session, Shots
 from coincide.session.shots import shots_from_session
 from coincide.timing.bodies.behaviour import notice
@@ -174,3 +176,8 @@ def _of_the_lamp(measured: Measured) -> tuple[Finding, ...]:
         for letter, body, described in zip(BODIES, measured.mids.bodies, measured.rig.both, strict=True)
     )
     return tuple(one for one in unsteady if one is not None)
+
+
+def analyse_file(path: Path) -> Analysis:
+    """Read and analyse a session, from the file alone. Raises BadInput."""
+    return analyse(read_session(path))

@@ -8,7 +8,7 @@ import numpy as np
 
 from coincide.errors import BadInput
 from coincide.session.memory import records_of, session_from_records
-from coincide.session.model import Header, Session, ShotRecord
+from coincide.session.model import Floats, Header, Session, ShotRecord
 from coincide.timing.analysis import Measured, measure, offset_of
 from coincide.timing.offset.suggest import OffsetSuggestion
 
@@ -27,6 +27,7 @@ class RunningSeries:
         if known:
             self.measured = measure(session_from_records(header, known))
         self.taken = 0
+        self.before = 0 if earlier is None else earlier.shot.size
 
     def take(self, record: ShotRecord) -> float:
         """Take the next record. Its skew in seconds, NaN where it has none."""
@@ -34,6 +35,11 @@ class RunningSeries:
         self.taken += 1
         self.measured = measure(session_from_records(self._header, tuple(self._records)))
         return float(self.measured.skew_s[-1])
+
+    @property
+    def skew_s(self) -> Floats:
+        """Skews of the pairs so far, seconds."""
+        return np.empty(0) if self.measured is None else self.measured.skew_s
 
     def suggestion(self) -> OffsetSuggestion | None:
         """The offset the pairs so far suggest, or None while there are too few."""

@@ -24,8 +24,9 @@ from coincide.bench.check.record import (
     save_record,
     zero_correction,
 )
-from coincide.bench.check.talk import OUTPUTS, BenchTalk, Question
+from coincide.bench.check.talk import OUTPUTS, BenchTalk
 from coincide.bench.check.zero import measure_loops, zero_result
+from coincide.bench.person import Question
 from coincide.box.cable.client import BoxClient
 from coincide.box.simulated.port import SimulatedPort, open_simulated
 from coincide.box.simulated.worlds import world_spec

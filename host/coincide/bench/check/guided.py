@@ -14,12 +14,13 @@ from coincide.bench.check.inputs import GATE, SYNC, check_controls, check_sensor
 from coincide.bench.check.lights import check_lamp_row, check_lights
 from coincide.bench.check.outputs import check_outputs
 from coincide.bench.check.record import BenchRecord, Item, ZeroResult
-from coincide.bench.check.talk import Ask, BenchClient, BenchTalk, Question, Tell
+from coincide.bench.check.stages import STAGES
+from coincide.bench.check.talk import Ask, BenchClient, BenchTalk, Tell
 from coincide.bench.check.zero import PULSES, measure_loops
+from coincide.bench.person import Question
 from coincide_wiring.cautions import CAUTIONS
 from coincide_wiring.netlist import Build, digest
 
-STAGES = ("controls", "lights", "outputs", "sync", "gate", "lamps", "zero")
 WATCH_TIMEOUT_S = 30.0
 # What is told before the hand acts, by stage: keys of the cautions. Solenoids only where one is fitted.
 CAUTIONS_AT = {

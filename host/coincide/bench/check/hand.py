@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from coincide.bench.check.talk import Question
+from coincide.bench.person import Question
 from coincide.box.simulated.world import World
 from coincide_firmware.app.pins import CHANNELS
 

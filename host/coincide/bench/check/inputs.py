@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from coincide.bench.check.record import Item
-from coincide.bench.check.talk import Ask, BenchTalk, Edge, Question, Tell
+from coincide.bench.check.talk import Ask, BenchTalk, Edge, Tell
+from coincide.bench.person import Question
 from coincide_firmware.app.pins import CHANNELS
 
 SYNC = ("sync_a", "sync_b")

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from coincide.bench.check.record import Item
-from coincide.bench.check.talk import ARM_MS, Ask, BenchTalk, Question, Tell
+from coincide.bench.check.talk import ARM_MS, Ask, BenchTalk, Tell
+from coincide.bench.person import Question
 from coincide_firmware.app.pins import LAMPS
 
 SHOWN_S = 2.0
@@ -26,7 +27,7 @@ def _blue(talk: BenchTalk, ask: Ask) -> Item:
         talk.pass_time(SHOWN_S)
     if ask(
         Question(
-            "Did the blue light shine for two seconds, and the orange one not?", "seen", "led_ok", finds=True
+            "Did the blue light shine for two seconds, and the orange one not?", "seen", "led_ok", usual=None
         )
     ):
         return Item("led_ok", "light", True, "led_ok lights blue.")
@@ -37,7 +38,7 @@ def _blue(talk: BenchTalk, ask: Ask) -> Item:
 
 def _orange(talk: BenchTalk, ask: Ask) -> Item:
     asked = "Orange light: open the interlock and look. Did it flicker for two seconds, and the blue one not?"
-    lit = ask(Question(asked, "interlock", "open", finds=True))
+    lit = ask(Question(asked, "interlock", "open", usual=None))
     opened = not talk.client.status().interlock
     ask(Question("Close the interlock again. Done?", "interlock", "close"))
     if not opened:
@@ -61,7 +62,7 @@ def check_lamp_row(talk: BenchTalk, ask: Ask) -> tuple[Item, ...]:
             f"Did all {LAMPS} light, one after another along the row, and go dark?",
             "seen",
             "lamp_row",
-            finds=True,
+            usual=None,
         )
     ):
         return (Item("lamp_row", "lamps", True, f"All {LAMPS} lamps light in turn."),)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from coincide.bench.check.record import Item
-from coincide.bench.check.talk import OUTPUTS, Ask, BenchTalk, Edge, Question, Tell
+from coincide.bench.check.talk import OUTPUTS, Ask, BenchTalk, Edge, Tell
+from coincide.bench.person import Question
 from coincide_firmware.app.pins import CHANNELS
 
 CLICK_NS = 500_000_000
@@ -33,7 +34,7 @@ def _output(talk: BenchTalk, ask: Ask, number: int, name: str) -> Item:
     wrong = wrong_pulse(number, edges, CLICK_NS, talk.client.identity.tick_hz)
     if wrong:
         return Item(name, "output", False, wrong)
-    if ask(Question(f"Did {place} close for half a second, and nothing else?", finds=True)):
+    if ask(Question(f"Did {place} close for half a second, and nothing else?", usual=None)):
         return Item(name, "output", True, f"{name} closes {place}.")
     return Item(
         name,

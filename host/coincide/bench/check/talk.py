@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
 from coincide.bench.acknowledge import require_acknowledgement
+from coincide.bench.person import Question
 from coincide.box.cable.answers import BoxIdentity, BoxStatus, Event
 from coincide.errors import BoxFailed
 
@@ -19,18 +19,6 @@ QUIET_GAP_NS = 200_000_000
 
 Edge = tuple[int, int, int]
 Tell = Callable[[str], None]
-
-
-@dataclass(frozen=True, slots=True)
-class Question:
-    """A yes-or-no question to the person at the bench. `act` and `signal` say what a yes has done or seen, for
-    a hand that is simulated: ("press", "preset"), ("light", "gate_a1"), ("interlock", "open"); '' for a mere
-    question. `finds`: the answer is what was found, so that neither may be taken for granted."""
-
-    text: str
-    act: str = ""
-    signal: str = ""
-    finds: bool = False
 
 
 Ask = Callable[[Question], bool]

@@ -5,21 +5,19 @@ from __future__ import annotations
 import math
 import time
 from collections import deque
-from types import TracebackType
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from coincide.cli.terminal.show import harmless
 from coincide.report.words.numbers import ms, ms_with_interval
-from coincide.timing.running import RunningSeries
 
 if TYPE_CHECKING:
     from rich.console import Console, Group
     from rich.live import Live
 
     from coincide.rig.model import Rig
-    from coincide.session.model import Floats, Header, Session, ShotRecord
+    from coincide.timing.running import RunningSeries
 
 SHOWN = 6
 PLAIN_EVERY = 10
@@ -28,45 +26,36 @@ SUGGEST_EVERY = 5
 
 
 class LiveView:
-    """Shows pairs as they come. `total` None: no end known (a watch). `earlier`: the file that is gone on with.
-    Use as a context manager."""
+    """Shows pairs as they come, from `open` to `close`. `total` None: no end known (a watch). `running` measures
+    them, and knows those of a file that is gone on with."""
 
-    def __init__(
-        self, header: Header, rig: Rig, total: int | None, *, earlier: Session | None = None
-    ) -> None:
+    def __init__(self, rig: Rig, total: int | None, running: RunningSeries) -> None:
         from rich.console import Console
 
         self._console: Console = Console(stderr=True, highlight=False, markup=False)
-        self._running = RunningSeries(header, earlier)
+        self._running = running
         self._names = (rig.bodies.a.name, rig.bodies.b.name)
         self._total = total
-        self._already = 0 if earlier is None else earlier.shot.size
         self._last: deque[tuple[int, float]] = deque(maxlen=SHOWN)
-        self._missed = int(np.isnan(self.skew_s).sum())
+        self._missed = int(np.isnan(running.skew_s).sum())
         self._suggestion = self._running.suggestion()
         self._prompt = ""
         self._began_s = time.monotonic()
         self._live: Live | None = None
 
-    def __enter__(self) -> LiveView:
+    def open(self) -> None:
+        """Take a part of the terminal."""
         if self._console.is_terminal:
             from rich.live import Live
 
             # Redrawn on news only, a few times a second at most: a steady picture at 80 columns.
             self._live = Live(console=self._console, auto_refresh=False, transient=True)
             self._live.start()
-        return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def close(self) -> None:
+        """Give it back."""
         if self._live is not None:
             self._live.stop()
-
-    @property
-    def skew_s(self) -> Floats:
-        """Skews of the pairs taken so far, seconds."""
-        return np.empty(0) if self._running.measured is None else self._running.measured.skew_s
 
     def note(self, sentence: str) -> None:
         """A sentence for the person; it stays on the screen."""
@@ -80,18 +69,17 @@ class LiveView:
         self._prompt = sentence
         self._live.update(self._picture(), refresh=True)
 
-    def take(self, record: ShotRecord) -> None:
-        """The next pair, already safe on disk."""
-        skew_s = self._running.take(record)
+    def take(self, shot: int, skew_s: float) -> None:
+        """The next pair, already safe on disk and taken by `running`."""
         self._prompt = ""
-        self._last.append((record.shot, skew_s))
+        self._last.append((shot, skew_s))
         self._missed += int(math.isnan(skew_s))
         if self._running.taken % SUGGEST_EVERY == 0:
             self._suggestion = self._running.suggestion()
         if self._live is not None:
             self._live.update(self._picture(), refresh=True)
         elif self._running.taken % PLAIN_EVERY == 0 or self._total is None:
-            self._console.print(self._line(record.shot, skew_s), soft_wrap=True)
+            self._console.print(self._line(shot, skew_s), soft_wrap=True)
 
     def _line(self, shot: int, skew_s: float) -> str:
         of = "" if self._total is None else f" of {self._total}"
@@ -102,7 +90,7 @@ class LiveView:
         from rich.console import Group
         from rich.text import Text
 
-        done = self._already + self._running.taken
+        done = self._running.before + self._running.taken
         lines: list[Text] = []
         if self._total is not None:
             lines.append(

@@ -11,36 +11,24 @@ from coincide.cli.terminal.show import as_json as print_json
 from coincide.cli.terminal.show import say, table
 
 if TYPE_CHECKING:
-    from coincide.cli.firing import Fired
+    from coincide.bench.calibration import Calibrated
+    from coincide.bench.lamp_row import LampsRead
+    from coincide.bench.series import SeriesDone
     from coincide.timing.analysis import Analysis
 
 
-def analyse_file(path: Path) -> Analysis:
-    """Read and analyse a session, from the file alone."""
-    from coincide.session.file import read_session
-    from coincide.timing.analysis import analyse
-
-    return analyse(read_session(path))
-
-
-def show_session(path: Path, *, as_json: bool, other: Path | None = None) -> Analysis:
-    """Print a session's result: sentences and a table, or JSON. Returns the analysis.
+def show_session(analysis: Analysis, path: Path, *, as_json: bool, other: Analysis | None = None) -> None:
+    """Print a session's result: sentences and a table, or JSON.
 
     other: an earlier session to compare with; in JSON it stands under 'compared'.
     """
-    from coincide.report.json.series import session_json
-    from coincide.report.words.comparison import comparisons
+    from coincide.bench.objects import session_object
 
-    analysis = analyse_file(path)
     if as_json:
-        result = session_json(analysis, path)
-        if other is not None:
-            result["compared"] = comparisons(analysis.measured, analyse_file(other).measured)
-        print_json(result)
-    else:
-        show_analysis(analysis)
-        say(f"Every edge is kept in {path}")
-    return analysis
+        print_json(session_object(analysis, path, other))
+        return
+    show_analysis(analysis)
+    say(f"Every edge is kept in {path}")
 
 
 def show_analysis(analysis: Analysis) -> None:
@@ -67,13 +55,17 @@ def show_analysis(analysis: Analysis) -> None:
         say(f"Note: {line}")
 
 
-def show_comparison(analysis: Analysis, other: Path, turned: float | None = None) -> None:
+def show_comparison(
+    analysis: Analysis, other: Path, then: Analysis | None, turned: float | None = None
+) -> None:
     """What changed since an earlier session, a sentence each; and what a plunger's screw did, turned so far."""
     from coincide.report.words.comparison import comparison_sentences, comparisons, turning_sentence
     from coincide.report.words.series import who
 
+    if then is None:
+        return
     now = analysis.measured
-    found = comparisons(now, analyse_file(other).measured)
+    found = comparisons(now, then.measured)
     say(f"Compared with {other}:")
     for line in comparison_sentences(found, now.rig):
         say(f"  {line}")
@@ -95,10 +87,51 @@ def show_budget(analysis: Analysis) -> None:
         say(budget_sentence(found))
 
 
-def leave_unless_complete(fired: Fired, again: str, *, as_json: bool) -> None:
+def leave_unless_complete(done: SeriesDone, again: str, *, as_json: bool) -> None:
     """Leave with exit code 1 when the series stopped early, saying how to go on."""
-    if fired.outcome.complete:
+    if done.complete:
         return
     if not as_json:
         say(f"The series stopped early. To go on: {again}")
     click.get_current_context().exit(1)
+
+
+def show_calibrated(done: Calibrated, *, as_json: bool) -> None:
+    """Predicted beside obtained, and where everything is."""
+    from coincide.bench.objects import as_object
+    from coincide.report.words.series import verified
+
+    if as_json:
+        print_json(as_object(done))
+        return
+    suggestion = None if done.analysis is None else done.analysis.suggestion
+    if done.analysis is not None and suggestion is not None and done.verification is not None:
+        for line in verified(done.analysis.measured.rig, suggestion, done.verification):
+            say(line)
+    if done.kept is not None:
+        say(f"Kept as {done.kept}, and in the box as a preset for this pair of shutter times.")
+    else:
+        say(f"No calibration was kept: {done.why_not}")
+    if done.fresh_analysis is not None and done.fresh is not None:
+        say(f"Look at it: coincide report {done.measured.path} --fresh {done.fresh.path}")
+    else:
+        say(f"Every edge is kept in {done.measured.path}")
+
+
+def show_lamps(read: LampsRead, *, as_json: bool) -> None:
+    """The frames, what they come to, what to set."""
+    from coincide.bench.objects import as_object
+    from coincide.report.words.lamps import FRAME_COLUMNS, frame_rows, lamp_sentences
+    from coincide.report.words.quantities import QUANTITY_COLUMNS, rows_of
+
+    found, kept = read.found, read.kept
+    if as_json:
+        print_json(as_object(read))
+        return
+    table(FRAME_COLUMNS, frame_rows(found))
+    table(QUANTITY_COLUMNS, rows_of(found.quantities, found.rig))
+    for line in lamp_sentences(found):
+        say(line)
+    say(f"Everything is kept in {read.path}" if kept is None else f"Kept as {kept}")
+    if kept is not None:
+        say("Into the box with it: coincide box settings --store")

@@ -16,7 +16,7 @@ from coincide.timing.offset.suggest import OffsetSuggestion
 from coincide.timing.offset.verify import Verification
 
 
-def session_json(analysis: Analysis, path: Path) -> dict[str, Any]:
+def session_json(analysis: Analysis, path: Path | None) -> dict[str, Any]:
     """One session: what was fired, each pair, each body, the offset, what was noticed. Seconds throughout."""
     measured = analysis.measured
     shots = measured.shots

@@ -5,32 +5,29 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from coincide.cli.terminal.show import aside
+from coincide.bench.check.record import fitted, zero_correction
+from coincide.bench.person import Person
+from coincide.rig.calibration import calibrations_beside, learned_for
+from coincide.timing.known import MEASURE_ZERO, Known, Wiring, WiringTerm, Zero, known_table
 
 if TYPE_CHECKING:
     from coincide.rig.model import Rig
-    from coincide.timing.known import Wiring, Zero
 
 
-def knowledge(rig: Rig, rig_path: Path, box_uid: str) -> dict[str, Any]:
+def knowledge(rig: Rig, rig_path: Path, box_uid: str, person: Person) -> dict[str, Any]:
     """The table for a session's header. What cannot be read or used is said, and left out."""
-    from coincide.rig.calibration import calibrations_beside, learned_for
-    from coincide.timing.known import MEASURE_ZERO, Known, known_table
-
     found, complaints = calibrations_beside(rig_path)
     for complaint in complaints:
-        aside(complaint)
+        person.tell(complaint)
     zero, stale = _zero(box_uid)
     if stale is not None:
-        aside(f"{stale} {MEASURE_ZERO}")
+        person.tell(f"{stale} {MEASURE_ZERO}")
     learned = (learned_for(found, rig, 0), learned_for(found, rig, 1))
     return known_table(Known(learned, zero, stale, fitted_wiring(box_uid, zero_checked=zero is not None)))
 
 
 def fitted_wiring(box_uid: str, *, zero_checked: bool) -> Wiring | None:
     """The circuits fitted, with their timing terms before or after a zero check; None where nobody said."""
-    from coincide.bench.check.record import fitted
-    from coincide.timing.known import Wiring, WiringTerm
     from coincide_wiring.figures.build import timing_terms
 
     found = fitted(box_uid)
@@ -50,9 +47,6 @@ def fitted_wiring(box_uid: str, *, zero_checked: bool) -> Wiring | None:
 
 def _zero(box_uid: str) -> tuple[Zero | None, str | None]:
     """The zero check to subtract; or None, and why there is one that must not be."""
-    from coincide.bench.check.record import zero_correction
-    from coincide.timing.known import Zero
-
     correction = zero_correction(box_uid)
     if correction is None:
         return None, None

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coincide.cli.firing import Bench, exposures_in_name, session_path
-from coincide.cli.terminal.show import aside
+from coincide.bench.firing import Bench, exposures_in_name, session_path
+from coincide.bench.person import Person
 from coincide.errors import BadInput
+from coincide.session.file import read_session
 from coincide.session.unfinished import Begun, Unfinished
 
 if TYPE_CHECKING:
@@ -47,11 +48,13 @@ def calibration_files(bench: Bench, pairs: tuple[int, int], *, anew: bool) -> Ca
         )
         against = _against(bench, pairs, left, held[0]) if not anew else "you asked for it"
         if against is None:
-            aside(f"{said} It goes on from there; 'coincide calibrate --anew' would begin from the start.")
+            bench.person.tell(
+                f"{said} It goes on from there; 'coincide calibrate --anew' would begin from the start."
+            )
             names = left.sessions
             paths = (note.folder / names[0], note.folder / names[1])
         else:
-            aside(f"{said} This one begins from the start: {against}.")
+            bench.person.tell(f"{said} This one begins from the start: {against}.")
     note.note(Begun(pairs, (paths[0].name, paths[1].name)))
     return CalibrationFiles(*paths, note)
 
@@ -61,13 +64,15 @@ def fresh_file(bench: Bench, files: CalibrationFiles, pairs: tuple[int, int], pl
     held = _read(files.fresh)
     if held is None or np.all(held.plan_ns[:, :2] == (plan.delay_a_ns, plan.delay_b_ns)):
         return files.fresh
-    aside(f"{files.fresh.name} was fired with another offset: the fresh pairs begin from the start.")
+    bench.person.tell(
+        f"{files.fresh.name} was fired with another offset: the fresh pairs begin from the start."
+    )
     path = session_path(bench.rig_path, bench.rig, PARTS[1])
     files.note.note(Begun(pairs, (files.measured.name, path.name)))
     return path
 
 
-def begin_series(rig_path: Path, rig: Rig, path: Path, pairs: int) -> Unfinished | None:
+def begin_series(rig_path: Path, rig: Rig, path: Path, pairs: int, person: Person) -> Unfinished | None:
     """Remember a series in `sessions` until its end; say which one was broken off, if this is another."""
     if path.parent != rig_path.parent / "sessions":
         return None
@@ -76,7 +81,7 @@ def begin_series(rig_path: Path, rig: Rig, path: Path, pairs: int) -> Unfinished
     held = None if left is None else _held(note.folder, left)
     if left is not None and held is not None and left.sessions[0] != path.name:
         found = note.folder / left.sessions[0]
-        aside(
+        person.tell(
             f"An earlier series was broken off: {found} holds {len(held[0].shot)} of {left.pairs[0]} pairs. "
             f"The same command with --out {found} goes on with it."
         )
@@ -95,8 +100,6 @@ def _held(folder: Path, left: Begun) -> tuple[Session, Session | None] | None:
 
 
 def _read(path: Path) -> Session | None:
-    from coincide.session.file import read_session
-
     try:
         return read_session(path)
     except BadInput:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from coincide.cli.terminal.results import analyse_file
+from coincide.durable import make_folder
 from coincide.errors import BadInput
+from coincide.timing.analysis import analyse_file, verified
 
 if TYPE_CHECKING:
     from coincide.timing.analysis import Analysis
@@ -41,17 +42,7 @@ def write_report(
     return written
 
 
-def make_folder(folder: Path) -> None:
-    """The folder, made where it is not there. Raises BadInput where it cannot be."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise BadInput(f"The folder {folder} cannot be made: {error.strerror}.") from error
-
-
 def _verification(analysis: Analysis, fresh: Analysis | None) -> Verification | None:
-    from coincide.timing.analysis import verified
-
     if fresh is None or analysis.suggestion is None:
         return None
     try:

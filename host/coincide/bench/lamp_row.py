@@ -1,26 +1,39 @@
-"""The steps of `coincide lamps`: each calls the library, none computes."""
+"""The row of lamps: photographed by both bodies, read frame by frame, worked out, kept."""
 
 from __future__ import annotations
 
 import re
-import sys
-from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import click
-
-from coincide.cli.terminal.show import as_json as print_json
-from coincide.cli.terminal.show import aside, say, table
+from coincide.bench.firing import (
+    Bench,
+    Firing,
+    bench,
+    confirm_checklist,
+    series_plan,
+    session_header,
+    session_path,
+)
+from coincide.bench.person import Person
+from coincide.box.conduct import run_series
+from coincide.box.lamp_row import ensure_dark, light_row
 from coincide.errors import BadInput, BoxFailed
+from coincide.rig.calibration import save_calibration
+from coincide.rig.file import load_rig
+from coincide.rig.lamp_steps import lamp_steps_s
+from coincide.session.file import SessionWriter, read_session
+from coincide.session.lamps import FrameRead, RowRun, frame_remark, frames_of, row_remark, rows_of
+from coincide.timing.lamp_series import calibration_of, read_lamps
+from coincide_firmware.app.pins import LAMPS
+from coincide_wiring.cautions import cautions_for
 
 if TYPE_CHECKING:
+    from coincide.box.cable.client import BoxClient
     from coincide.box.simulated.port import SimulatedPort
-    from coincide.cli.firing import Bench
     from coincide.rig.model import Rig
-    from coincide.session.file import SessionWriter
-    from coincide.session.lamps import FrameRead, RowRun
     from coincide.timing.lamp_series import LampAnalysis
 
 ENTRY = re.compile(r"(?:(\d+)\s+([AB])\s+)?(?:(none)|(\d+)(?:\s*-\s*(\d+))?\s*(\?)?)", re.IGNORECASE)
@@ -40,109 +53,73 @@ class LampFiring:
 
 
 def fire_lamps(
-    rig_path: Path, box: tuple[str | None, str | None, int], firing: LampFiring, out: Path | None
+    client: BoxClient, rig_path: Path, firing: LampFiring, out: Path | None, person: Person
 ) -> Path:
     """One pair with the slow row, then `firing.pairs` with the fast one, into a session file; its path."""
-    from coincide.box.lamp_row import ensure_dark
     from coincide.box.simulated.port import SimulatedPort
-    from coincide.cli.firing import Firing, bench, confirm_checklist, session_header, session_path
-    from coincide.cli.opening import opened_box
-    from coincide.rig.file import load_rig
-    from coincide.rig.lamp_steps import lamp_steps_s
-    from coincide.session.file import SessionWriter
-    from coincide_firmware.app.pins import LAMPS
 
     rig = load_rig(rig_path)
     slow_s, fast_s = lamp_steps_s(rig, LAMPS, firing.step_s)
-    port, world, seed = box
-    with opened_box(rig, port, world, seed) as client:
-        simulated = client.identity.simulated
-        _caution(rig, firing.pairs + 1, simulated=simulated)
-        items = confirm_checklist(rig, simulated=simulated, confirmed=firing.confirmed)
-        held = bench(client, rig_path)
-        header = session_header(
-            held, Firing("lamps", firing.pairs + 1, firing.offset_s, confirmed=items), rig.release.interval_s
-        )
-        path = out or session_path(rig_path, rig, "lamps")
-        with SessionWriter(path, header) as writer:
-            try:
-                for number in range(1, firing.pairs + 2):
-                    _one_pair(
-                        held, writer, number, slow_s if number == 1 else fast_s, firing, held.enter.pressed
-                    )
-            finally:
-                ensure_dark(client)
-            if isinstance(client.port, SimulatedPort):
-                _develop(client.port, writer)
+    simulated = client.identity.simulated
+    _caution(rig, firing.pairs + 1, person, simulated=simulated)
+    items = confirm_checklist(rig, person, simulated=simulated, confirmed=firing.confirmed)
+    held = bench(client, rig_path, person)
+    each = Firing("lamps", firing.pairs + 1, firing.offset_s, confirmed=items)
+    header = session_header(held, each, rig.release.interval_s)
+    path = out or session_path(rig_path, rig, "lamps")
+    with SessionWriter(path, header) as writer:
+        try:
+            for number in range(1, firing.pairs + 2):
+                _one_pair(held, writer, number, slow_s if number == 1 else fast_s, firing)
+        finally:
+            ensure_dark(client)
+        if isinstance(client.port, SimulatedPort):
+            _develop(client.port, writer)
     return path
 
 
-def _caution(rig: Rig, frames: int, *, simulated: bool) -> None:
+def _caution(rig: Rig, frames: int, person: Person, *, simulated: bool) -> None:
     """What has to be known before a lamp is lit, where the hand is about to act."""
-    from coincide_wiring.cautions import cautions_for
-
     names = " and ".join(body.name for body in rig.both)
-    aside(f"This spends {frames} frames each in {names}.")
+    person.tell(f"This spends {frames} frames each in {names}.")
     if simulated:
         return
     for caution in cautions_for("lamp"):
-        aside(f"Caution: {caution.say}")
-    aside(
+        person.tell(f"Caution: {caution.say}")
+    person.tell(
         "Lay the row through the middle of both frames, along the edge of the curtain (across its run), sharp in both, "
         "in a dim room. Lamp 1 is the one that lights first."
     )
 
 
-def _one_pair(
-    held: Bench,
-    writer: SessionWriter,
-    number: int,
-    step_s: float,
-    firing: LampFiring,
-    wound: Callable[[], bool],
-) -> None:
+def _one_pair(held: Bench, writer: SessionWriter, number: int, step_s: float, firing: LampFiring) -> None:
     """Light the row, fire pair `number`, keep how the row ran."""
-    from coincide.box.conduct import run_series
-    from coincide.box.lamp_row import light_row
-    from coincide.box.plans import SeriesPlan, offset_plan
-    from coincide.cli.firing import prompter, senses
-    from coincide.rig.plan import rig_plan
-    from coincide.session.lamps import RowRun, row_remark
-
-    client, rig = held.client, held.rig
-    manual = any(body.wind == "manual" for body in rig.both)
-    if number > 1 and not manual:
-        client.port.wait(rig.release.interval_s)  # bodies rest as in the field
+    client, person = held.client, held.person
+    plan = replace(series_plan(held, Firing("lamps", number, firing.offset_s)), wound_patience_s=LIT_FOR_S)
+    if number > 1 and not plan.manual_wind:
+        client.port.wait(plan.interval_s)  # bodies rest as in the field
     lit = light_row(client, step_s, LIT_FOR_S)
     run = RowRun(number, lit.lamps, lit.step_ticks, lit.start_tick, firing.off_line_m)
     writer.remark(row_remark(run, client.identity.tick_hz))
     outcome = run_series(
         client,
         writer,
-        SeriesPlan(
-            pairs=number,
-            plan=offset_plan(firing.offset_s, client.identity, rig_plan(rig)),
-            interval_s=rig.release.interval_s,
-            manual_wind=manual,
-            names=(f"body A ({rig.bodies.a.name})", f"body B ({rig.bodies.b.name})"),
-            senses=senses(rig),
-            wound_patience_s=LIT_FOR_S,
-        ),
-        wound=wound,
-        on_note=aside,
-        on_prompt=prompter(client, aside),
+        plan,
+        wound=person.wound,
+        stop=person.stop,
+        on_note=person.tell,
+        on_prompt=held.ask_to_wind,
     )
     if not outcome.complete:
         raise BoxFailed(
             f"It stopped at pair {number} ({outcome.ending}); what was photographed before is kept in {writer.path}."
         )
-    aside(f"pair {number}: {step_s * 1e3:g} ms a lamp")
+    person.tell(f"pair {number}: {step_s * 1e3:g} ms a lamp")
 
 
 def _develop(port: SimulatedPort, writer: SessionWriter) -> None:
     """The invented frames, read by an invented person."""
     from coincide.box.simulated.photographs import photographs
-    from coincide.session.lamps import FrameRead, frame_remark
 
     for number, truth in enumerate(port.truth, 1):
         for frame in photographs(port.world, truth):
@@ -150,12 +127,8 @@ def _develop(port: SimulatedPort, writer: SessionWriter) -> None:
             writer.remark(frame_remark(FrameRead(number, frame.body, first, last)))
 
 
-def take_down(path: Path, entries: tuple[str, ...]) -> None:
+def take_down(path: Path, entries: tuple[str, ...], person: Person) -> None:
     """Write readings into the session: those given, or those asked for frame by frame."""
-    from coincide.session.file import SessionWriter, read_session
-    from coincide.session.lamps import frame_remark, frames_of, rows_of
-    from coincide.timing.lamp_series import read_lamps
-
     session = read_session(path)
     rows = rows_of(session)
     if not rows:
@@ -165,7 +138,7 @@ def take_down(path: Path, entries: tuple[str, ...]) -> None:
         rig = read_lamps(session).rig
         done = frames_of(session)
         wanted = [(shot, body) for shot in rows for body in (0, 1) if (shot, body) not in done]
-        reads = [one for one in (_asked(shot, body, rig) for shot, body in wanted) if one is not None]
+        reads = [one for one in (_asked(shot, body, rig, person) for shot, body in wanted) if one is not None]
     for one in reads:
         _possible(one, rows, path)
     with SessionWriter.resume(path) as writer:
@@ -173,25 +146,23 @@ def take_down(path: Path, entries: tuple[str, ...]) -> None:
             writer.remark(frame_remark(one))
 
 
-def _asked(shot: int, body: int, rig: Rig) -> FrameRead | None:
+def _asked(shot: int, body: int, rig: Rig, person: Person) -> FrameRead | None:
     """Ask for one frame until the answer is understood; None for an empty one."""
-    if not sys.stdin.isatty():
+    if not person.there:
         raise BadInput("There is nobody to ask: give each frame with --frame, such as --frame '2 A 5-12'.")
     question = f"Pair {shot}, {rig.both[body].name} ({'AB'[body]}): lamps lit, such as 5-12"
     while True:
-        answer = click.prompt(question, default="", show_default=False, err=True)
+        answer = person.ask(question)
         if not answer.strip():
             return None
         try:
             return _understood(answer, (shot, body))
         except BadInput as refused:
-            aside(str(refused))
+            person.tell(str(refused))
 
 
 def _understood(entry: str, frame: tuple[int, int] | None) -> FrameRead:
     """'2 A 5-12?' or, where the frame is known, '5-12?'."""
-    from coincide.session.lamps import FrameRead
-
     found = ENTRY.fullmatch(entry.strip())
     if found is None or (frame is None and found[1] is None):
         raise BadInput(
@@ -219,11 +190,22 @@ def _possible(one: FrameRead, rows: dict[int, RowRun], path: Path) -> None:
             )
 
 
+@dataclass(frozen=True, slots=True)
+class LampsRead:
+    """What the frames of a session come to, and the calibration it was kept as, or None."""
+
+    found: LampAnalysis
+    path: Path
+    kept: Path | None = None
+
+
+def read_row(path: Path, kept: Path | None = None) -> LampsRead:
+    """Read and analyse, from the file alone."""
+    return LampsRead(analyse_lamps(path), path, kept)
+
+
 def analyse_lamps(path: Path) -> LampAnalysis:
     """Read and analyse, from the file alone."""
-    from coincide.session.file import read_session
-    from coincide.timing.lamp_series import read_lamps
-
     session = read_session(path)
     if session.header.purpose != "lamps":
         raise BadInput(
@@ -232,33 +214,8 @@ def analyse_lamps(path: Path) -> LampAnalysis:
     return read_lamps(session)
 
 
-def show_lamps(path: Path, *, as_json: bool, kept: Path | None = None) -> None:
-    """The frames, what they come to, what to set."""
-    from coincide.report.words.lamps import FRAME_COLUMNS, frame_rows, lamp_json, lamp_sentences
-    from coincide.report.words.quantities import QUANTITY_COLUMNS, rows_of
-
-    found = analyse_lamps(path)
-    if as_json:
-        print_json(lamp_json(found, path, kept))
-        return
-    table(FRAME_COLUMNS, frame_rows(found))
-    table(QUANTITY_COLUMNS, rows_of(found.quantities, found.rig))
-    for line in lamp_sentences(found):
-        say(line)
-    say(f"Everything is kept in {path}" if kept is None else f"Kept as {kept}")
-    if kept is not None:
-        say("Into the box with it: coincide box settings --store")
-
-
 def keep_lamps(path: Path, rig_path: Path) -> Path:
     """What the frames showed as a calibration beside the rig. Raises BadInput where they are too few."""
-    from datetime import UTC, datetime
-
-    from coincide.rig.calibration import save_calibration
-    from coincide.rig.file import load_rig
-    from coincide.session.file import read_session
-    from coincide.timing.lamp_series import calibration_of
-
     load_rig(rig_path)
     found, header = analyse_lamps(path), read_session(path).header
     made = datetime.now(UTC).isoformat(timespec="seconds")

@@ -1,0 +1,3 @@
+"""The stages of the bench test, in their order."""
+
+STAGES = ("controls", "lights", "outputs", "sync", "gate", "lamps", "zero")

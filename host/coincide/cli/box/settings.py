@@ -1,0 +1,102 @@
+"""`coincide box settings`: what the box remembers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from coincide.cli.terminal.options import json_option, port_options, rig_option
+
+if TYPE_CHECKING:
+    from coincide.cli.box_settings import OnTheBench, Remembered
+
+
+@click.command("settings")
+@click.option("--forget", default=None, help="Empty the preset of this name.")
+@click.option(
+    "--store", is_flag=True, help="Store the newest calibration of the rig's shutter times as a preset."
+)
+@click.option("--use", default=None, help="Put the preset of this name in use.")
+@rig_option
+@port_options
+@json_option
+def settings(
+    forget: str | None,
+    store: bool,
+    use: str | None,
+    rig_path: Path,
+    port: str | None,
+    world: str | None,
+    seed: int,
+    as_json: bool,
+) -> None:
+    """Show what the box remembers: its numbers and its presets, one for each pair of shutter times.
+
+    Example: coincide box settings --port /dev/ttyACM0 --use 1/60+1/30
+    """
+    from coincide.bench.opening import opened_box
+    from coincide.cli.box_settings import change_settings, remembered
+    from coincide.cli.terminal.person import AtTerminal
+    from coincide.rig.file import load_rig
+
+    rig = load_rig(rig_path) if store or rig_path.exists() else None
+    with opened_box(rig, port, world, seed, AtTerminal(as_json=as_json)) as client:
+        change_settings(client, rig, rig_path, forget=forget, store=store, use=use)
+        held = remembered(client)
+    _show(held, as_json=as_json)
+
+
+def _show(held: Remembered, *, as_json: bool) -> None:
+    """Numbers and presets as stored."""
+    from coincide.bench.objects import as_object
+    from coincide.cli.terminal.show import as_json as print_json
+    from coincide.cli.terminal.show import say, table
+
+    if as_json:
+        print_json(as_object(held))
+        return
+    if not held.ok:
+        say(held.say)
+    table(("setting", "value"), [(name, str(value)) for name, value in held.values.items()])
+    rows = [
+        (
+            str(preset["name"]),
+            f"A {preset['delay_a_ns'] * 1e-6:.3f} ms"
+            if preset["delay_a_ns"]
+            else f"B {preset['delay_b_ns'] * 1e-6:.3f} ms",
+            f"{preset['tolerance_ns'] * 1e-6:.2f} ms",
+        )
+        for preset in held.presets
+    ]
+    if rows:
+        table(("preset", "holds back", "tolerance"), rows)
+    else:
+        say("No presets yet: 'coincide calibrate' stores one for its pair of shutter times.")
+    if held.bench is None and not held.simulated:
+        say(
+            "This box was never on the bench of this computer: 'coincide box check' tests it and keeps its circuits."
+        )
+    elif held.bench is not None:
+        _show_bench(held.bench)
+
+
+def _show_bench(bench: OnTheBench) -> None:
+    from coincide.bench.check.circuits import circuit_rows
+    from coincide.cli.terminal.show import say, table
+    from coincide.timing.known import MEASURE_ZERO
+    from coincide_wiring.netlist import Build
+
+    rows = circuit_rows(Build(bench.sync, bench.release, bench.gate))
+    table(("circuits", "body A", "body B"), rows)
+    if bench.zero_check_at is None:
+        say(
+            "No zero check yet: with the loopback plug in, 'coincide box check --zero' measures the isolators."
+        )
+    elif bench.zero_check_stale is not None:
+        say(f"{bench.zero_check_stale} {MEASURE_ZERO}")
+    else:
+        say(
+            f"Circuits as recorded on {bench.recorded_at[:10]}; zero check of {bench.zero_check_at[:10]}, in force."
+        )
