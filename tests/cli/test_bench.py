@@ -10,6 +10,7 @@ import pytest
 
 from coincide.bench.check import record as bench_record
 from coincide.bench.check.circuits import CIRCUITS, MEANS
+from coincide.bench.check.evening import Checked, bench_check
 from coincide.bench.check.hand import SimulatedHand
 from coincide.bench.check.record import bench_folder, read_record
 from coincide.bench.check.stages import STAGES
@@ -19,7 +20,6 @@ from coincide.bench.person import Question
 from coincide.box.cable import ports
 from coincide.box.simulated.board import SimulatedBoard
 from coincide.box.simulated.port import SimulatedPort, open_simulated
-from coincide.cli.bench import Checked, bench_check
 from coincide.report.json.plain import to_json
 from coincide_wiring.netlist import Build
 from tests.bench.people import Helper

@@ -7,11 +7,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from coincide.bench.box_settings import store_preset
 from coincide.bench.broken_off import calibration_files, fresh_file
 from coincide.bench.firing import Bench, Fired, Firing, bench, fire, session_path
 from coincide.bench.person import Person, Shows, Step
 from coincide.box.plans import offset_plan
-from coincide.cli.box_settings import store_preset
 from coincide.errors import BadInput
 from coincide.rig import calibration as kept_files
 from coincide.rig.calibration import preset_name

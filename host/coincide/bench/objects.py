@@ -5,14 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from coincide.bench.box_settings import Remembered
 from coincide.bench.calibration import Calibrated
+from coincide.bench.check.evening import Checked
 from coincide.bench.check.record import record_table
 from coincide.bench.lamp_row import LampsRead
+from coincide.bench.readiness import Judged
 from coincide.bench.roll import LogRead
 from coincide.bench.series import SeriesDone, WatchDone
-from coincide.cli.bench import Checked
-from coincide.cli.box_settings import Remembered
-from coincide.cli.readiness import Judged
 from coincide.report.json.series import session_json, verification_json
 from coincide.report.words.comparison import comparisons
 from coincide.report.words.lamps import lamp_json

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 from coincide.bench.broken_off import begin_series
 from coincide.bench.firing import Fired, Firing, bench, confirm_checklist, fire, session_path
+from coincide.bench.listening import Listened, listen
 from coincide.bench.person import Person
-from coincide.cli.listening import Listened, listen
 from coincide.rig.file import load_rig
 from coincide.timing.analysis import Analysis, analyse_file
 

@@ -10,7 +10,7 @@ import click
 from coincide.cli.terminal.options import json_option, port_options, rig_option, yes_option
 
 if TYPE_CHECKING:
-    from coincide.cli.readiness import Judged
+    from coincide.bench.readiness import Judged
 
 
 @click.command("ready")
@@ -44,7 +44,7 @@ def command(
     Example: coincide ready --port /dev/ttyACM0
     """
     from coincide.bench.opening import opened_box
-    from coincide.cli.readiness import judge_frames, judge_fresh_pairs
+    from coincide.bench.readiness import judge_frames, judge_fresh_pairs
     from coincide.cli.terminal.person import AtTerminal
     from coincide.rig.file import load_rig
 

@@ -12,7 +12,7 @@ from coincide.cli.terminal.circuits import NearChoice, circuit_options
 from coincide.cli.terminal.options import json_option, port_options, rig_option
 
 if TYPE_CHECKING:
-    from coincide.cli.bench import Checked
+    from coincide.bench.check.evening import Checked
 
 
 @click.command("check")
@@ -59,8 +59,8 @@ def check(
       coincide box check --port /dev/ttyACM0
       coincide box check --port /dev/ttyACM0 --only sync --sync-a wetted
     """
+    from coincide.bench.check.evening import bench_check
     from coincide.bench.opening import opened_box
-    from coincide.cli.bench import bench_check
     from coincide.cli.terminal.person import AtTerminal
     from coincide.rig.file import load_rig
 

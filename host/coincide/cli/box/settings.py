@@ -10,7 +10,7 @@ import click
 from coincide.cli.terminal.options import json_option, port_options, rig_option
 
 if TYPE_CHECKING:
-    from coincide.cli.box_settings import OnTheBench, Remembered
+    from coincide.bench.box_settings import OnTheBench, Remembered
 
 
 @click.command("settings")
@@ -36,8 +36,8 @@ def settings(
 
     Example: coincide box settings --port /dev/ttyACM0 --use 1/60+1/30
     """
+    from coincide.bench.box_settings import change_settings, remembered
     from coincide.bench.opening import opened_box
-    from coincide.cli.box_settings import change_settings, remembered
     from coincide.cli.terminal.person import AtTerminal
     from coincide.rig.file import load_rig
 
