@@ -6,8 +6,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from coincide.planning.basis import Basis, basis_of
 from coincide.report.card.content import CardContent, card_content
-from coincide.report.words.basis import Basis, basis_of
 from coincide.rig.calibration import Calibration, Found
 from tests.rig.rigs import rig_with
 from tests.rig.test_calibration import CALIBRATION

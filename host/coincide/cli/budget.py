@@ -12,8 +12,8 @@ from coincide.cli.terminal.planning import jitter_option, subject_options
 from coincide.cli.terminal.quantities import TURNING
 
 if TYPE_CHECKING:
+    from coincide.planning.basis import Basis
     from coincide.planning.budget import Budget
-    from coincide.report.words.basis import Basis
 
 
 @click.command("budget")

@@ -11,8 +11,8 @@ from coincide.cli.terminal.options import explain_option, json_option, rig_optio
 from coincide.cli.terminal.quantities import APERTURE
 
 if TYPE_CHECKING:
+    from coincide.planning.exposure import Pairing
     from coincide.rig.calibration import Found
-    from coincide.rig.exposure import Pairing
     from coincide.rig.model import Rig
 
 
@@ -48,9 +48,9 @@ def command(
     """
     from coincide.cli.terminal.planning import found_beside
     from coincide.cli.terminal.show import as_json as print_json
+    from coincide.planning.exposure import pair_exposures
     from coincide.report.json.planning import exposure_json
     from coincide.report.words.exposure import can_be_set
-    from coincide.rig.exposure import pair_exposures
     from coincide.rig.file import load_rig
     from coincide.rig.stops import meter_reading
 
@@ -70,9 +70,9 @@ def command(
 def _show(rig: Rig, pairing: Pairing, found: tuple[Found, ...], *, explain: bool) -> None:
     from coincide.cli.terminal.planning import say_chain
     from coincide.cli.terminal.show import say, table
+    from coincide.planning.exposure import pairing_chain
     from coincide.report.words.exposure import exposure_lines, exposure_rows
     from coincide.report.words.series import who
-    from coincide.rig.exposure import pairing_chain
 
     table(("", *who(rig)), exposure_rows(pairing), f"Metered {pairing.reading.said}")
     for line in exposure_lines(rig, pairing, found):

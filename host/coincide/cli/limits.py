@@ -12,7 +12,7 @@ from coincide.cli.terminal.planning import jitter_option, subject_options
 from coincide.cli.terminal.quantities import LENGTH, SHARE, TURNING
 
 if TYPE_CHECKING:
-    from coincide.report.words.limits_plan import LimitsPlan
+    from coincide.planning.plan import LimitsPlan
 
 
 @click.command("limits")
@@ -74,8 +74,8 @@ def command(
     """
     from coincide.cli.terminal.planning import basis_beside, subject_asked
     from coincide.cli.terminal.show import as_json as print_json
+    from coincide.planning.plan import limits_plan
     from coincide.report.json.planning import limits_json
-    from coincide.report.words.limits_plan import limits_plan
 
     basis = basis_beside(rig_path, jitter_s)
     subject = subject_asked(basis.rig, speed_m_s, distance_m)

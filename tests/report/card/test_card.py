@@ -13,10 +13,10 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 from PIL import Image
 
+from coincide.planning.basis import basis_of
 from coincide.report.card.content import CardContent, card_content
 from coincide.report.card.sheet import LEAST_POINT, Sheet, Type
 from coincide.report.card.write import card_sheet, write_card
-from coincide.report.words.basis import basis_of
 from coincide_wiring.cautions import cautions_for
 from tests.report.plans import basis_with, content_with, found_with
 from tests.rig.rigs import LEAF, REMOVE, rig_with

@@ -14,7 +14,7 @@ from coincide.cli.terminal.show import aside, say
 from coincide.errors import BadInput
 
 if TYPE_CHECKING:
-    from coincide.report.words.basis import Basis
+    from coincide.planning.basis import Basis
     from coincide.rig.calibration import Found
     from coincide.rig.model import Rig, Subject
     from coincide.rig.trace import Link
@@ -47,7 +47,7 @@ def subject_options(function: Command) -> Command:
 
 def basis_beside(rig_path: Path, jitter_s: float | None = None) -> Basis:
     """The rig and the newest calibration of its pair of shutter times; unreadable files are said."""
-    from coincide.report.words.basis import basis_of
+    from coincide.planning.basis import basis_of
     from coincide.rig.file import load_rig
 
     return basis_of(load_rig(rig_path), found_beside(rig_path), jitter_s)
@@ -106,7 +106,9 @@ def subject_asked(
 
 def say_basis(basis: Basis) -> None:
     """What the numbers rest on, and why that may no longer hold."""
-    say(basis.say)
+    from coincide.report.words.basis import basis_line
+
+    say(basis_line(basis))
     for doubt in basis.doubts:
         say(f"Doubtful: {doubt} Calibrate again to be sure.")
 

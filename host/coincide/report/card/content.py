@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from coincide.errors import BadInput
+from coincide.planning.basis import Basis
 from coincide.planning.nearest import everyday_nearest, nearest
-from coincide.report.words.basis import Basis
 from coincide.report.words.numbers import count, ms, percent
 from coincide.report.words.planning import KMH, figure, length, plain
 from coincide.report.words.series import who

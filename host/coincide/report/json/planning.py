@@ -6,13 +6,13 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
+from coincide.planning.basis import Basis
 from coincide.planning.budget import Budget, Change
+from coincide.planning.exposure import BodyExposure, Pairing, pairing_chain
 from coincide.planning.nearest import everyday_nearest
+from coincide.planning.plan import Asked, LimitsPlan
 from coincide.report.card.content import CardContent
-from coincide.report.words.basis import Basis
-from coincide.report.words.limits_plan import Asked, LimitsPlan
 from coincide.report.words.planning import within
-from coincide.rig.exposure import BodyExposure, Pairing, pairing_chain
 from coincide.rig.geometry import scan_words, scene_sweep_words, view_of
 from coincide.rig.model import Rig, Subject
 from coincide.rig.sweep import sweep_spread

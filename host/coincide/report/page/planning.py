@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from coincide.planning.basis import Basis
+from coincide.planning.plan import LimitsPlan, limits_plan
 from coincide.planning.skew_model import COVER_95, skew_model
 from coincide.report.page.model import Column, PageTable, Section
 from coincide.report.page.svg import page_figure
 from coincide.report.plots.planning import limits_plot, skew_map_plot
 from coincide.report.words import planning as words
-from coincide.report.words.basis import Basis
-from coincide.report.words.limits_plan import LimitsPlan, limits_plan
-from coincide.report.words.numbers import count
+from coincide.report.words.basis import basis_line
 from coincide.report.words.rig import geometry_lines
 from coincide.rig.model import Rig
 
@@ -51,7 +51,7 @@ def _what_it_can(plan: LimitsPlan) -> Section:
     basis, found = plan.basis, plan.found
     blur = words.blur_line(basis.model)
     asked = () if plan.asked is None else words.asked_lines(plan.asked, found.keeper_rate)
-    lines = [basis.say, words.skew_line(basis.rig, found), *([blur] if blur else [])]
+    lines = [basis_line(basis), words.skew_line(basis.rig, found), *([blur] if blur else [])]
     fastest = _table(
         "The fastest subject", words.limits_columns(found, basis.model), words.limits_rows(found, basis.model)
     )
@@ -86,8 +86,7 @@ def _basis(rig: Rig, suggestion: OffsetSuggestion) -> Basis:
         "standard uncertainty of the offset": "this series: the offset's 95 % interval, half its width over 1.96",
     }
     chain = tuple(replace(link, source=sources.get(link.name, link.source)) for link in model.chain)
-    say = f"Reckoned from {count(suggestion.shots_used, 'pair')} of this series."
-    return Basis(rig, replace(model, chain=chain), None, False, say, ())
+    return Basis(rig, replace(model, chain=chain), None, False, (), suggestion.shots_used)
 
 
 def _table(caption: str, columns: tuple[str, ...], rows: list[tuple[str, ...]]) -> PageTable:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from coincide.planning.plan import LimitsPlan
 from coincide.planning.subjects import Everyday
 from coincide.report.plots.palette import (
     ACCENT,
@@ -24,7 +25,6 @@ from coincide.report.plots.palette import (
     WITHIN_EDGE,
 )
 from coincide.report.plots.series import HEIGHT_IN, WIDE_ONLY, WIDTH_IN, new_figure, save
-from coincide.report.words.limits_plan import LimitsPlan
 from coincide.report.words.numbers import percent
 from coincide.report.words.planning import KMH, plain
 from coincide.report.words.planning import figure as digits

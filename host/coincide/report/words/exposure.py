@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from coincide.planning.exposure import REACH_STOPS, BodyExposure, Pairing
 from coincide.report.words.numbers import ms
 from coincide.report.words.planning import figure
 from coincide.report.words.series import who
 from coincide.rig.calibration import Calibration, Found
-from coincide.rig.exposure import REACH_STOPS, BodyExposure, Pairing
 from coincide.rig.model import Rig
 
 # How the source of a step ends, and what the row is called.

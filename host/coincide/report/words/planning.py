@@ -8,9 +8,9 @@ from collections.abc import Iterable
 from coincide.planning.budget import Budget, Term
 from coincide.planning.limits import HandMovement, Limits, Point
 from coincide.planning.nearest import everyday_nearest
+from coincide.planning.plan import Asked
 from coincide.planning.skew_model import SkewModel
 from coincide.planning.subjects import HELD_RATES_RAD_S
-from coincide.report.words.limits_plan import Asked
 from coincide.report.words.numbers import ms, percent
 from coincide.rig.model import Rig, Subject
 from coincide.rig.tolerance import on_film_tolerance_m

@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coincide.errors import BadInput
+from coincide.planning.exposure import pair_exposures, pairing_chain, splitter_light, with_reciprocity
 from coincide.rig.calibration import Found
-from coincide.rig.exposure import pair_exposures, pairing_chain, splitter_light, with_reciprocity
 from coincide.rig.parts import Film
 from coincide.rig.stops import THIRD_STOP_MARKS, aperture_mark, aperture_value, meter_reading, nearest_mark
 from tests.rig.rigs import REMOVE, rig_with

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from coincide.planning.basis import Basis
 from coincide.planning.limits import (
     DISTANCES_M,
     HandMovement,
@@ -16,7 +17,6 @@ from coincide.planning.limits import (
 )
 from coincide.planning.nearest import Nearest, nearest
 from coincide.planning.subjects import HELD_RATES_RAD_S
-from coincide.report.words.basis import Basis
 from coincide.rig.model import Subject
 from coincide.rig.trace import Link
 
