@@ -7,9 +7,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from coincide.cli.terminal.options import json_option
+from coincide.cli.terminal.options import json_option, rig_option
+from coincide.cli.terminal.quantities import quantity_above_zero
 
 if TYPE_CHECKING:
+    from coincide.ghost.mount.error import MountError
+    from coincide.rig.model import Rig
     from coincide.scans.pair import Compared
 
 FILE = click.Path(path_type=Path)
@@ -37,6 +40,24 @@ FILE = click.Path(path_type=Path)
 @click.option(
     "--frames", type=FILE, help="With --roll: the frame log, as 'coincide framelog --csv' wrote it."
 )
+@click.option(
+    "--align", is_flag=True, help="Say what to turn on body B's mount: the scene must have stood still."
+)
+@click.option(
+    "--near",
+    type=(float, float, quantity_above_zero("length")),
+    multiple=True,
+    metavar="X Y DISTANCE",
+    help="With --align: a thing that stood still near by, its place in A in pixels, its distance.",
+)
+@click.option(
+    "--distance",
+    "far_m",
+    type=quantity_above_zero("length"),
+    default=None,
+    help="With --align: how far away the scene is. Default: far.",
+)
+@rig_option
 @json_option
 def command(
     a: Path | None,
@@ -47,6 +68,10 @@ def command(
     registered: Path | None,
     roll: Path | None,
     frames: Path | None,
+    align: bool,
+    near: tuple[tuple[float, float, float], ...],
+    far_m: float | None,
+    rig_path: Path,
     as_json: bool,
 ) -> None:
     """Lay the scan of body B on that of body A by what stood still, and measure what moved.
@@ -66,9 +91,12 @@ def command(
         raise click.UsageError("Name the scan of body A and the scan of body B, or a table with --roll.")
     elif frames is not None:
         raise click.UsageError("--frames goes with --roll; for one pair use 'coincide ghost --frames'.")
+    elif (near or far_m is not None) and not align:
+        raise click.UsageError("--near and --distance go with --align.")
     else:
         found = _compared(a, b, dpi, richest)
-        _show(found, _written(found, b, pictures, registered), as_json=as_json)
+        mount = _mount(found, rig_path, near, far_m) if align else None
+        _show(found, _written(found, b, pictures, registered), mount, as_json=as_json)
 
 
 def _compared(a: Path, b: Path, dpi: float | None, richest: str) -> Compared:
@@ -78,6 +106,17 @@ def _compared(a: Path, b: Path, dpi: float | None, richest: str) -> Compared:
     with progress("scans", STEPS) as bar:
         task = bar.task_ids[0]
         return compare(a, b, dpi, richest, lambda what: bar.update(task, advance=1, description=what))
+
+
+def _mount(
+    found: Compared, rig_path: Path, near: tuple[tuple[float, float, float], ...], far_m: float | None
+) -> tuple[MountError, Rig]:
+    from coincide.ghost.mount.error import FAR_M, NearThing, mount_error
+    from coincide.rig.file import load_rig
+
+    rig = load_rig(rig_path)
+    things = [NearThing((x, y), distance_m) for x, y, distance_m in near]
+    return mount_error(found, rig, things, FAR_M if far_m is None else far_m), rig
 
 
 def _written(found: Compared, b: Path, pictures: Path | None, registered: Path | None) -> list[str]:
@@ -102,15 +141,22 @@ def _written(found: Compared, b: Path, pictures: Path | None, registered: Path |
     return [str(path) for path in written]
 
 
-def _show(found: Compared, written: list[str], *, as_json: bool) -> None:
+def _show(
+    found: Compared, written: list[str], mount: tuple[MountError, Rig] | None, *, as_json: bool
+) -> None:
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.cli.terminal.show import say, table
     from coincide.report.json.scans import scans_json
     from coincide.report.words import scans as words
+    from coincide.report.words.mount import MOUNT_COLUMNS, mount_lines, mount_rows
 
     if as_json:
-        print_json(scans_json(found, written))
+        print_json(scans_json(found, written, None if mount is None else mount[0]))
         return
+    if mount is not None:
+        for line in mount_lines(*mount):
+            say(line)
+        table(MOUNT_COLUMNS, mount_rows(*mount))
     for line in words.pair_lines(found):
         say(line)
     if found.motion.regions:

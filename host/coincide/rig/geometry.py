@@ -123,13 +123,26 @@ def scan_words(view: View) -> str:
     return ", then ".join(steps) if steps else "nothing"
 
 
+def body_axes(mount: Mount) -> tuple[Vector, Vector, Vector]:
+    """Where the body's right, its top plate and its lens point in the room, (3,) each."""
+    axis, top = AXES[mount.looks], TOP_PLATES[mount.top_plate]
+    return np.cross(axis, top), top, axis
+
+
+def reflection(mount: Mount) -> Vector:
+    """From the room to the scene as the body sees it, (3, 3): the glass, or nothing for a body that looks straight."""
+    axis = AXES[mount.looks]
+    if mount.looks == "straight":
+        return np.eye(3)
+    normal = (axis - SCENE) / np.linalg.norm(axis - SCENE)
+    return np.asarray(np.eye(3) - 2.0 * np.outer(normal, normal))
+
+
 def _scene_sides(mount: Mount) -> tuple[Vector, Vector]:
     """Where the body's right and top lie in the scene, (x, z) each."""
-    axis, top = AXES[mount.looks], TOP_PLATES[mount.top_plate]
-    right = np.cross(axis, top)
-    if mount.looks != "straight":
-        normal = (axis - SCENE) / np.linalg.norm(axis - SCENE)
-        right, top = (side - 2.0 * (side @ normal) * normal for side in (right, top))
+    right, top, _ = body_axes(mount)
+    glass = reflection(mount)
+    right, top = glass @ right, glass @ top
     return right[[0, 2]].round(12) + 0.0, top[[0, 2]].round(12) + 0.0
 
 

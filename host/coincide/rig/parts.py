@@ -19,6 +19,8 @@ from coincide.rig.fields import (
     FrameSide,
     MeterTime,
     ReadoutTime,
+    ScrewArm,
+    ScrewPitch,
     SensorTime,
     SensorWidth,
     TravelTime,
@@ -151,11 +153,44 @@ class Lens(Part):
         return self
 
 
+class Screw(Part):
+    """An adjusting screw of a mount. With an arm it turns the body, without one it carries it."""
+
+    pitch_m: ScrewPitch = Field(alias="pitch", description="how far a turn drives it, such as '0.5 mm'")
+    arm_m: ScrewArm | None = Field(
+        None,
+        alias="arm",
+        description="from the pivot to the screw, such as '60 mm'; without it the body slides",
+    )
+
+
+class Screws(Part):
+    """The screws of a mount, each by what it does; those that are missing are left out."""
+
+    pan: Screw | None = Field(None, description="a table such as { pitch = '0.5 mm', arm = '60 mm' }")
+    tilt: Screw | None = Field(None, description="a table such as { pitch = '0.5 mm', arm = '60 mm' }")
+    roll: Screw | None = Field(None, description="a table such as { pitch = '0.5 mm', arm = '60 mm' }")
+    sideways: Screw | None = Field(None, description="a table such as { pitch = '0.7 mm' }")
+    height: Screw | None = Field(None, description="a table such as { pitch = '0.7 mm' }")
+    forward: Screw | None = Field(None, description="a table such as { pitch = '0.7 mm' }")
+
+    @model_validator(mode="after")
+    def _arms(self) -> Screws:
+        for name in ("pan", "tilt", "roll"):
+            screw = getattr(self, name)
+            if screw is not None and screw.arm_m is None:
+                raise ValueError(f"{name} turns the body: give its 'arm', from the pivot to the screw.")
+        return self
+
+
 class Mount(Part):
     """How the body sits, described by someone who stands behind the rig and faces the scene."""
 
     looks: Looks = Field(description="the way the lens points")
     top_plate: TopPlate = Field(description="the way the top plate faces")
+    screws: Screws = Field(
+        Screws(), description="a table such as { pan = { pitch = '0.5 mm', arm = '60 mm' } }"
+    )
 
     @model_validator(mode="after")
     def _possible(self) -> Mount:

@@ -5,13 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 from coincide.ghost.explain import Explanation
+from coincide.ghost.mount.error import MountError
 from coincide.ghost.roll import RollRow, RollSummary
 from coincide.scans.pair import Compared
 
 SCANS_FORMAT = "coincide-scans-result"
 
 
-def scans_json(found: Compared, written: list[str]) -> dict[str, Any]:
+def scans_json(found: Compared, written: list[str], mount: MountError | None = None) -> dict[str, Any]:
     """A pair. Lengths in pixels of A unless the name says otherwise; `map` takes pixels of A to pixels of B."""
     registration, at = found.registration, found.registration.at_centre
     return {
@@ -58,6 +59,7 @@ def scans_json(found: Compared, written: list[str]) -> dict[str, Any]:
             }
             for number, region in enumerate(found.motion.regions, 1)
         ],
+        "mount": mount,
         "written": written,
     }
 
