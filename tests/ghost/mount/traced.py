@@ -35,7 +35,7 @@ class Camera:
         """About one of its own axes, by Rodrigues' formula."""
 
         def about(v: Floats) -> Floats:
-            return (
+            return np.asarray(
                 v * np.cos(angle)
                 + np.cross(axis, v) * np.sin(angle)
                 + axis * (axis @ v) * (1 - np.cos(angle))
