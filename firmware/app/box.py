@@ -27,16 +27,17 @@ LEAVES_MS = 300  # from the request for rescue mode to the restart: the reply go
 
 
 class Box:
-    """The whole application on one board. Public attributes are its parts; commands and field use them."""
+    """The whole application on one board. Public attributes are its parts; commands and field use them.
+    `ring` is the memory of the event buffer where the board has taken it early."""
 
-    def __init__(self, board):
+    def __init__(self, board, ring=None):
         board.ensure_open()
         self.board = board
         self.boot = count_boot(board.files)
         self.settings = Settings(board.files)
         self.crash = CrashRecord(board.files)
         self.framelog = FrameLog(board.files)
-        self.events = EventBuffer()
+        self.events = EventBuffer(ring=ring)
         self.guard = Guard(board)
         self.shot = shots.Shot(board)
         self.watch = Watch(board, self.events)

@@ -65,3 +65,12 @@ def count_boot(files):
     except OSError:
         return 0
     return number
+
+
+def boot_number(files):
+    """The number of this boot once it was counted; 0 when the flash does not work."""
+    try:
+        number = TwoSlots(files, "boot").load()
+    except OSError:
+        return 0
+    return number if isinstance(number, int) else 0

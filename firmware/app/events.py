@@ -14,10 +14,12 @@ RING_LINES = 160
 
 
 class EventBuffer:
-    """Events from oldest not acknowledged to newest; `seq` numbers run from 1 at boot without gaps."""
+    """Events from oldest not acknowledged to newest; `seq` numbers run from 1 at boot without gaps.
 
-    def __init__(self, ring_bytes=RING_BYTES, ring_lines=RING_LINES):
-        self._ring = bytearray(ring_bytes)
+    `ring` is the memory for them, where it had to be taken early; else it is taken here."""
+
+    def __init__(self, ring_bytes=RING_BYTES, ring_lines=RING_LINES, ring=None):
+        self._ring = bytearray(ring_bytes) if ring is None else ring
         self._lengths = array("H", bytes(2 * ring_lines))
         self._first = 0  # place in _lengths of the oldest line kept
         self._count = 0

@@ -1,7 +1,7 @@
 """The two LEDs, blue and orange: every pattern as data, told apart by rhythm as well as by colour.
 
-A pattern is a tuple of steps (blue, orange, milliseconds); the last step is followed by dark, except in
-the steady ones, which stay.
+A pattern is a row of steps; the last step is followed by dark, except in the steady ones, which stay. What each
+means says `light_words.py`, which no board loads.
 """
 
 WITHIN = "within"
@@ -19,94 +19,45 @@ LOG_FULL = "log_full"
 DAMAGED = "damaged"
 BOOT = "boot"
 
-_LONG = 900
-_SHORT = 150
-_GAP = 150
-_PAUSE = 500
+_OFF = 0
+_BLUE = 1
+_ORANGE = 2
+_BOTH = 3
+_LONG = 90  # in hundredths of a second, as all lengths of the patterns
+_SHORT = 15
+_GAP = 15
+_PAUSE = 50
+
+# Two bytes a step: which are lit, and for how long. As tuples these would take six kilobytes of a board's memory.
+_ONE = bytes((_ORANGE, _SHORT, _OFF, _GAP))
+_BODY = bytes((_ORANGE, _LONG, _OFF, _GAP))
+_END = bytes((_OFF, _PAUSE))
+_STEPS = {
+    WITHIN: bytes((_BLUE, _LONG)),
+    OUT: _ONE * 4,
+    NO_ANSWER_A: (_BODY + _ONE + _END) * 2,
+    NO_ANSWER_B: (_BODY + _ONE * 2 + _END) * 2,
+    NO_ANSWER_BOTH: (_BODY + _ONE * 3 + _END) * 2,
+    NOT_MEASURED: bytes((_BOTH, _SHORT, _OFF, _LONG, _BOTH, _SHORT)),
+    DARK: bytes((_OFF, 0)),
+    ARMED: bytes((_BLUE, 0)),
+    NOT_WOUND: bytes((_BLUE, 30, _ORANGE, 30)) * 3,
+    REFUSED: bytes((_ORANGE, _SHORT)),
+    FAULT: bytes((_ORANGE, 5, _OFF, 5)) * 20,
+    LOG_FULL: bytes((_ORANGE, _LONG, _OFF, 30)) * 3,
+    DAMAGED: bytes((_ORANGE, _LONG, _BLUE, _LONG)) * 2,
+    BOOT: bytes((_BOTH, 50)),
+}
+_STAYS = (ARMED,)
 
 
-def _flashes(blue, orange, count, on_ms=_SHORT, off_ms=_GAP):
-    return ((blue, orange, on_ms), (0, 0, off_ms)) * count
-
-
-# What each one says, for the docs: name, what it means, what is seen, steps, stays.
-PATTERNS = (
-    (WITHIN, "the pair is within tolerance", "blue, one long flash", ((1, 0, _LONG),), False),
-    (OUT, "the pair is out of tolerance", "orange, four quick flashes", _flashes(0, 1, 4), False),
-    (
-        NO_ANSWER_A,
-        "body A did not answer",
-        "orange long, then one short, twice",
-        (((0, 1, _LONG), (0, 0, _GAP)) + _flashes(0, 1, 1) + ((0, 0, _PAUSE),)) * 2,
-        False,
-    ),
-    (
-        NO_ANSWER_B,
-        "body B did not answer",
-        "orange long, then two short, twice",
-        (((0, 1, _LONG), (0, 0, _GAP)) + _flashes(0, 1, 2) + ((0, 0, _PAUSE),)) * 2,
-        False,
-    ),
-    (
-        NO_ANSWER_BOTH,
-        "neither body answered",
-        "orange long, then three short, twice",
-        (((0, 1, _LONG), (0, 0, _GAP)) + _flashes(0, 1, 3) + ((0, 0, _PAUSE),)) * 2,
-        False,
-    ),
-    (
-        NOT_MEASURED,
-        "the pair was fired and not measured",
-        "both together, two short flashes far apart",
-        ((1, 1, _SHORT), (0, 0, _LONG), (1, 1, _SHORT)),
-        False,
-    ),
-    (DARK, "ready, or off", "dark", ((0, 0, 0),), False),
-    (ARMED, "armed by the laptop: the releases may close", "blue, steady", ((1, 0, 0),), True),
-    (
-        NOT_WOUND,
-        "not fired: wind both bodies, then press 'wound'",
-        "blue and orange in turn, three times",
-        ((1, 0, 300), (0, 1, 300)) * 3,
-        False,
-    ),
-    (
-        REFUSED,
-        "not fired: too soon, or the laptop has the box",
-        "orange, one short flash",
-        ((0, 1, _SHORT),),
-        False,
-    ),
-    (
-        FAULT,
-        "the interlock is open, or something failed: outputs are open",
-        "orange, flickering for two seconds",
-        _flashes(0, 1, 20, 50, 50),
-        False,
-    ),
-    (
-        LOG_FULL,
-        "the frame log is full or failed: this frame was fired and not logged",
-        "orange, three long flashes",
-        _flashes(0, 1, 3, _LONG, 300),
-        False,
-    ),
-    (
-        DAMAGED,
-        "the stored settings were damaged: the button does not fire until they are stored again",
-        "orange long, blue long, twice",
-        ((0, 1, _LONG), (1, 0, _LONG)) * 2,
-        False,
-    ),
-    (BOOT, "the box has started", "both, half a second", ((1, 1, 500),), False),
-)
-
-_STEPS = {row[0]: (row[3], row[4]) for row in PATTERNS}
-
-
-def preset_steps(number):
-    """Preset `number` (from 1) chosen: so many blue flashes, slow enough to count."""
-    return _flashes(1, 0, number, 200, 300)
+def pattern_steps(name):
+    """(steps, stays) of a pattern, for whoever describes it: each step (blue, orange, milliseconds)."""
+    steps = _STEPS[name]
+    return (
+        tuple([(steps[i] & 1, steps[i] >> 1, 10 * steps[i + 1]) for i in range(0, len(steps), 2)]),
+        name in _STAYS,
+    )
 
 
 class Lights:
@@ -114,7 +65,7 @@ class Lights:
 
     def __init__(self, board):
         self._board = board
-        self._steps = ()  # type: tuple[tuple[int, int, int], ...]
+        self._steps = b""
         self._stays = False
         self._at = 0
         self._next_ms = -1  # -1: nothing to do
@@ -124,12 +75,12 @@ class Lights:
 
     def show(self, name, now):
         """Begin a pattern now."""
-        steps, stays = _STEPS[name]
-        self._play(name, steps, stays, now)
+        self._play(name, _STEPS[name], name in _STAYS, now)
 
     def show_preset(self, number, now):
         """Begin the count of a preset, from 1."""
-        self._play("preset %d" % number, preset_steps(number), False, now)
+        # So many blue flashes, slow enough to count.
+        self._play("preset %d" % number, bytes((_BLUE, 20, _OFF, 30)) * number, False, now)
 
     def then(self, name):
         """Show another pattern after the one that plays."""
@@ -148,10 +99,10 @@ class Lights:
         """Do the steps that are due."""
         while 0 <= self._next_ms <= now:
             if self._at < len(self._steps):
-                blue, orange, ms = self._steps[self._at]
-                self._board.lights(blue, orange)
-                self._at += 1
-                self._next_ms += ms
+                lit = self._steps[self._at]
+                self._board.lights(lit & 1, lit >> 1)
+                self._next_ms += 10 * self._steps[self._at + 1]
+                self._at += 2
                 if self._stays and self._at == len(self._steps):
                     self._next_ms = -1
             else:
@@ -161,9 +112,8 @@ class Lights:
                 if self._then is not None:
                     name = self._then
                     self._then = None
-                    steps, stays = _STEPS[name]
                     # A breath between two patterns, or they read as one.
-                    self._play(name, ((0, 0, _PAUSE),) + steps, stays, now)
+                    self._play(name, _END + _STEPS[name], name in _STAYS, now)
 
     def due_in(self, now):
         """Milliseconds until the next step."""

@@ -7,14 +7,13 @@ import machine
 from app import pins
 from machine import Pin
 
-from . import files, registers, safe
+from . import files, memory, registers, safe
 from .clock import Millis
 from .lamps import LampRow
 from .releases import Releases
 from .sampler import Sampler
 from .usb import UsbSerial
 
-LEAST_MICROPYTHON = (1, 24)
 WATCHDOG_MS = 5000
 IDLE_LOOK_MS = 1
 
@@ -22,17 +21,17 @@ PRESSED = ("button_half", "button_full", "wound", "preset")
 
 
 class Board:
-    """Owns every pin of the pin table. Make one, once, with the outputs already open."""
+    """Owns every pin of the pin table. Make one, once, with the outputs already open; `rings` is a
+    board.memory.Rings, taken while the heap was whole."""
 
-    def __init__(self):
+    def __init__(self, rings=None):
         self.tick_hz = machine.freq()
         self._chip = registers.chip_name()
         self._reset_cause = self._find_reset_cause()
         self._millis = Millis()
         self._watchdog = None
         self._must_restart = False
-        # The rings need the largest piece of memory: first, while the heap is whole.
-        self._sampler = Sampler(self.tick_hz, self._chip == "RP2350")
+        self._sampler = Sampler(self.tick_hz, self._chip == "RP2350", rings or memory.Rings())
         self._releases = Releases(self.tick_hz)
         self._lamp_row = LampRow()
         self._leds = [Pin(pins.gpio_of(name), Pin.OUT, value=0) for name in ("led_ok", "led_out")]

@@ -3,17 +3,14 @@
 import time
 
 import rp2
-import uctypes
 from app import pins
 from machine import Pin, mem32
 
 from . import programs, sampling
+from .memory import MACHINES, RING_BITS, RING_BYTES
 from .registers import PioBlock, TransferCount
 
-RING_BITS = 14  # 16 KiB, 2048 records a machine
-RING_BYTES = 1 << RING_BITS
 RING_WORDS = RING_BYTES // 4
-MACHINES = len(programs.PHASES)
 ALL = (1 << MACHINES) - 1
 
 BATCH_RECORDS = 48  # of each machine a call: keeps the main loop's other branches waiting some 10 ms at most
@@ -36,13 +33,11 @@ class Sampler:
     disagree by some microseconds, which is why the host refuses a shot with a loss.
     """
 
-    def __init__(self, tick_hz, is_rp2350):
+    def __init__(self, tick_hz, is_rp2350, rings):
         self._tick_hz = tick_hz
         self._block = PioBlock(0)
-        # DMA wraps on a boundary of the ring's size, so the rings are cut out of a larger piece.
-        self._memory = bytearray((MACHINES + 1) * RING_BYTES - 4)
-        first = (uctypes.addressof(self._memory) + RING_BYTES - 1) & ~(RING_BYTES - 1)
-        self._rings = [first + machine * RING_BYTES for machine in range(MACHINES)]
+        self._memory = rings  # kept: DMA writes there
+        self._rings = [rings.first + machine * RING_BYTES for machine in range(MACHINES)]
         self._channels = [rp2.DMA() for _ in range(MACHINES)]
         self._counts = [TransferCount(dma.channel, is_rp2350) for dma in self._channels]  # type: ignore[attr-defined]
         self._read = [0] * MACHINES

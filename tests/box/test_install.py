@@ -13,14 +13,38 @@ import pytest
 from mpremote.transport import TransportError
 
 import coincide_firmware
+from coincide.box.cable.answers import BoxIdentity
 from coincide.box.cable.ports import Port
-from coincide.box.install import Progress, board_files, install, install_to_directory, reach_rescue_mode
+from coincide.box.firmware import NOT_ON_A_BOARD, board_files, compiled_files
+from coincide.box.install import (
+    InstallOutcome,
+    Progress,
+    install_to_directory,
+    reach_rescue_mode,
+    started_box,
+)
+from coincide.box.install import install as install_and_ask
 from coincide.box.simulated.port import SimulatedPort, open_simulated
 from coincide.errors import BadInput, BoxFailed
 from coincide_firmware.app import messages
 from coincide_firmware.app.wire import encode
 
 Entry = namedtuple("Entry", ["name"])
+
+
+ANOTHER_FORMAT = 5  # of compiled files than this computer's compiler writes: source is installed
+THIS_FORMAT = 0x306
+
+
+def identity() -> BoxIdentity:
+    return BoxIdentity(
+        1, "0", 3, 125_000_000, (), "00", "Pico", False, "restart", True, (), {}, crash=False, raw={}
+    )
+
+
+def install(port: str, **options: Any) -> InstallOutcome:
+    """Onto a board whose box answers at once."""
+    return install_and_ask(port, **{"ask": lambda _: (identity(), None), **options})
 
 
 class StandIn:
@@ -31,6 +55,7 @@ class StandIn:
         self.directories = {name.partition("/")[0] for name in self.files if "/" in name}
         self.version = version
         self.platform = "rp2"
+        self.mpy = ANOTHER_FORMAT
         self.reachable = True
         self.dies_at: str | None = None
         self.corrupts: str | None = None
@@ -47,7 +72,7 @@ class StandIn:
         return
 
     def eval(self, expression: str, parse: bool = True) -> Any:
-        return self.platform, self.version
+        return self.platform, self.version, self.mpy
 
     def exec_raw_no_follow(self, command: str) -> None:
         self.ran.append(command)
@@ -91,7 +116,7 @@ def test_exactly_the_files_of_the_firmware_that_belong_on_a_board() -> None:
     root = Path(coincide_firmware.__path__[0])
     names = set(board_files())
     on_disk = {str(file.relative_to(root)) for file in root.rglob("*.py") if file != root / "__init__.py"}
-    assert names == on_disk
+    assert names == on_disk - set(NOT_ON_A_BOARD)
     assert {"boot.py", "main.py", "app/wire.py", "board/sampler.py", "app/__init__.py"} <= names
     assert list(board_files())[-1] == "main.py"
 
@@ -104,6 +129,62 @@ def test_fresh_board_gets_every_file_and_starts() -> None:
     assert outcome.micropython == "1.28.0"
     assert board.ran == ["import machine\nmachine.reset()"]
     assert board.closed
+
+
+def test_compiled_for_an_interpreter_that_reads_this_computers_format() -> None:
+    board = StandIn({**board_files(), "data/settings.0": b"mine"})
+    board.mpy = THIS_FORMAT
+    outcome = install("port", transport=lambda _: board)
+    assert outcome.compiled
+    expected = compiled_files(THIS_FORMAT)
+    assert expected is not None
+    assert board.files == {**expected, "data/settings.0": b"mine"}
+    # An interpreter prefers source: none of it may stay.
+    assert [name for name in board.files if name.endswith(".py")] == ["boot.py", "main.py"]
+    assert set(outcome.removed) == {name for name in board_files() if "/" in name}
+    assert sum(map(len, expected.values())) < 60_000
+    assert board.log[0] != "write main.py"
+    # And back: to a board whose interpreter was changed for another.
+    board.mpy = ANOTHER_FORMAT
+    assert not install("port", transport=lambda _: board).compiled
+    assert board.files == {**board_files(), "data/settings.0": b"mine"}
+
+
+def test_compiled_files_carry_the_version_their_interpreter_asks_for() -> None:
+    files = compiled_files(THIS_FORMAT)
+    assert files is not None
+    for name, content in files.items():
+        if name.endswith(".mpy"):
+            # By MicroPython's documentation of the format: 'M', version, flags and native architecture, bits of an int.
+            assert content[:4] == bytes((ord("M"), THIS_FORMAT & 0xFF, 0, 31)), name
+    assert compiled_files(ANOTHER_FORMAT) is None
+    assert compiled_files(0) is None
+
+
+def test_a_box_that_does_not_answer_after_its_restart_is_no_success() -> None:
+    def silent(port: str) -> tuple[BoxIdentity, None]:
+        raise BoxFailed("the box does not answer after its restart")
+
+    with pytest.raises(BoxFailed, match="does not answer after its restart"):
+        install("port", transport=lambda _: StandIn(), ask=silent)
+
+
+def test_the_crash_record_is_read_after_the_restart() -> None:
+    plugged = Plugged()
+    plugged.ask("identify")
+    who, crash = started_box("/dev/ttyACM0", plugged.open)
+    assert who.simulated
+    assert crash is None
+    box = plugged.port.machine._box
+    assert box is not None
+    box.crash.note(2, 17, "main loop", "MemoryError")
+    who, crash = started_box("/dev/ttyACM0", plugged.open)
+    assert crash == {"boot": 2, "ms": 17, "doing": "main loop", "text": "MemoryError"}
+
+
+def test_no_port_after_the_restart_is_said() -> None:
+    with pytest.raises(BoxFailed, match=r"verified, but the box does not answer.*/dev/nowhere"):
+        started_box("/dev/nowhere", within_s=0.0)
 
 
 def test_second_installation_writes_nothing() -> None:

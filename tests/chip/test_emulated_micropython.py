@@ -17,7 +17,8 @@ import pytest
 from rp2040py.boards import BoardSpec
 from rp2040py.device import MicroPythonDevice
 
-from coincide.box.install import LEAST_MICROPYTHON, board_files
+from coincide.box.firmware import board_files
+from coincide.box.install import LEAST_MICROPYTHON
 
 pytestmark = pytest.mark.chip
 CHUNK = 512

@@ -18,7 +18,8 @@ from coincide.box.cable.answers import BoxRefused, Event
 from coincide.box.cable.client import BoxClient
 from coincide.box.cable.ports import Port, SerialPort
 from coincide.box.conduct import run_series
-from coincide.box.install import board_files, install_to_directory
+from coincide.box.firmware import board_files
+from coincide.box.install import install_to_directory
 from coincide.box.plans import SeriesPlan, offset_plan
 from coincide.errors import BoxFailed
 from coincide.session.file import SessionWriter, read_session

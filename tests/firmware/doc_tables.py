@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from coincide_firmware.app import framelog, messages, settings, wire
-from coincide_firmware.app.lights import PATTERNS
+from coincide_firmware.app.light_words import PATTERNS
 from tests.firmware.app.stand_in import Bench, two_bodies
 
 ROOT = Path(__file__).parents[2]

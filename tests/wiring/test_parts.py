@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from coincide_firmware.app.pin_words import PURPOSES
 from coincide_firmware.app.pins import PINS
 from coincide_wiring.circuits.pin_table import as_markdown, pin_rows
 from coincide_wiring.netlist import Build, sheets
@@ -44,8 +45,7 @@ def test_the_safety_parts_are_counted_right() -> None:
 
 
 def test_the_pin_table_is_the_firmwares() -> None:
-    assert [
-        (row.name, row.gpio, row.direction, row.active, row.body, row.purpose) for row in pin_rows()
-    ] == list(PINS)
+    assert [(row.name, row.gpio, row.direction, row.active, row.body) for row in pin_rows()] == list(PINS)
+    assert list(PURPOSES) == [row[0] for row in PINS]
     for row in pin_rows():
         assert f"| {row.gpio} | `{row.name}` |" in as_markdown()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from coincide_firmware.app.pin_words import PURPOSES
 from coincide_firmware.app.pins import PINS
 
 
@@ -21,7 +22,7 @@ class PinRow:
 
 def pin_rows() -> tuple[PinRow, ...]:
     """The pin table, in its own order."""
-    return tuple(PinRow(*row) for row in PINS)
+    return tuple(PinRow(*row, PURPOSES[row[0]]) for row in PINS)
 
 
 def as_markdown() -> str:

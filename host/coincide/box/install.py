@@ -5,31 +5,29 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import io
+import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Protocol
 
 from mpremote.transport import TransportError
 from mpremote.transport_serial import SerialTransport
 
-import coincide_firmware
-from coincide.box.cable.answers import BoxRefused
+from coincide.box.cable.answers import BoxIdentity, BoxRefused
 from coincide.box.cable.client import BoxClient
 from coincide.box.cable.discover import ask_identity
 from coincide.box.cable.lost import PortLost
 from coincide.box.cable.ports import Port, SerialPort
+from coincide.box.firmware import LAST, PACKAGES, board_files, compiled_files
 from coincide.errors import BadInput, BoxFailed
 
 LEAST_MICROPYTHON = (1, 24)
-# The order on the board: the safe start first; main.py, which starts the box, last.
-FIRST = "boot.py"
-LAST = "main.py"
-PACKAGES = ("app", "board")
 RAW_REPL_WAIT_S = 5
 LEAVES_S = 2.0  # within so long a box that goes into rescue mode is gone from its port, if it goes at all
 RETURNS_S = 15.0
 LOOK_AGAIN_S = 0.25
+STARTS_S = 20.0  # a board that compiles its files at every start takes some four seconds
 BY_HAND = "unplug the box, hold its 'preset' button while plugging it in, and repeat"
 
 
@@ -46,7 +44,9 @@ class Progress:
 
 @dataclass(frozen=True)
 class InstallOutcome:
-    """What was done. `written` of `files` files differed from what was there."""
+    """What was done. `written` of `files` files differed from what was there; `compiled`: for the board's own
+    interpreter, else as source. `identity` is the box that answered after its restart, `crash` what it has on record;
+    both None where nothing was restarted."""
 
     where: str
     micropython: str
@@ -54,6 +54,9 @@ class InstallOutcome:
     written: int
     bytes_all: int
     removed: tuple[str, ...]
+    compiled: bool = False
+    identity: BoxIdentity | None = None
+    crash: dict[str, Any] | None = None
 
 
 class Transport(Protocol):
@@ -80,16 +83,6 @@ class Transport(Protocol):
 
 def _silent(_: Progress) -> None:
     return
-
-
-def board_files() -> dict[str, bytes]:
-    """Path on the board to content, in the order in which they are written."""
-    root = Path(coincide_firmware.__path__[0])
-    names = [FIRST]
-    for package in PACKAGES:
-        names += sorted(f"{package}/{file.name}" for file in (root / package).glob("*.py"))
-    names.append(LAST)
-    return {name: (root / name).read_bytes() for name in names}
 
 
 def install_to_directory(path: Path, progress: Callable[[Progress], None] = _silent) -> InstallOutcome:
@@ -180,13 +173,43 @@ def _port_after_restart(port: Port) -> str:
     return port.name
 
 
+def started_box(
+    port: str, open_port: Callable[[str], Port] = SerialPort, within_s: float = STARTS_S
+) -> tuple[BoxIdentity, dict[str, Any] | None]:
+    """Waits for the box to answer after its restart: who it is, and its crash record.
+
+    Raises BoxFailed in a sentence when it does not within `within_s`.
+    """
+    until_s = time.monotonic() + within_s
+    while True:
+        try:
+            identity = ask_identity(port, open_port)
+            break
+        except BoxFailed as failed:
+            if time.monotonic() >= until_s:
+                raise BoxFailed(
+                    f"Every file is on the board on {port} and verified, but the box does not answer after its "
+                    f"restart: {failed}"
+                ) from None
+            time.sleep(LOOK_AGAIN_S)
+    if not identity.crash:
+        return identity, None
+    opened = open_port(port)
+    try:
+        return identity, BoxClient(opened, any_version=True).crash()
+    finally:
+        opened.close()
+
+
 def install(
     port: str,
     progress: Callable[[Progress], None] = _silent,
     transport: Callable[[str], Transport] = open_transport,
     rescue: Callable[[str], str] = reach_rescue_mode,
+    ask: Callable[[str], tuple[BoxIdentity, dict[str, Any] | None]] = started_box,
 ) -> InstallOutcome:
-    """Writes the firmware to the board on `port`, checks every file's SHA-256 on the board, restarts it.
+    """Writes the firmware to the board on `port`, checks every file's SHA-256 on the board, restarts it and asks it
+    who it is.
 
     A box that runs our firmware is sent into rescue mode first. Files that are already right are left alone;
     former files of ours that no longer belong are removed;
@@ -197,7 +220,7 @@ def install(
     try:
         _reach(board, port)
         try:
-            return _install(board, port, progress)
+            done = _install(board, port, progress)
         except (TransportError, OSError) as error:
             raise BoxFailed(
                 f"The installation on {port} was cut short ({_reason(error)}): the outputs stay open and the "
@@ -206,6 +229,8 @@ def install(
     finally:
         with contextlib.suppress(TransportError, OSError):
             board.close()
+    identity, crash = ask(port)
+    return replace(done, identity=identity, crash=crash)
 
 
 def _reason(error: Exception) -> str:
@@ -227,8 +252,9 @@ def _reach(board: Transport, port: str) -> None:
 
 
 def _install(board: Transport, port: str, progress: Callable[[Progress], None]) -> InstallOutcome:
-    version = _supported_version(board, port)
-    files = board_files()
+    version, mpy = _supported_version(board, port)
+    compiled = compiled_files(mpy)
+    files = compiled or board_files()
     sizes = sum(map(len, files.values()))
     # While files are mixed, nothing starts by itself.
     stale = [name for name in files if not _is_right(board, name, files[name])]
@@ -258,12 +284,14 @@ def _install(board: Transport, port: str, progress: Callable[[Progress], None]) 
         done += len(content)
         progress(Progress(name, number, len(files), done, sizes))
     board.exec_raw_no_follow("import machine\nmachine.reset()")
-    return InstallOutcome(port, version, len(files), len(stale), sizes, removed)
+    return InstallOutcome(port, version, len(files), len(stale), sizes, removed, compiled is not None)
 
 
-def _supported_version(board: Transport, port: str) -> str:
-    platform, version = board.eval(
-        "(__import__('sys').platform, tuple(__import__('sys').implementation[1])[:3])"
+def _supported_version(board: Transport, port: str) -> tuple[str, int]:
+    """The version in words, and the interpreter's format of compiled files."""
+    platform, version, mpy = board.eval(
+        "(__import__('sys').platform, tuple(__import__('sys').implementation[1])[:3], "
+        "getattr(__import__('sys').implementation, '_mpy', 0))"
     )
     text = ".".join(map(str, version))
     if platform != "rp2":
@@ -276,7 +304,7 @@ def _supported_version(board: Transport, port: str) -> str:
             f"The board on {port} runs MicroPython {text}; the box needs 1.24 or newer: hold BOOTSEL while "
             "plugging the board in, copy a newer MicroPython to the drive that appears, and repeat."
         )
-    return text
+    return text, mpy
 
 
 def _is_right(board: Transport, name: str, content: bytes) -> bool:

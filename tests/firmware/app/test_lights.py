@@ -1,7 +1,8 @@
 """What the LEDs say can be read without telling blue from orange."""
 
 from coincide_firmware.app import lights
-from coincide_firmware.app.lights import PATTERNS, Lights
+from coincide_firmware.app.light_words import PATTERNS
+from coincide_firmware.app.lights import Lights
 from coincide_firmware.app.messages import FRAME_VERDICTS
 from tests.firmware.app.stand_in import TICKS_A_MS, StandInBoard
 

@@ -198,15 +198,36 @@ def test_rescue_mode_stops_a_watchdog_that_still_runs(capsys: pytest.CaptureFixt
 
 
 def test_interrupt_key_is_off_before_anything_large_is_imported() -> None:
-    body = [ast.unparse(one) for one in ast.parse((FIRMWARE / "main.py").read_text()).body]
+    main = [ast.unparse(one) for one in ast.parse((FIRMWARE / "main.py").read_text()).body[1:]]
+    assert main == [
+        "from board import safe",
+        "safe.open_outputs()",
+        "from board import start",
+        "start.main()",
+    ]
+    body = [ast.unparse(one) for one in ast.parse((FIRMWARE / "board/start.py").read_text()).body]
     at = body.index("micropython.kbd_intr(-1)")
     assert [line for line in body[:at] if "import" in line] == [
-        "from board import safe",
+        "import gc",
         "import sys",
         "import time",
         "import machine",
         "import micropython",
+        "from . import safe",
     ]
+
+
+def test_crash_record_names_the_boot_it_happened_in() -> None:
+    loaded = bench()
+    stopping(loaded, 100, ValueError("told to fail"))
+    for boot in (1, 2):
+        with pytest.raises(Reset):
+            loaded.use("main")
+        loaded.power_up()
+        record = next(bytes(v) for k, v in loaded.files.contents.items() if "crash." in k)
+        assert b'"boot": 1' in record  # the first one is kept
+        assert loaded.use("app.crash").boot_number(loaded.use("board.files").FlashFiles("/data")) == boot
+        stopping(loaded, 100, ValueError("told to fail"))
 
 
 def test_unsupported_micropython_is_refused_in_a_sentence(capsys: pytest.CaptureFixture[str]) -> None:

@@ -27,7 +27,8 @@ class Rig:
             self.chip.drive(gpio, 1)
         self.chip.drive(INTERLOCK, 0)
         self.loaded = loaded_on(self.chip)
-        self.sampler: Any = self.loaded.use("board.sampler").Sampler(HZ, False)
+        rings = self.loaded.use("board.memory").Rings()
+        self.sampler: Any = self.loaded.use("board.sampler").Sampler(HZ, False, rings)
         self.start = self.chip.cycle
         self.releases: Any = self.loaded.use("board.releases").Releases(HZ)
         self.chip.run(50)

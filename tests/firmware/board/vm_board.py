@@ -183,9 +183,9 @@ def test_decoding_is_the_same_here_and_on_cpython():
 
 
 def test_the_ring_memory_fits_a_board():
-    from board import sampler
+    from board import memory
 
-    rings = (sampler.MACHINES + 1) * sampler.RING_BYTES
+    rings = (memory.MACHINES + 1) * memory.RING_BYTES
     assert rings <= 64 * 1024
 
 

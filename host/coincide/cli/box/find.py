@@ -78,6 +78,13 @@ def install(port: str | None, folder: Path | None) -> None:
 
         done = install_on_board(port, shown)
     say(
-        f"MicroPython {done.micropython} on {port}: {done.written} of {done.files} files written, all verified. "
-        f"Next: coincide box check --port {port}"
+        f"MicroPython {done.micropython} on {port}: {done.written} of {done.files} files written "
+        f"({'compiled' if done.compiled else 'as source'}), all verified."
     )
+    if done.identity is not None:
+        say(
+            f"It has restarted and answers: firmware {done.identity.firmware}, start number {done.identity.boot}."
+        )
+    if done.crash is not None:
+        say(f"It has a crash on record, of start number {done.crash.get('boot')}: {done.crash.get('text')}")
+    say(f"Next: coincide box check --port {port}")

@@ -14,7 +14,8 @@ from coincide.report.words.series import who
 from coincide.rig.calibration import Calibration, Found, stale_reasons
 from coincide.rig.geometry import scan_words, view_of
 from coincide.rig.model import Body, Rig
-from coincide_firmware.app.lights import NOT_MEASURED, OUT, PATTERNS, WITHIN
+from coincide_firmware.app.light_words import PATTERNS
+from coincide_firmware.app.lights import NOT_MEASURED, OUT, WITHIN
 from coincide_wiring.cautions import cautions_for
 
 ON_THE_CARD = (

@@ -4,6 +4,8 @@ Only what the firmware uses is there: anything else is an AttributeError, which 
 as MicroPython documents it for the rp2 port, down to what it leaves alone.
 """
 
+import gc
+
 from . import asm
 from .chip import PIO0, REASON_FORCED, SIO
 
@@ -86,6 +88,7 @@ def make_modules(chip, peer, files):
         "select": _select(chip, peer),
         "sys": _sys(chip, peer),
         "os": _os(files),
+        "gc": Namespace(collect=gc.collect, threshold=lambda bytes_between: None),
     }
 
 

@@ -1,0 +1,25 @@
+"""What each signal of the pin table is for: for the drawings and the docs, never loaded on a board."""
+
+PURPOSES = {
+    "half_a": "half-press of body A, through its isolator",
+    "full_a": "full-press of body A, through its isolator",
+    "half_b": "half-press of body B, through its isolator",
+    "full_b": "full-press of body B, through its isolator",
+    "sync_a": "sync contact of body A",
+    "sync_b": "sync contact of body B",
+    "gate_a1": "gate sensor 1 of body A",
+    "gate_a2": "gate sensor 2 of body A",
+    "gate_b1": "gate sensor 1 of body B",
+    "gate_b2": "gate sensor 2 of body B",
+    "beat": "heartbeat, left open: proves the sampler alive, carries its clock over wraps",
+    "button_half": "the photographer's release button, half-press",
+    "button_full": "the photographer's release button, full-press",
+    "interlock": "interlock: closed to ground = may fire, open = may not",
+    "led_ok": "status LED, blue: within tolerance",
+    "led_out": "status LED, orange: out of tolerance",
+    "lamp_data": "lamp row: serial data of the shift register",
+    "lamp_clock": "lamp row: shift clock",
+    "lamp_latch": "lamp row: latch",
+    "wound": "'wound' button or foot switch, for bodies wound by hand",
+    "preset": "button that chooses the stored preset",
+}

@@ -1,0 +1,43 @@
+"""The large pieces of memory, taken before anything else is imported, while the heap is whole.
+
+MicroPython never moves what it has allocated: once small things lie all over the heap, a large piece may find no
+place although there is memory enough.
+"""
+
+import gc
+
+import uctypes
+
+RING_BITS = 14  # 16 KiB, 2048 records a machine
+RING_BYTES = 1 << RING_BITS
+MACHINES = 3
+PROBE_BYTES = 1024
+
+
+class Rings:
+    """A ring for each sampling machine, each on a boundary of its size, as DMA wraps there. `first` is the address of
+    the first; the next ones follow."""
+
+    def __init__(self):
+        self._memory = _on_a_boundary()
+        if self._memory is None:
+            # Anywhere, and larger by as much as a boundary may be away.
+            gc.collect()
+            self._memory = bytearray((MACHINES + 1) * RING_BYTES - 4)
+        self.first = _next_boundary(uctypes.addressof(self._memory))
+
+
+def _next_boundary(address):
+    return (address + RING_BYTES - 1) & ~(RING_BYTES - 1)
+
+
+def _on_a_boundary():
+    """The rings with nothing to spare, or None. What is left below them stays free for small things."""
+    # The heap is empty but for its beginning, and filled from there: what is asked for next lies behind the probe.
+    probe = bytearray(PROBE_BYTES)
+    behind = uctypes.addressof(probe) + PROBE_BYTES
+    spacer = bytearray(_next_boundary(behind) - behind)
+    memory = bytearray(MACHINES * RING_BYTES)
+    at = uctypes.addressof(memory)
+    del probe, spacer
+    return memory if at == _next_boundary(at) else None
