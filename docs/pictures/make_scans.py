@@ -16,6 +16,7 @@ HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE.parents[1]))
 
 from coincide.cli import coincide  # noqa: E402
+from coincide.scans.file import read_pixels  # noqa: E402
 from tests.scans.pairs import Change, Mover, make_pair  # noqa: E402
 
 
@@ -28,8 +29,13 @@ def main() -> None:
         for path, image in zip(paths, (pair.a, pair.b), strict=True):
             Image.fromarray((image * 255).astype(np.uint8)).save(path)
         drawn = Path(folder) / "drawn"
+        merged, fringes = Path(folder) / "merged.tif", Path(folder) / "fringes.png"
         arguments = ["scans", *map(str, paths), "--dpi", "4000", "--pictures", str(drawn)]
+        arguments += ["--merged", str(merged), "--fringes", str(fringes)]
         coincide.main(arguments, standalone_mode=False)
+        pixels, _ = read_pixels(merged)
+        Image.fromarray((pixels >> 8).astype(np.uint8)).save(HERE / "scans-merged.jpg", quality=82)
+        Image.open(fringes).convert("RGB").save(HERE / "scans-fringes.jpg", quality=82)
         for name in ("before", "after", "moved"):
             picture = Image.open(drawn / f"{name}.png").convert("RGB")
             picture.save(HERE / f"scans-{name}.jpg", quality=82)

@@ -107,14 +107,20 @@ def compare_roll(
     frames: Sequence[Frame] = (),
     dpi: float | None = None,
     advance: Callable[[], None] = lambda: None,
+    each: Callable[[RollLine, Compared], None] = lambda _line, _found: None,
 ) -> tuple[tuple[RollRow, ...], RollSummary]:
-    """Compare every pair. A pair that cannot be read or told is a row with the reason, not the end."""
+    """Compare every pair; `each` is called with those that were told, and may refuse by BadInput.
+
+    A pair that cannot be read or told is a row with the reason, not the end.
+    """
     skew_of = {frame.frame: frame.skew_s for frame in frames if frame.frame is not None}
     rows = []
     for line in lines:
         skew_s = skew_of.get(line.frame, math.nan) if line.frame is not None else math.nan
         try:
-            rows.append(_row(line, skew_s, compare(line.a, line.b, dpi)))
+            found = compare(line.a, line.b, dpi)
+            each(line, found)
+            rows.append(_row(line, skew_s, found))
         except CoincideError as refused:
             rows.append(_refused(line, skew_s, str(refused)))
         advance()

@@ -85,12 +85,31 @@ def read_scan(path: Path, dpi: float | None = None) -> Scan:
     return Scan(path.name, _to_grey(pixels), dpi if dpi is not None else info.dpi)
 
 
-def read_pixels(path: Path) -> tuple[Pixels, ScanInfo]:
-    """The pixels as stored, (h, w) or (h, w, 3), uint8 or uint16, turned as the file's orientation says."""
+@dataclass(frozen=True, slots=True)
+class Everything:
+    """All of a scan. pixels (h, w) or (h, w, samples): the colours first, then what else each pixel has (infrared for
+    dust, a mask). icc: the colour profile, None without one."""
+
+    pixels: Pixels
+    info: ScanInfo
+    icc: bytes | None
+
+
+def read_all(path: Path) -> Everything:
+    """A scan with its colour profile and, of a TIFF, its extra samples. Raises BadInput as `read_pixels` does."""
+    pixels, info = read_pixels(path, extra=True)
+    return Everything(pixels, info, _profile(path))
+
+
+def read_pixels(path: Path, *, extra: bool = False) -> tuple[Pixels, ScanInfo]:
+    """The pixels as stored, (h, w) or (h, w, 3), uint8 or uint16, turned as the file's orientation says.
+
+    `extra`: with the further samples of a TIFF behind the colours.
+    """
     kind = _kind(path)
     with _quiet():
         try:
-            pixels, info = _read_tiff(path) if kind == "tiff" else _read_pillow(path, kind)
+            pixels, info = _read_tiff(path, extra) if kind == "tiff" else _read_pillow(path, kind)
         except _BROKEN as error:
             if isinstance(error, FileNotFoundError | PermissionError):
                 raise BadInput(f"{path}: cannot be opened ({error.strerror}).") from error
@@ -191,7 +210,7 @@ def _tiff_page_info(path: Path, page: Any) -> ScanInfo:
     return ScanInfo(path, width, height, bits, channels, _credible(dpi), turn)
 
 
-def _read_tiff(path: Path) -> tuple[Pixels, ScanInfo]:
+def _read_tiff(path: Path, extra: bool) -> tuple[Pixels, ScanInfo]:
     import tifffile
 
     with tifffile.TiffFile(path) as tiff:
@@ -204,11 +223,29 @@ def _read_tiff(path: Path) -> tuple[Pixels, ScanInfo]:
         separate = pixels.ndim == 3 and int(page.planarconfig) == 2
     if separate:
         pixels = np.moveaxis(pixels, 0, -1)
-    if pixels.ndim == 3:
+    if pixels.ndim == 3 and not extra:
         pixels = pixels[..., :3] if info.channels == 3 else pixels[..., 0]
     if int(page.photometric) == 0:
-        pixels = np.iinfo(pixels.dtype).max - pixels
+        inverted = np.array(pixels)
+        colours = inverted if inverted.ndim == 2 else inverted[..., : info.channels]
+        np.subtract(np.iinfo(pixels.dtype).max, colours, out=colours)
+        pixels = inverted
     return pixels, info
+
+
+def _profile(path: Path) -> bytes | None:
+    """The colour profile that the file carries."""
+    import tifffile
+
+    with _quiet(), contextlib.suppress(*_BROKEN):
+        if _kind(path) == "tiff":
+            with tifffile.TiffFile(path) as tiff:
+                tag = _largest_page(tiff).tags.get("InterColorProfile")
+                return bytes(tag.value) if tag is not None else None
+        with _opened(path) as image:
+            profile = image.info.get("icc_profile")
+            return bytes(profile) if profile else None
+    return None
 
 
 # -- PNG and JPEG ----------------------------------------------------------------------------------

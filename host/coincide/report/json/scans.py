@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 from coincide.ghost.explain import Explanation
 from coincide.ghost.mount.error import MountError
 from coincide.ghost.roll import RollRow, RollSummary
+from coincide.report.scan_files import Made
 from coincide.scans.pair import Compared
 
 SCANS_FORMAT = "coincide-scans-result"
 
 
-def scans_json(found: Compared, written: list[str], mount: MountError | None = None) -> dict[str, Any]:
+def scans_json(found: Compared, made: Made, mount: MountError | None = None) -> dict[str, Any]:
     """A pair. Lengths in pixels of A unless the name says otherwise; `map` takes pixels of A to pixels of B."""
     registration, at = found.registration, found.registration.at_centre
     return {
@@ -60,13 +63,26 @@ def scans_json(found: Compared, written: list[str], mount: MountError | None = N
             for number, region in enumerate(found.motion.regions, 1)
         ],
         "mount": mount,
-        "written": written,
+        "registered": made.registered,
+        "merged": made.merged,
+        "fringes": None
+        if made.fringes is None
+        else {"by_cause": made.fringes.by_cause, "u_px": made.fringes.u_px},
+        "written": [str(path) for path in made.paths],
     }
 
 
-def roll_json(rows: tuple[RollRow, ...], summary: RollSummary) -> dict[str, Any]:
-    """A roll: its rows and the summary."""
-    return {"format": "coincide-roll-result", "version": 1, "pairs": rows, "summary": summary}
+def roll_json(
+    rows: tuple[RollRow, ...], summary: RollSummary, written: Sequence[Path] = ()
+) -> dict[str, Any]:
+    """A roll: its rows, the summary, the files."""
+    return {
+        "format": "coincide-roll-result",
+        "version": 1,
+        "pairs": rows,
+        "summary": summary,
+        "written": [str(path) for path in written],
+    }
 
 
 def ghost_json(found: Explanation, lines: list[str]) -> dict[str, Any]:

@@ -1,0 +1,62 @@
+"""The fringe map: A's edges, coloured by how wide a fringe the merged picture has there."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from coincide.errors import BadInput
+from coincide.report.plots.palette import RC
+from coincide.scans.coarse import block_mean
+
+if TYPE_CHECKING:
+    from coincide.scans.fringes import Fringes
+    from coincide.scans.pair import Compared
+
+_LONG_SIDE_PX = 1400
+
+
+def check_new_picture(path: Path) -> None:
+    """Before any work: whether a PNG can be written under this name. Raises BadInput."""
+    if path.suffix.lower() != ".png":
+        raise BadInput(f"{path}: the fringe map is a PNG picture: name it {path.with_suffix('.png').name}.")
+    if path.exists():
+        raise BadInput(f"{path} exists already and stays as it is: choose another name.")
+    if not path.parent.is_dir():
+        raise BadInput(f"{path}: there is no folder {path.parent}; make it first.")
+
+
+def draw_fringes(compared: Compared, found: Fringes, out: Path) -> Path:
+    """Write the map as a PNG that does not exist yet. Raises BadInput where it cannot."""
+    import matplotlib as mpl
+    from matplotlib.figure import Figure
+
+    check_new_picture(out)
+    factor = max(1, round(max(compared.a.grey.shape) / _LONG_SIDE_PX))
+    grey = block_mean(compared.a.grey, factor)
+    low, high = np.quantile(grey, [0.01, 0.99])
+    shown = 0.3 * np.clip((grey - low) / max(float(high - low), 1e-6), 0, 1)
+    pitch = compared.a.pitch_um
+    unit, scale = ("um on film", pitch) if pitch is not None else ("pixels of scan A", 1.0)
+    width = found.width_px * scale
+    order = np.argsort(width)  # the widest are drawn last, on top
+    places = ((found.edges_px + 0.5) / factor - 0.5)[order]
+    with mpl.rc_context(RC):
+        height_px, width_px = grey.shape
+        figure = Figure(figsize=(9.6, 9.6 * 0.86 * height_px / width_px + 0.7), layout="constrained")
+        axes = figure.add_subplot()
+        axes.imshow(shown, cmap="gray", vmin=0, vmax=1, interpolation="nearest")
+        top = max(float(np.quantile(width, 0.995)) if len(width) else 1.0, 1e-3)
+        dots = axes.scatter(
+            places[:, 0], places[:, 1], c=width[order], s=0.8, cmap="plasma", vmin=0, vmax=top, linewidths=0
+        )
+        axes.set_axis_off()
+        axes.set_title("Fringes of the merged picture: how far B's edge lies beside A's", loc="left")
+        figure.colorbar(dots, ax=axes, label=f"width of the fringe, {unit}", shrink=0.85)
+        try:
+            figure.savefig(out, dpi=150)
+        except OSError as error:
+            raise BadInput(f"{out} cannot be written: {error.strerror}.") from error
+    return out
