@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import imagecodecs
 import numpy as np
@@ -126,7 +127,7 @@ def test_laid_on_a_keeps_profile_extra_samples_and_says_where_it_shows_nothing(t
     )
     write_registered(compare(*paths), paths[1], tmp_path / "laid.tif")
     with tifffile.TiffFile(tmp_path / "laid.tif") as tiff:
-        page = tiff.pages[0]
+        page: Any = tiff.pages[0]
         laid = page.asarray()
         assert bytes(page.tags["InterColorProfile"].value) == PROFILE
         assert tuple(page.extrasamples) == (0, 2)
