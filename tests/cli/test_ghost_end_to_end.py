@@ -57,7 +57,10 @@ def test_the_simulators_skew_comes_back(tmp_path: Path, skew_s: float) -> None:
     found = json.loads(run([*asked, "--json"], tmp_path).out)
     assert set(found) == keys_on_the_page("coincide-ghost-result")
     assert abs(found["skew_s"] - skew_s) <= 2 * found["u_s"]
-    assert found["verdict"] == "timing"
+    # Sync contacts alone know the skew too roughly to prove that; known as gate sensors calibrate it, it does.
+    assert found["verdict"] == "cannot tell"
+    calibrated = json.loads(run([*asked, "--skew-within", "0.5 ms", "--json"], tmp_path).out)
+    assert calibrated["verdict"] == "timing"
 
 
 def test_a_roll_in_one_table(tmp_path: Path) -> None:

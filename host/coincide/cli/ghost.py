@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,7 @@ from coincide.cli.terminal.quantities import LENGTH, SHARE, TIME
 
 if TYPE_CHECKING:
     from coincide.ghost.explain import Explanation, Known, Thing
+    from coincide.ghost.held import Held
     from coincide.rig.calibration import Found
     from coincide.rig.model import Rig
 
@@ -46,21 +48,38 @@ FILE = click.Path(path_type=Path)
     nargs=3,
     multiple=True,
     metavar="NUMBER SPEED AWAY",
-    help="A region of those scans, its speed with its way in the picture ('15 km/h right') and its distance.",
+    help="A region of those scans, its speed with its way in A's scan ('15 km/h right') and its distance.",
 )
 @click.option(
-    "--apart-within", "apart_u_m", type=LENGTH, help="Standard uncertainty of every --thing's APART."
+    "--scan-a",
+    "held",
+    type=click.Choice(["as the body sees it", "set right"]),
+    help="How the scan of body A was held, where the rig turns or mirrors its picture and the scans do not tell.",
 )
-@click.option("--speed-within", type=SHARE, default=0.1, show_default=True, help="Uncertainty of the speeds.")
 @click.option(
-    "--away-within", type=SHARE, default=0.05, show_default=True, help="Uncertainty of the distances."
+    "--apart-within",
+    "apart_within_m",
+    type=LENGTH,
+    help="Uncertainty (95 %, as all of these) of every --thing's APART.",
+)
+@click.option("--speed-within", type=SHARE, default=0.2, show_default=True, help="Uncertainty of the speeds.")
+@click.option(
+    "--away-within", type=SHARE, default=0.1, show_default=True, help="Uncertainty of the distances."
+)
+@click.option(
+    "--way-within",
+    "way_within_deg",
+    type=click.FloatRange(1, 60),
+    default=15.0,
+    show_default=True,
+    help="Uncertainty of the ways of the --region's, in degrees.",
 )
 @click.option("--frames", type=FILE, help="The frame log, as 'coincide framelog --csv' wrote it.")
 @click.option("--frame", type=click.IntRange(1), help="Which frame of the roll it is (with --frames).")
 @click.option(
     "--skew", "skew", metavar="TIME", help="The frame's own skew, positive when B was late: '-2.1 ms'."
 )
-@click.option("--skew-within", "skew_u_s", type=TIME, help="Standard uncertainty of that skew.")
+@click.option("--skew-within", "skew_within_s", type=TIME, help="Uncertainty of that skew (95 %).")
 @jitter_option
 @rig_option
 @json_option
@@ -69,13 +88,15 @@ def command(
     places: tuple[tuple[float, float], ...],
     scans: Path | None,
     regions: tuple[tuple[str, str, str], ...],
-    apart_u_m: float | None,
+    held: Held | None,
+    apart_within_m: float | None,
     speed_within: float,
     away_within: float,
+    way_within_deg: float,
     frames: Path | None,
     frame: int | None,
     skew: str | None,
-    skew_u_s: float | None,
+    skew_within_s: float | None,
     jitter_s: float | None,
     rig_path: Path,
     as_json: bool,
@@ -83,17 +104,30 @@ def command(
     """From a ghost's size to the skew that would explain it, and whether it was that.
 
     Compared with the frame's own skew (--skew, or --frames and --frame), else with the rig's jitter. Give a
-    sign to APART, or a
-    way to a region's speed, to learn which body was late.
+    sign to APART, or a way to a region's speed, to learn which body was late; what lies across that way is not
+    timing.
 
     Example: coincide ghost --thing "+52 um" "15 km/h" "12 m" --skew "4.1 ms"
     """
+    from dataclasses import replace
+
     from coincide.cli.terminal.planning import found_beside
     from coincide.ghost.explain import explain
+    from coincide.ghost.verdict import COVER
     from coincide.rig.file import load_rig
 
     rig, found = load_rig(rig_path), found_beside(rig_path)
-    asked = _things(rig, things, places, scans, regions, apart_u_m, speed_within, away_within)
+    apart_u_m = None if apart_within_m is None else apart_within_m / COVER
+    asked = [
+        replace(
+            thing,
+            speed_u=speed_within / COVER,
+            distance_u=away_within / COVER,
+            way_u_rad=math.radians(way_within_deg) / COVER,
+        )
+        for thing in _things(rig, things, places, scans, regions, held, apart_u_m)
+    ]
+    skew_u_s = None if skew_within_s is None else skew_within_s / COVER
     known = _known(rig, found, frames, frame, skew, skew_u_s, jitter_s)
     _show(explain(rig, asked, known), as_json=as_json)
 
@@ -104,12 +138,9 @@ def _things(
     places: tuple[tuple[float, float], ...],
     scans: Path | None,
     regions: tuple[tuple[str, str, str], ...],
+    held: Held | None,
     apart_u_m: float | None,
-    speed_within: float,
-    away_within: float,
 ) -> list[Thing]:
-    from dataclasses import replace
-
     from coincide.ghost.things import regions_of, thing_in_region, thing_of
 
     if len(places) > len(things):
@@ -123,9 +154,8 @@ def _things(
         thing_of(rig, k, *thing, place, apart_u_m)
         for k, (thing, place) in enumerate(zip(things, places, strict=True), 1)
     ]
-    held = regions_of(scans) if scans is not None else {}
-    asked += [thing_in_region(rig, held, *region) for region in regions]
-    return [replace(thing, speed_u=speed_within, distance_u=away_within) for thing in asked]
+    found = regions_of(scans) if scans is not None else {}
+    return asked + [thing_in_region(rig, found, *region, held) for region in regions]
 
 
 def _known(

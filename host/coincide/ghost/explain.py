@@ -2,6 +2,8 @@
 
 Skews are referred to frame centre: what the sweeps add where the thing stands is taken off. Positive when
 B is late. Uncertainties are standard uncertainties, combined by root sum of squares (JCGM 100:2008, 5.1.2).
+
+The verdict itself is in `verdict`.
 """
 
 from __future__ import annotations
@@ -9,24 +11,20 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from coincide.errors import BadInput
+from coincide.ghost.verdict import BOTH, COVER, Judged, Reach, judge
 from coincide.planning.displacement import across_m, towards_m
 from coincide.rig.geometry import view_of
 from coincide.rig.model import Rig
 from coincide.rig.sweep import sweep_skew_s
 from coincide.rig.tolerance import body_image_distance_m
 
-Verdict = Literal["timing", "part", "not timing", "stood still", "contradictory", "open"]
-
 MOST_THINGS = 12
-_COVER = 2.0  # k for 95 %, near normal
-_LEAST_SHARE = 0.1  # of a ghost: less is not called a part
-_CHI_SQUARE_95 = (3.84, 5.99, 7.81, 9.49, 11.07, 12.59, 14.07, 15.51, 16.92, 18.31, 19.68)  # 1 to 11 d.o.f.
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +34,8 @@ class Thing:
     apart_m on film, in body A's scale, u_m its standard uncertainty. signed: positive where B shows it further
     along its way; otherwise apart_m is a length and either body may be late. speed_m_s: None where unknown,
     0 where it stood still. speed_u, distance_u: relative standard uncertainties. place: (x, y) as fractions
-    of the frame from the left and the top of the scene.
+    of the frame from the left and the top of the scene. aside_m: how far they lie apart across its way, which
+    timing does not do; way_u_rad: how well its way is known.
     """
 
     name: str
@@ -49,6 +48,23 @@ class Thing:
     speed_u: float = 0.1
     distance_u: float = 0.05
     place: tuple[float, float] = (0.5, 0.5)
+    aside_m: float = 0.0
+    way_u_rad: float = 0.13
+
+    @property
+    def length_m(self) -> float:
+        """How far apart its pictures lie, along and across."""
+        return math.hypot(self.apart_m, self.aside_m)
+
+    @property
+    def along_u_m(self) -> float:
+        """Uncertainty of what lies along its way, the doubt about the way included."""
+        return math.hypot(self.u_m, self.aside_m * self.way_u_rad)
+
+    @property
+    def aside_u_m(self) -> float:
+        """Uncertainty of what lies across it."""
+        return math.hypot(self.u_m, self.apart_m * self.way_u_rad)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +102,8 @@ class Explanation:
 
     skew_s, u_s: from all things of known speed together (weighted least squares), NaN without any. signed:
     False where only the size is known, and either body may be late. misfit, freedom: chi-square of the things
-    about skew_s, and its
-    degrees of freedom. share: part of the ghosts that the known skew explains, 0 to 1, NaN without one.
+    about skew_s, and its degrees of freedom. still_m: how far things that stood still are displaced, 0 where
+    they are not; it counts as uncertainty of the others. judged: the verdict, and what it rests on.
     """
 
     implied: tuple[Implied, ...]
@@ -97,13 +113,15 @@ class Explanation:
     misfit: float
     freedom: int
     known: Known | None
-    share: float
-    verdict: Verdict
+    still_m: float
+    judged: Judged
 
 
 def explain(rig: Rig, things: Sequence[Thing], known: Known | None = None) -> Explanation:
     """Weigh `things` against each other and against a `known` skew. Raises BadInput for what cannot be."""
     _check(rig, things)
+    still_m = max((thing.length_m for thing in things if _displaced(thing)), default=0.0)
+    given, things = things, [_as_well_as_what_stood_still(thing, still_m) for thing in things]
     rates = [_per_second_m_s(rig, thing) for thing in things]
     sweeps = [_sweep_s(rig, thing) for thing in things]
     timed = [k for k, thing in enumerate(things) if thing.speed_m_s]
@@ -117,16 +135,29 @@ def explain(rig: Rig, things: Sequence[Thing], known: Known | None = None) -> Ex
         unit = _unit_m(rig, thing)
         implied.append(
             Implied(
-                thing=thing,
+                thing=given[k],
                 skew_s=one,
                 u_s=one_u,
                 sweep_s=sweeps[k],
                 per_second_m_s=rates[k],
-                needed_m_s=abs(thing.apart_m) / (unit * at_place) if at_place > 0 and unit > 0 else math.nan,
+                needed_m_s=thing.length_m / (unit * at_place) if at_place > 0 and unit > 0 else math.nan,
                 expected_m=rates[k] * at_place if k in timed else 0.0 if thing.speed_m_s == 0 else math.nan,
             )
         )
-    share = _share(implied, known, sweeps, timed)
+    reach = None
+    if timed and known is not None:
+        between = float(np.average([sweeps[k] for k in timed], weights=[rates[k] for k in timed]))
+        reach = Reach(
+            needed_s=skew_s + between,
+            needed_u_s=u_s,
+            known_s=known.skew_s + between if known.own else 0.0,
+            known_u_s=known.u_s,
+            own=known.own,
+            signed=all(things[k].signed for k in timed),
+            along=_along(things, timed),
+            aside=any(abs(things[k].aside_m) > BOTH * things[k].aside_u_m for k in timed),
+        )
+    moving = [thing for thing in given if thing.speed_m_s != 0]
     return Explanation(
         implied=tuple(implied),
         skew_s=skew_s,
@@ -135,9 +166,29 @@ def explain(rig: Rig, things: Sequence[Thing], known: Known | None = None) -> Ex
         misfit=misfit,
         freedom=max(len(timed) - 1, 0),
         known=known,
-        share=share,
-        verdict=_verdict(things, timed, known, skew_s, u_s, misfit, share),
+        still_m=still_m,
+        judged=judge(
+            reach,
+            misfit,
+            len(timed) - 1,
+            stood_still=still_m > 0 and all(one.length_m <= still_m + COVER * one.u_m for one in moving),
+        ),
     )
+
+
+def _displaced(thing: Thing) -> bool:
+    return thing.speed_m_s == 0 and thing.length_m > COVER * thing.u_m
+
+
+def _as_well_as_what_stood_still(thing: Thing, still_m: float) -> Thing:
+    """What displaced still things may have displaced this one as well, any way."""
+    return replace(thing, u_m=math.hypot(thing.u_m, still_m)) if thing.speed_m_s != 0 else thing
+
+
+def _along(things: Sequence[Thing], timed: Sequence[int]) -> float:
+    """Part of the displacements that lies along the ways of the things."""
+    total = sum(things[k].length_m for k in timed)
+    return sum(abs(things[k].apart_m) for k in timed) / total if total > 0 else 1.0
 
 
 def _check(rig: Rig, things: Sequence[Thing]) -> None:
@@ -168,8 +219,10 @@ def _unit_m(rig: Rig, thing: Thing) -> float:
 
 
 def _height_m(rig: Rig, thing: Thing) -> float:
-    frame = rig.bodies.a.frame
-    return math.hypot((thing.place[0] - 0.5) * frame.width_m, (thing.place[1] - 0.5) * frame.height_m)
+    body = rig.bodies.a
+    view = view_of(body)  # of the scene: a body on its side has its long edge upright there
+    x, z = (2 * thing.place[0] - 1) * view.half_x, (1 - 2 * thing.place[1]) * view.half_z
+    return body.lens.focal_length_m * math.hypot(x, z)
 
 
 def _per_second_m_s(rig: Rig, thing: Thing) -> float:
@@ -192,7 +245,7 @@ def _one_s(thing: Thing, rate: float, sweep_s: float, sign: float) -> tuple[floa
     if not thing.signed:
         total = sign * abs(total)
     relative = math.hypot(thing.speed_u, thing.distance_u)
-    return total - sweep_s, math.hypot(thing.u_m / rate, total * relative)
+    return total - sweep_s, math.hypot(thing.along_u_m / rate, total * relative)
 
 
 def _together(
@@ -237,52 +290,4 @@ def _at_place_s(known: Known | None, sweep_s: float) -> float:
     """Size of the known skew where the thing stands."""
     if known is None:
         return 0.0
-    return abs(known.skew_s + sweep_s) if known.own else _COVER * known.u_s + abs(sweep_s)
-
-
-def _share(
-    implied: Sequence[Implied],
-    known: Known | None,
-    sweeps: Sequence[float],
-    timed: Sequence[int],
-) -> float:
-    """Part of the summed displacement of things of known speed that the known skew accounts for."""
-    if known is None or not timed:
-        return math.nan
-    explained = total = 0.0
-    for k in timed:
-        one = implied[k]
-        apart = abs(one.thing.apart_m)
-        right_way = not known.own or (one.skew_s + sweeps[k]) * (known.skew_s + sweeps[k]) >= 0
-        explained += min(one.expected_m, apart) if right_way else 0.0
-        total += apart
-    return explained / total if total > 0 else math.nan
-
-
-def _verdict(
-    things: Sequence[Thing],
-    timed: Sequence[int],
-    known: Known | None,
-    skew_s: float,
-    u_s: float,
-    misfit: float,
-    share: float,
-) -> Verdict:
-    still = [thing for thing in things if thing.speed_m_s == 0]
-    displaced = [thing for thing in still if abs(thing.apart_m) > _COVER * thing.u_m]
-    moving = [thing for thing in things if thing.speed_m_s != 0]
-    if displaced:
-        worst = max(abs(thing.apart_m) for thing in displaced)
-        if all(
-            abs(thing.apart_m) <= worst + _COVER * math.hypot(thing.u_m, displaced[0].u_m) for thing in moving
-        ):
-            return "stood still"
-    if len(timed) > 1 and misfit > _CHI_SQUARE_95[len(timed) - 2]:
-        return "contradictory"
-    if known is None or not timed:
-        return "open"
-    if abs(skew_s - known.skew_s) <= _COVER * math.hypot(u_s, known.u_s):
-        return "timing"
-    if math.isnan(share) or share < _LEAST_SHARE:
-        return "not timing"
-    return "part"
+    return abs(known.skew_s + sweep_s) if known.own else COVER * known.u_s + abs(sweep_s)

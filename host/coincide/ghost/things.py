@@ -11,6 +11,8 @@ from typing import Any
 
 from coincide.errors import BadInput
 from coincide.ghost.explain import Known, Thing
+from coincide.ghost.held import Held, Laid, held_of, place_in_scene
+from coincide.ghost.verdict import COVER
 from coincide.rig.calibration import Found, learned_for, newest_for
 from coincide.rig.model import Rig
 from coincide.session.frames import Frame
@@ -18,12 +20,18 @@ from coincide.units import quantity
 
 SCANS_FORMAT = "coincide-scans-result"
 LARGEST_FILE_BYTES = 16 << 20
-WAYS = {"right": (1.0, 0.0), "left": (-1.0, 0.0), "down": (0.0, 1.0), "up": (0.0, -1.0)}
+_LEVEL = {"right": (1.0, 0.0), "left": (-1.0, 0.0)}
+_STEEP = {"down": (0.0, 1.0), "up": (0.0, -1.0)}
+_SLANT = {
+    f"{steep}-{level}": (x * math.sqrt(0.5), y * math.sqrt(0.5))
+    for steep, (_, y) in _STEEP.items()
+    for level, (x, _) in _LEVEL.items()
+}
+WAYS = {**_LEVEL, **_STEEP, **_SLANT}
 _RADIAL = {"towards": 1.0, "away": -1.0}
 # Without scans, a person measuring through a loupe: to about a tenth of the customary circle of confusion.
 BY_HAND_U_M = 3e-6
 _PIXELS = re.compile(r"([-+]?\d+(?:\.\d*)?)\s*(?:px|pixels?)")
-_COVER_95 = 1.96
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +55,8 @@ def speed_of(text: str) -> Speed:
         speed = quantity(rest, "speed")
     except BadInput as refused:
         raise BadInput(
-            f"{refused} With a way if it is known, as in '5 km/h right' (left, up, down, towards, away); or 'unknown', "
-            "or 'still'."
+            f"{refused} With a way if it is known, as in '5 km/h right' (left, up, down, up-left and so on, towards, "
+            "away); or 'unknown', or 'still'."
         ) from None
     if speed < 0:
         raise BadInput(f"'{text}': a speed is not negative; say which way instead, such as '5 km/h left'.")
@@ -86,7 +94,8 @@ def thing_of(
 
 
 def regions_of(path: Path) -> dict[int, dict[str, Any]]:
-    """The regions of a file that `coincide scans --json` printed, by number, with pitch_um and size_px added."""
+    """The regions of a file that `coincide scans --json` printed, by number, with what they share
+    added: pitch_um, size_px and laid."""
     try:
         if path.stat().st_size > LARGEST_FILE_BYTES:
             raise BadInput(f"{path} is too large for a result of 'coincide scans --json'.")
@@ -98,19 +107,29 @@ def regions_of(path: Path) -> dict[int, dict[str, Any]]:
     try:
         if found["format"] != SCANS_FORMAT or found["version"] != 1:
             raise KeyError
-        shared = {"pitch_um": found["a"]["pitch_um"], "size_px": found["a"]["size_px"]}
+        shared = {
+            "pitch_um": found["a"]["pitch_um"],
+            "size_px": found["a"]["size_px"],
+            "laid": Laid(bool(found["registration"]["mirrored"]), float(found["registration"]["turn_deg"])),
+        }
         return {int(region["number"]): {**region, **shared} for region in found["regions"]}
     except (KeyError, TypeError, ValueError):
         raise BadInput(f"{path} is not what 'coincide scans --json' printed.") from None
 
 
 def thing_in_region(
-    rig: Rig, regions: dict[int, dict[str, Any]], number: str, speed: str, distance: str
+    rig: Rig,
+    regions: dict[int, dict[str, Any]],
+    number: str,
+    speed: str,
+    distance: str,
+    held: Held | None = None,
 ) -> Thing:
-    """A region of a scan. Its whole displacement, or the part of it along the way it is said to move."""
+    """A region of a scan: its displacement along the way it is said to move and across it; its whole length
+    where no way is said. `held`: how A's scan is held, where how the scans lie on each other cannot tell."""
     if not number.isdecimal() or int(number) not in regions:
-        held = ", ".join(str(key) for key in regions) or "none"
-        raise BadInput(f"Region '{number}' is not in the file: it holds {held}.")
+        known = ", ".join(str(key) for key in regions) or "none"
+        raise BadInput(f"Region '{number}' is not in the file: it holds {known}.")
     region = regions[int(number)]
     pitch_m = region["pitch_um"] * 1e-6 if region["pitch_um"] is not None else rig.bodies.a.scan_pitch_m
     if pitch_m is None:
@@ -122,16 +141,19 @@ def thing_in_region(
     width, height = region["size_px"]
     place = ((region["centre_px"][0] + 0.5) / width, (region["centre_px"][1] + 0.5) / height)
     way = _way(said.way, place, width, height)
-    apart_px = math.hypot(right, down) if way is None else right * way[0] + down * way[1]
+    along_px, across_px = math.hypot(right, down), 0.0
+    if way is not None:
+        along_px, across_px = right * way[0] + down * way[1], down * way[0] - right * way[1]
     return Thing(
         name=f"region {number}",
-        apart_m=apart_px * pitch_m,
+        apart_m=along_px * pitch_m,
         u_m=u_px * pitch_m,
         distance_m=quantity(distance, "length"),
         speed_m_s=said.speed_m_s,
         signed=way is not None,
         direction="towards" if said.way in _RADIAL else "across",
-        place=(min(max(place[0], 0.0), 1.0), min(max(place[1], 0.0), 1.0)),
+        place=place_in_scene(rig, held_of(rig, region["laid"], held), place),
+        aside_m=across_px * pitch_m,
     )
 
 
@@ -185,5 +207,5 @@ def known_from_jitter(rig: Rig, found: tuple[Found, ...], jitter_s: float | None
     if chosen is None:
         return None
     one = chosen.calibration
-    offset_u = (one.interval_s[1] - one.interval_s[0]) / 2 / _COVER_95
+    offset_u = (one.interval_s[1] - one.interval_s[0]) / 2 / COVER
     return Known(0.0, math.hypot(one.jitter_s, offset_u), own=False, source=chosen.path.name)

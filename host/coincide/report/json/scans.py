@@ -90,8 +90,9 @@ def ghost_json(found: Explanation, lines: list[str]) -> dict[str, Any]:
     return {
         "format": "coincide-ghost-result",
         "version": 1,
-        "verdict": found.verdict,
-        "share": found.share,
+        "verdict": found.judged.verdict,
+        "judged": found.judged,
+        "still_m": found.still_m,
         "skew_s": found.skew_s,
         "u_s": found.u_s,
         "signed": found.signed,

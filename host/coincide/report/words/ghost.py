@@ -5,16 +5,18 @@ from __future__ import annotations
 import math
 
 from coincide.ghost.explain import Explanation, Implied, Known
+from coincide.ghost.verdict import COVER, Judged
 from coincide.report.words.numbers import ms, percent
 
 THING_COLUMNS = (
     "thing",
     "apart, um",
+    "aside, um",
     "speed, m/s",
     "away, m",
     "skew there, ms",
     "skew at centre, ms",
-    "+-, ms",
+    "+- (95 %), ms",
 )
 
 
@@ -30,11 +32,12 @@ def _row(one: Implied) -> list[str]:
     return [
         thing.name,
         f"{thing.apart_m * 1e6:{sign}.1f}",
+        f"{thing.aside_m * 1e6:+.1f}" if thing.aside_m else "-",
         "unknown" if thing.speed_m_s is None else f"{thing.speed_m_s:.3g}",
         f"{thing.distance_m:.4g}",
         f"{(one.skew_s + one.sweep_s) * 1e3:+.2f}" if timed else "-",
         f"{one.skew_s * 1e3:+.2f}" if timed else "-",
-        f"{2 * one.u_s * 1e3:.2f}" if timed else "-",
+        f"{COVER * one.u_s * 1e3:.2f}" if timed else "-",
     ]
 
 
@@ -45,8 +48,14 @@ def explanation_lines(found: Explanation) -> list[str]:
         lines.append(_implied(found))
     if found.known is not None:
         lines.append(_known(found.known))
+    lines += _decides(found.judged)
+    if found.still_m and found.judged.verdict != "stood still":
+        lines.append(
+            f"What stood still is displaced by {found.still_m * 1e6:.0f} um: the rig gave, there is parallax, or "
+            "the scans lie amiss. That much is not timing; it is reckoned as uncertainty of what moved."
+        )
     lines += [_needed(one, found.known) for one in found.implied if one.thing.speed_m_s is None]
-    if found.freedom and found.verdict != "contradictory":
+    if found.freedom and found.judged.verdict != "contradictory":
         lines.append(
             f"{found.freedom + 1} things of known speed agree with one skew (chi-square {found.misfit:.1f} on "
             f"{found.freedom})."
@@ -54,20 +63,32 @@ def explanation_lines(found: Explanation) -> list[str]:
     return lines
 
 
+_SENTENCES = {
+    "timing": "Timing explains it.",
+    "stood still": "Not timing: it is on things that stood still. Look for a rig that gave, parallax, or scans that "
+    "were registered on something that moved.",
+}
+
+
 def _verdict(found: Explanation) -> str:
-    if found.verdict == "timing":
-        return "Timing explains it."
-    if found.verdict == "part":
-        at_most = "" if found.known is not None and found.known.own else "at most "
-        return f"Timing explains {at_most}{percent(found.share)} of it; the rest has another cause."
-    if found.verdict == "stood still":
+    judged = found.judged
+    if judged.verdict in _SENTENCES:
+        return _SENTENCES[judged.verdict]
+    if judged.verdict == "part":
+        return f"Timing explains {_share(judged)} of it; the rest has another cause{_aside(judged)}."
+    if judged.verdict == "not timing":
+        if judged.aside:
+            return f"Not timing: it lies across the way the thing went{_at_most(judged)}."
+        return f"Not timing: the skew was far from what this ghost needs, or of the other sign{_at_most(judged)}."
+    if judged.verdict == "too large":
+        much = f"{judged.times:.2g} times this ghost" if judged.times < 50 else "a far larger ghost"
         return (
-            "Not timing: it is on things that stood still. Look for a rig that gave, parallax, or scans that "
-            "were registered on something that moved."
+            f"Timing does not fit: the measured skew would have made {much}. The speed, the distance or "
+            "the way is wrong, or something else took it back."
         )
-    if found.verdict == "not timing":
-        return "Not timing: the skew was far from what this ghost needs, or of the other sign."
-    if found.verdict == "contradictory":
+    if judged.verdict == "cannot tell":
+        return f"Cannot tell whether it was timing: {_REASONS[judged.decides]}."
+    if judged.verdict == "contradictory":
         return (
             f"The things contradict each other (chi-square {found.misfit:.1f} on {found.freedom}): no single skew "
             "makes them all. A speed, a distance or a direction is wrong, or one of them is no timing ghost."
@@ -77,8 +98,51 @@ def _verdict(found: Explanation) -> str:
     return "Whether it was timing stays open: no speed is known. Judge whether the speeds below are likely."
 
 
+_REASONS = {
+    "skew": "the skew is known too roughly; it would agree with half this ghost, or with twice it, as well",
+    "frame's own skew": "the rig's jitter could have made it, and so could something else",
+    "sign": "its size fits, and the other way round it would not",
+    "thing": "the thing itself is known too roughly for any skew to decide",
+}
+
+
+def _share(judged: Judged) -> str:
+    least, most = judged.share_least, judged.share_most
+    if math.isfinite(least) and least >= 0.05 and percent(least) != percent(most):
+        return f"{percent(least)} to {percent(most)}"
+    return f"at most {percent(most)}"
+
+
+def _at_most(judged: Judged) -> str:
+    return f"; at most {percent(judged.share_most)} of it can be" if judged.share_most >= 0.02 else ""
+
+
+def _aside(judged: Judged) -> str:
+    return ", and lies partly across the way the thing went" if judged.aside else ""
+
+
+def _decides(judged: Judged) -> list[str]:
+    if judged.verdict != "cannot tell":
+        return []
+    if judged.decides == "skew":
+        within = COVER * judged.known_u_needed_s
+        return [
+            f"What would decide: a skew known within {ms(within, within)} (95 %), as gate sensors calibrate it; or a "
+            "second thing of known speed, going another way."
+        ]
+    if judged.decides == "sign":
+        return ["What would decide: a sign before APART, + where B shows it further along its way."]
+    if judged.decides == "frame's own skew":
+        return [
+            "What would decide: the frame's own skew, from the frame log (--frames and --frame) or --skew."
+        ]
+    return [
+        "What would decide: its speed, distance or displacement known better, or a thing that is displaced further."
+    ]
+
+
 def _implied(found: Explanation) -> str:
-    size = f"{ms(abs(found.skew_s), 2 * found.u_s)} +- {ms(2 * found.u_s, 2 * found.u_s)} (95 %)"
+    size = f"{ms(abs(found.skew_s), COVER * found.u_s)} +- {ms(COVER * found.u_s, COVER * found.u_s)} (95 %)"
     if not found.signed:
         return f"It takes a skew of {size} at frame centre; which body was late its size alone cannot say."
     late = "B" if found.skew_s > 0 else "A"
@@ -88,8 +152,13 @@ def _implied(found: Explanation) -> str:
 def _known(known: Known) -> str:
     if known.own:
         late = "B" if known.skew_s > 0 else "A"
-        return f"Measured: {ms(abs(known.skew_s), known.u_s)} with body {late} late ({known.source})."
-    return f"The rig keeps its skew within {ms(2 * known.u_s, known.u_s)} in 95 % of pairs ({known.source})."
+        return (
+            f"Measured: {ms(abs(known.skew_s), known.u_s)} +- {ms(COVER * known.u_s, known.u_s)} (95 %) with body "
+            f"{late} late ({known.source})."
+        )
+    return (
+        f"The rig keeps its skew within {ms(COVER * known.u_s, known.u_s)} in 95 % of pairs ({known.source})."
+    )
 
 
 def _needed(one: Implied, known: Known | None) -> str:
