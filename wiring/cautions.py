@@ -97,7 +97,9 @@ CAUTIONS = (
         "interlock",
         "arm",
         False,
-        "The interlock switch is the way to stop: open, it opens both releases at once, whatever the computer does.",
+        "The interlock switch is the way to stop: open, it cuts the isolators off from ground and both releases open "
+        "at once, whatever the computer does. An isolator whose own contact has stuck it cannot open: then pull the "
+        "lead.",
     ),
     Caution(
         "mains-lamp",
@@ -149,7 +151,8 @@ CAUTIONS = (
         "solenoid-supply",
         "solenoid",
         False,
-        "Give each solenoid its own double-insulated supply, never the board's 5 V. Unplug it before changing a wire.",
+        "Give each solenoid its own double-insulated supply, never the board's 5 V, with its own switch within reach: "
+        "if a plunger stays down, that switch lets it go, not the interlock. Unplug the supply before changing a wire.",
     ),
 )
 

@@ -25,7 +25,7 @@ class Build:
 
     sync: tuple[str, str] = ("cell", "cell")
     release: tuple[str, str] = ("contact", "contact")
-    gate: tuple[str, str] = ("load", "load")
+    gate: tuple[str, str] = ("transimpedance", "transimpedance")
 
     def __post_init__(self) -> None:
         for key, chosen, known in (

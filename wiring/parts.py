@@ -20,6 +20,9 @@ SUBSTITUTES = {
     "diode": "a higher voltage or current",
     "zener": "a transient suppressor of the same voltage",
     "limiter": "another depletion type of 500 V or more; then compute the source resistor again",
+    "suppressor": "any bidirectional type that blocks 24 V and clamps below 55 V",
+    "cutout": "any insulated type that opens between 75 and 85 °C; it must close again only when cool",
+    "switch2": "a key switch or a link plug with two contacts that is pulled to stop",
     "photodiode": "another area: the load changes in inverse proportion",
     "comparator": "any single-supply type of 2 µs or quicker with an open-collector output",
     "opamp": "a quicker rail-to-rail type; then compute the feedback capacitor again",
@@ -53,7 +56,8 @@ STEADY = "any white LED of 1 W that is steady on direct current"
 PARTICULAR = {
     "R45": "any type of 5 W or more, well away from the cable",
     **dict.fromkeys(("D45", "D46"), STEADY),
-    **dict.fromkeys(("C21A", "C21B"), FILM),
+    **dict.fromkeys(("C21A", "C21B", "C52A", "C52B"), FILM),
+    **dict.fromkeys(("S51A", "S51B"), "any switch of 12 V and 1 A that a hand finds without looking"),
     **dict.fromkeys(("C51A", "C51B"), ELECTROLYTIC),
 }
 

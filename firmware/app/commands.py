@@ -140,6 +140,8 @@ class Commands:
         box = self._box
         if not box.guard.interlock_closed:
             raise Refusal("interlock")
+        if not box.guard.interlock_proved:
+            raise Refusal("interlock_unseen")
         if not box.guard.armed:
             if box.shot.busy or box.field.holding:
                 raise Refusal("busy", "The photographer's button has the box; let it go and arm again.")

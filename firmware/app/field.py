@@ -81,11 +81,14 @@ class Field:
             return False
         return box.settings.usable and box.settings.values["field"] == 1
 
+    def _interlock_allows(self):
+        return self._box.guard.interlock_closed and self._box.guard.interlock_proved
+
     def _follow_half(self, now):
         down = self._half.down or self._full.down
         if not down:
             self._spent = False
-        wanted = down and not self._spent and self._may_fire() and self._box.guard.interlock_closed
+        wanted = down and not self._spent and self._may_fire() and self._interlock_allows()
         if self._box.shot.busy:
             return
         if self._held and (not wanted or now - self._held_since_ms >= HALF_MOST_MS):
@@ -110,7 +113,7 @@ class Field:
         if not self._may_fire() or box.shot.busy or box.ms_until_next_shot(now):
             box.lights.show(lights.REFUSED, now)
             return
-        if not box.guard.interlock_closed:
+        if not self._interlock_allows():
             box.lights.show(lights.FAULT, now)
             return
         if box.settings.values["manual_wind"] and not box.wound:

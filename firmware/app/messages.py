@@ -36,7 +36,7 @@ REQUESTS = {
     # store {"values": {...}}, any of the settings, the others stay; with `preset` a whole preset, or null to empty
     # its place. Answers what `get` would
     "put": (("preset", -1, 7, -1),),
-    # permission to fire, for so long; refused with the interlock open
+    # permission to fire, for so long; refused with the interlock open, or never seen open
     "arm": (("timeout_ms", 100, ARM_MOST_MS, ARM_DEFAULT_MS),),
     # no more permission; a pair under way is stopped and the outputs open
     "disarm": (),
@@ -108,6 +108,7 @@ ERRORS = {
     "bad_field": "A field is missing or out of range.",
     "not_armed": "The box is not armed; arm it first.",
     "interlock": "The interlock is open; close it and try again.",
+    "interlock_unseen": "The interlock was never seen open since the start: open it and close it again, to prove it.",
     "busy": "The box is busy with a shot; wait for it to end.",
     "unread": "The box holds events the host has not acknowledged; read them first.",
     "not_wound": "A body is wound by hand: wind both, then press 'wound'.",

@@ -38,6 +38,9 @@ PINS = (
 # Lamps of the row: as many as the 3.3 V rail can stand when all light by chance at power-on.
 LAMPS = 32
 
+# Inputs that a coupler pulls low: their own collector resistor is their only pull-up.
+ISOLATED = ("sync_a", "sync_b")
+
 # What the sampler timestamps, by channel number.
 CHANNELS = tuple(row[0] for row in PINS[:11])
 FIRST_SAMPLED_GPIO = 2

@@ -28,7 +28,9 @@ class Guard:
         self._armed = False
         self._armed_until_ms = 0
         self._heard_ms = -SILENCE_MS
-        self._interlock_closed = board.interlock_closed()
+        self._interlock_closed = bool(board.interlock_closed())
+        # A shorted lead or capacitor reads closed for ever: nobody may fire until it was seen open since the start.
+        self._seen_open = not self._interlock_closed
         self._since_ms = [-1, -1, -1, -1]
         self._limit_ms = [0, 0, 0, 0]
 
@@ -43,6 +45,11 @@ class Guard:
     @property
     def interlock_closed(self):
         return self._interlock_closed
+
+    @property
+    def interlock_proved(self):
+        """Whether it has been seen open since the box started."""
+        return self._seen_open
 
     def heard(self, now):
         """A whole line came from the host."""
@@ -81,6 +88,8 @@ class Guard:
         closed = bool(self._board.interlock_closed())
         opened = self._interlock_closed and not closed
         self._interlock_closed = closed
+        if not closed:
+            self._seen_open = True
         return opened
 
     def overstayed(self, now):

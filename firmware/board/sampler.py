@@ -46,7 +46,12 @@ class Sampler:
         self._lost = 0
         self._sink = _unheard
         for row in pins.PINS[4:10]:
-            Pin(row[1], Pin.IN, Pin.PULL_UP)
+            # A sync coupler that gets little light pulls against its own collector resistor and nothing more: with the
+            # chip's 50 to 80 kOhm beside it a high-voltage input would never read low.
+            if row[0] in pins.ISOLATED:
+                Pin(row[1], Pin.IN)
+            else:
+                Pin(row[1], Pin.IN, Pin.PULL_UP)
         self._beat = Pin(pins.gpio_of("beat"), Pin.OUT, value=0)
         self._beat_level = 0
         self._beat_waits = False

@@ -76,10 +76,12 @@ def test_json_is_one_object_and_says_the_same() -> None:
         (("terminal", "sync", "--volts", "2", "--alternating"), None, 1, "licensed"),
         (("terminal", "sync"), "n\n", 1, "lethal"),
         (("terminal", "sync"), "y\ny\nn\n-180\n", 1, "high-voltage"),
-        (("terminal", "release"), "y\ny\nn\n5\ny\n", 0, "contact"),
+        (("terminal", "release"), "y\ny\nn\n5\ny\n4.5 mA\n", 0, "contact"),
         (("terminal", "sync"), "y\ny\nn\n3.1\n3.1\ny\nn\n", 0, "centre positive"),
         (("terminal", "sync", "--json"), None, 2, "guided check asks a person"),
-        (("terminal", "shoe"), None, 2, "shoe"),
+        (("terminal", "bellows"), None, 2, "neither of the two terminals"),
+        (("terminal", "flash", "--volts", "12"), None, 1, "12 V: more than the plain circuit"),
+        (("terminal", "Hot Shoe", "--volts", "24"), None, 1, "more than the plain circuit"),
         (("parts", "--sync-a", "laser"), None, 2, "laser"),
         (("draw",), None, 2, "--to"),
         (("cautions", "--at", "arm", "--acknowledge"), None, 2, "all of them"),
@@ -100,16 +102,32 @@ def test_a_reading_is_taken_as_people_type_it(typed: str, volts: float) -> None:
 
 
 def test_a_reading_that_is_none_is_asked_for_again() -> None:
-    answer = run("terminal", "release", typed="y\ny\nn\nlots\n5\ny\n")
+    answer = run("terminal", "release", typed="y\ny\nn\nlots\n5\ny\n4.5\n")
     assert answer.exit_code == 0
     assert "'lots' is no reading" in answer.output
     assert "tell the box: 'coincide box check --release-a contact'" in answer.output.replace("\n", " ")
 
 
 def test_nothing_is_taken_for_granted_by_enter_alone() -> None:
-    answer = run("terminal", "release", typed="\ny\ny\nn\n5\n\ny\n")
+    answer = run("terminal", "release", typed="\ny\ny\nn\n5\n\ny\n4.5\n")
     assert answer.output.count("[y/n]") == 6
     assert answer.exit_code == 0
+
+
+@pytest.mark.parametrize("word", ["flash", "PC", "X", "x-sync", "hot shoe", "hotshoe", "strobe"])
+def test_the_trades_words_for_a_flash_terminal_lead_to_the_stricter_table(word: str) -> None:
+    for volts in ("3.1", "12", "30", "180"):
+        assert (
+            run("terminal", word, "--volts", volts).output == run("terminal", "sync", "--volts", volts).output
+        )
+
+
+@pytest.mark.parametrize("word", ["flush", "rilease", "relais", "synch", "pcc", "flashh"])
+def test_a_misspelt_terminal_gets_no_guess_at_all(word: str) -> None:
+    answer = run("terminal", word, "--volts", "12")
+    assert answer.exit_code == 2
+    assert "Did you mean" not in answer.output
+    assert "'sync', where a flash" in answer.output.replace("\n", " ").replace("  ", " ")
 
 
 def test_draw_writes_every_schematic(tmp_path: Path) -> None:

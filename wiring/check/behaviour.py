@@ -6,34 +6,39 @@ output alone; one contact, sensor or button alone; everything at once.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from coincide_firmware.app.pins import IN, PINS
 from coincide_wiring.check.fault import Fault
 from coincide_wiring.check.operate import GPIO, OUTPUTS, OperatingPoint, State, operating_point
 from coincide_wiring.circuits.model import Netlist
+from coincide_wiring.circuits.specs import GATE_LX
 
 INPUTS = tuple(row[0] for row in PINS if row[2] == IN)
 RELEASES = ("half_a", "full_a", "half_b", "full_b")
 GATES = ("gate_a1", "gate_a2", "gate_b1", "gate_b2")
 SWITCHES = {"button_half": "S60", "button_full": "S60", "interlock": "S62", "wound": "S63", "preset": "S64"}
-LOAD_LX, AMPLIFIED_LX = 30e3, 1.5e3
+HIGH_GAIN_OHM = 200e3
 LIT_A, DARK_A, BRIGHT_A = 1e-3, 10e-6, 0.1
 STRESS_SHARE = 0.6  # of a power rating
 IDLE = dict.fromkeys(OUTPUTS, 0)
+INTERLOCK = frozenset({"S62"})
+LEAST_PULL_S = 0.15  # the shortest closure that every release is asked for
 
 
 def behaviour_faults(netlist: Netlist, plugged: bool) -> list[Fault]:
     """Everything the circuit does that its pin names do not promise, or that a part cannot stand."""
     try:
-        boot = operating_point(netlist, State())
+        boot = operating_point(netlist, State(closed=INTERLOCK))
         idle = operating_point(netlist, State(IDLE))
         full = operating_point(netlist, _everything(netlist))
+        found = [*_boot(netlist, boot), *_resting(netlist, idle), *_lit(netlist, idle)]
+        if not plugged:
+            found += [*_releases(netlist), *_interlock(netlist), *_coils(netlist), *_inputs(netlist)]
+        else:
+            found += _loop(netlist)
     except (ArithmeticError, RuntimeError) as unsolved:
         return [Fault("solve", "", f"The circuit could not be solved: {unsolved}")]
-    found = [*_boot(netlist, boot), *_resting(netlist, idle), *_lit(netlist, idle)]
-    if not plugged:
-        found += [*_releases(netlist), *_inputs(netlist)]
-    else:
-        found += _loop(netlist)
     for point in (boot, idle, full):
         found += _stress(netlist, point)
     return list(dict.fromkeys(found))
@@ -41,14 +46,22 @@ def behaviour_faults(netlist: Netlist, plugged: bool) -> list[Fault]:
 
 def light(netlist: Netlist, channels: tuple[str, ...]) -> dict[str, float]:
     """Light for the gate sensors named ("a1"), as bright as their circuit is meant for, in lux."""
-    amplified = {one.ref.removeprefix("U42").lower() for one in netlist.of_kind("opamp")}
-    return {name: AMPLIFIED_LX if name in amplified else LOAD_LX for name in channels}
+    return {name: GATE_LX[gate_variant(netlist, name)][0] for name in channels}
+
+
+def gate_variant(netlist: Netlist, channel: str) -> str:
+    """Which of GATE_VARIANTS a gate sensor ("a1") was built as."""
+    if f"U42{channel.upper()}" not in {one.ref for one in netlist.of_kind("opamp")}:
+        return "load"
+    (gain,) = [one for one in netlist.of_kind("resistor") if one.ref == f"R41{channel.upper()}"] or [None]
+    high = gain is not None and gain.value("resistance_ohm") > HIGH_GAIN_OHM
+    return "through-lens" if high else "transimpedance"
 
 
 def _everything(netlist: Netlist) -> State:
     return State(
         dict.fromkeys(OUTPUTS, 1),
-        frozenset(SWITCHES.values()),
+        frozenset(SWITCHES.values()) | coil_switches(netlist),
         frozenset("AB"),
         light(netlist, ("a1", "a2", "b1", "b2")),
         lamp=True,
@@ -111,17 +124,56 @@ def _releases(netlist: Netlist) -> list[Fault]:
     for output in RELEASES:
         press, body = output.upper().split("_")
         wanted = {frozenset((f"{body}_{press}", f"{body}_COM"))}
-        closed = _closed_pairs(netlist, operating_point(netlist, State({**IDLE, output: 1})))
+        closed = _closed_pairs(netlist, operating_point(netlist, State({**IDLE, output: 1}, INTERLOCK)))
         if closed != wanted:
             say = f"{output} alone closes {_pairs(closed)}; it should close {_pairs(wanted)}."
             found.append(Fault("wrong contact", output, say))
+    return found
+
+
+def _interlock(netlist: Netlist) -> list[Fault]:
+    """Open, it leaves every isolator dark, though the chip drives all outputs: no chip is needed for it."""
+    point = operating_point(netlist, State(dict.fromkeys(OUTPUTS, 1)))
+    return [
+        Fault(
+            "interlock",
+            one.ref,
+            f"{one.ref} is lit by its output though the interlock is open; see its return.",
+        )
+        for one in netlist.of_kind("photorelay")
+        if point.ampere[f"{one.ref}.led"] > one.value("holdoff_a")
+    ]
+
+
+def coil_switches(netlist: Netlist) -> frozenset[str]:
+    """References of the switches in the supplies of the coils."""
+    plus = {one.pins["plus"] for one in netlist.of_kind("supply")}
+    return frozenset(one.ref for one in netlist.of_kind("switch") if one.pins["one"] in plus)
+
+
+def _coils(netlist: Netlist) -> list[Fault]:
+    """A closure pulls its coil in; the coil rests without one, after one that never ends, and with its switch off."""
+    found, switches = [], coil_switches(netlist)
+    first = charged_netlist(netlist)
     for coil in netlist.of_kind("solenoid"):
-        output = f"full_{coil.ref[-1].lower()}"
-        pulled = operating_point(netlist, State({**IDLE, output: 1})).ampere[coil.ref]
-        resting = operating_point(netlist, State(IDLE)).ampere[coil.ref]
-        if pulled < coil.value("pull_in_a") or resting > 0.1 * coil.value("pull_in_a"):
+        output, least_a = f"full_{coil.ref[-1].lower()}", 0.1 * coil.value("pull_in_a")
+
+        def ampere(
+            of: Netlist, level: int, on: frozenset[str], output: str = output, ref: str = coil.ref
+        ) -> float:
+            return operating_point(of, State({**IDLE, output: level}, INTERLOCK | on)).ampere[ref]
+
+        pulled, resting = ampere(first, 1, switches), ampere(first, 0, switches)
+        if pulled < coil.value("pull_in_a") or resting > least_a:
             say = f"{coil.ref} carries {pulled:.2f} A with {output} on and {resting:.2f} A with it off."
             found.append(Fault("solenoid", coil.ref, say))
+        held = ampere(netlist, 1, switches)
+        if held > least_a:
+            say = f"{coil.ref} carries {held:.2f} A for as long as {output} is closed: nothing ends a pull by itself."
+            found.append(Fault("held", coil.ref, say))
+        off = ampere(first, 1, frozenset())
+        if off > least_a:
+            found.append(Fault("held", coil.ref, f"{coil.ref} carries {off:.2f} A with its switch off."))
     return found
 
 
@@ -165,6 +217,15 @@ def charged_netlist(netlist: Netlist) -> Netlist:
                 (top,) = ends - {minus}
                 full = cell.rewired("plus", top)
                 netlist = netlist.changed(full).without(store.ref)
+    return _empty(netlist)
+
+
+def _empty(netlist: Netlist) -> Netlist:
+    """The first instant of a closure: a capacitor that leads to a transistor's gate is empty, and so a wire."""
+    gates = {one.pins["gate"] for one in netlist.of_kind("mosfet")}
+    for store in netlist.of_kind("capacitor"):
+        if gates & set(store.pins.values()):
+            netlist = netlist.changed(replace(store, kind="wire"))
     return netlist
 
 
@@ -173,7 +234,7 @@ def _loop(netlist: Netlist) -> list[Fault]:
     low_v = netlist.of_kind("board")[0].value("input_low_v")
     charged, found = charged_netlist(netlist), []
     for output in RELEASES:
-        point = operating_point(charged, State({**IDLE, output: 1}))
+        point = operating_point(charged, State({**IDLE, output: 1}, INTERLOCK))
         for net in ("sync_a", "sync_b"):
             if point.volt[net] > low_v:
                 say = f"{output} does not reach {net} through the loopback plug."

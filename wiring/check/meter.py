@@ -6,10 +6,12 @@ from dataclasses import dataclass
 
 from coincide_wiring.check.behaviour import charged_netlist
 from coincide_wiring.check.operate import OUTPUTS, State, operating_point
+from coincide_wiring.circuits.specs import GATE_LX
 from coincide_wiring.netlist import Build, in_use
 
 IDLE = dict.fromkeys(OUTPUTS, 0)
-GATE_LX = 40e3
+MAY_FIRE = frozenset({"S62"})
+COIL_ON = MAY_FIRE | {"S51A", "S51B"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,8 +38,9 @@ _PLACES: tuple[tuple[str, str, str, str, State], ...] = (
     ("board", "3V3", "GND", "USB plugged in", State(IDLE)),
     ("release", "half_a", "GND", "in the boot-loader, at the very most", State()),
     ("release", "half_a", "GND", "firmware running, nothing fired", State(IDLE)),
-    ("release", "half_a", "GND", "while half_a is clicked", State({**IDLE, "half_a": 1})),
-    ("release", "A_HALF_LED", "GND", "while half_a is clicked", State({**IDLE, "half_a": 1})),
+    ("release", "half_a", "GND", "while half_a is clicked", State({**IDLE, "half_a": 1}, MAY_FIRE)),
+    ("release", "A_HALF_LED", "GND", "while half_a is clicked", State({**IDLE, "half_a": 1}, MAY_FIRE)),
+    ("release", "LED_RETURN", "GND", "while half_a is clicked", State({**IDLE, "half_a": 1}, MAY_FIRE)),
     ("controls", "interlock", "GND", "interlock open", State(IDLE)),
     ("controls", "interlock", "GND", "interlock closed", State(IDLE, closed=frozenset({"S62"}))),
     ("controls", "button_half", "GND", "button let go", State(IDLE)),
@@ -48,12 +51,25 @@ _PLACES: tuple[tuple[str, str, str, str, State], ...] = (
     ("sync", "sync_a", "GND", "centre and outer joined", State(IDLE, contacts=frozenset("A"))),
     ("sync", "A_SYNC_A", "A_SYNC_K", "centre and outer joined", State(IDLE, contacts=frozenset("A"))),
     ("gate", "LIGHT_A1", "GND", "sensor covered", State(IDLE)),
-    ("gate", "LIGHT_A1", "GND", "lamp full on the slit", State(IDLE, light_lx={"a1": GATE_LX})),
+    (
+        "gate",
+        "LIGHT_A1",
+        "GND",
+        "lamp full on the slit",
+        State(IDLE, light_lx={"a1": GATE_LX["transimpedance"][0]}),
+    ),
     ("gate", "WIPER_A1", "GND", "after setting: half of the line above", State(IDLE)),
     ("gate", "gate_a1", "GND", "sensor covered", State(IDLE)),
-    ("gate", "gate_a1", "GND", "lamp full on the slit", State(IDLE, light_lx={"a1": GATE_LX})),
-    ("solenoid", "A_FULL", "A_SOL_N", "nothing fired", State(IDLE)),
-    ("solenoid", "A_FULL", "A_SOL_N", "while full_a is clicked", State({**IDLE, "full_a": 1})),
+    (
+        "gate",
+        "gate_a1",
+        "GND",
+        "lamp full on the slit",
+        State(IDLE, light_lx={"a1": GATE_LX["transimpedance"][0]}),
+    ),
+    ("solenoid", "A_SOL_S", "A_SOL_N", "supply switch on", State(IDLE, COIL_ON)),
+    ("solenoid", "A_FULL", "A_SOL_N", "nothing fired", State(IDLE, COIL_ON)),
+    ("solenoid", "A_FULL", "A_SOL_N", "while full_a is clicked", State({**IDLE, "full_a": 1}, COIL_ON)),
 )
 
 

@@ -89,7 +89,7 @@ def _currents(one: Part, state: State, solved: Solved) -> dict[str, float]:
         for j in junctions_of(one)
     }
     match one.kind:
-        case "resistor" | "resistor_array" | "fuse":
+        case "resistor" | "resistor_array" | "fuse" | "cutout":
             found[one.ref] = (volt(p["one"]) - volt(p["other"])) / one.value("resistance_ohm")
         case "solenoid":
             found[one.ref] = (volt(p["coil1"]) - volt(p["coil2"])) / one.value("coil_ohm")

@@ -9,8 +9,10 @@ from collections.abc import Mapping
 
 from coincide_wiring.check.fault import Fault
 from coincide_wiring.circuits.model import NOT_CONNECTED, Netlist, Part
+from coincide_wiring.circuits.specs import TERMINAL
 
 GND, RAIL = "GND", "3V3"
+RELEASE_MAX_V = TERMINAL["release_max_v"]
 BIG_F = 1e-6
 CONTROLS = ("button_half", "button_full", "interlock", "wound", "preset")
 
@@ -31,6 +33,8 @@ FIXED: Mapping[str, Mapping[str, str]] = {
     },
     "jack_release": {"half": "{tag}_HALF", "full": "{tag}_FULL", "common": "{tag}_COM"},
     "jack_sync": {"centre": "{tag}_SYNC_C", "outer": "{tag}_SYNC_O"},
+    "photorelay": {"cathode": "LED_RETURN"},
+    "switch2": {"one": "SW_INTERLOCK", "other": GND, "return1": "LED_RETURN", "return2": GND},
     "npn": {"emitter": GND},
     "limiter": {"drain": "{tag}_WET", "source": "{tag}_LIMIT_S", "gate": "{tag}_SYNC_A"},
     "button2": {"half": "SW_HALF", "full": "SW_FULL", "common": GND},
@@ -134,7 +138,10 @@ def _capacitors(netlist: Netlist) -> list[Fault]:
                 Fault("decoupling", trimmer.ref, f"the threshold of {trimmer.ref} has no capacitor.")
             )
     for coil in netlist.of_kind("solenoid"):
-        if not any(coil.pins["coil1"] in one.pins.values() for one in netlist.of_kind("capacitor")):
+        feeds = {coil.pins["coil1"]}
+        for one in netlist.of_kind("cutout"):
+            feeds |= set(one.pins.values()) if feeds & set(one.pins.values()) else set()
+        if not any(feeds & set(one.pins.values()) for one in netlist.of_kind("capacitor")):
             found.append(Fault("decoupling", coil.ref, f"the supply of {coil.ref} has no reservoir."))
     return found
 
@@ -143,7 +150,7 @@ def _guards(netlist: Netlist) -> list[Fault]:
     """Hysteresis, feedback, and the diodes that guard an LED or a gate."""
     found = []
     for one in netlist.of_kind("comparator"):
-        if not _across(netlist, "resistor", one.pins["out"], one.pins["plus"]):
+        if not _kicked(netlist, one.pins["out"], one.pins["plus"]):
             found.append(
                 Fault("hysteresis", one.ref, f"{one.ref} has no hysteresis: one crossing gives many edges.")
             )
@@ -158,8 +165,37 @@ def _guards(netlist: Netlist) -> list[Fault]:
             found.append(
                 Fault("guard", one.ref, f"the LED of {one.ref} has no diode against reverse voltage.")
             )
+    for one in netlist.of_kind("photorelay"):
+        found += _suppressed(netlist, one)
     for one in netlist.of_kind("mosfet"):
         clamps = [(zener.pins["anode"], zener.pins["cathode"]) for zener in netlist.of_kind("zener")]
         if (one.pins["source"], one.pins["gate"]) not in clamps:
             found.append(Fault("guard", one.ref, f"the gate of {one.ref} has no Zener diode."))
+        if not _kicked(netlist, one.pins["gate"], one.pins["source"]):
+            say = f"nothing empties the capacitor at the gate of {one.ref}: it would pull once and no more."
+            found.append(Fault("guard", one.ref, say))
     return found
+
+
+def _kicked(netlist: Netlist, out: str, plus: str) -> bool:
+    """Whether a resistor and a capacitor in series lead from a comparator's output back to its threshold, or from a
+    gate to its source."""
+    return any(
+        out in one.pins.values() and _across(netlist, "resistor", plus, kick)
+        for one in netlist.of_kind("capacitor")
+        for kick in one.pins.values()
+        if kick not in (out, plus)
+    )
+
+
+def _suppressed(netlist: Netlist, relay: Part) -> list[Fault]:
+    """A suppressor across the contact, idle at the terminal's voltage and conducting before the contact breaks down."""
+    across = _across(netlist, "suppressor", relay.pins["out1"], relay.pins["out2"])
+    if not across:
+        say = f"nothing clamps the contact of {relay.ref}; fit the suppressor across it."
+        return [Fault("guard", relay.ref, say)]
+    fits = [one for one in across if one.value("clamp_v") < relay.value("contact_max_v")]
+    if not any(one.value("standoff_v") >= RELEASE_MAX_V for one in fits):
+        say = f"the suppressor of {relay.ref} must idle at {RELEASE_MAX_V:g} V and clamp below the contact's limit."
+        return [Fault("rating", relay.ref, say)]
+    return []

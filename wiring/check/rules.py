@@ -54,6 +54,7 @@ def structural_faults(netlist: Netlist) -> tuple[Fault, ...]:
         *_sync(netlist, plugged),
         *_holders(netlist),
         *_coils(netlist),
+        *_coil_ends(netlist),
         *_plug(netlist, plugged),
         *_ratings(netlist),
         *presence_faults(netlist),
@@ -206,7 +207,7 @@ def _holders(netlist: Netlist) -> list[Fault]:
 
 
 def _coils(netlist: Netlist) -> list[Fault]:
-    """Every coil has a flyback path pointing the right way, its switch rated above the clamp."""
+    """Every coil has a flyback path pointing the right way, its transistor rated above the clamp."""
     found = []
     for coil in netlist.of_kind("solenoid"):
         drain, feed = coil.pins["coil2"], coil.pins["coil1"]
@@ -234,6 +235,22 @@ def _coils(netlist: Netlist) -> list[Fault]:
             if switch.pins["drain"] == drain and switch.value("drain_max_v") < supply_v + clamp_v:
                 say = f"{switch.ref} would see {supply_v + clamp_v:.0f} V; that is more than it stands."
                 found.append(Fault("rating", switch.ref, say))
+    return found
+
+
+def _coil_ends(netlist: Netlist) -> list[Fault]:
+    """Every coil can be let go without its transistor: a switch of its own, and a cut-out."""
+    found = []
+    plus = {one.pins["plus"] for one in netlist.of_kind("supply")}
+    for coil in netlist.of_kind("solenoid"):
+        tag = coil.ref.removeprefix("L51")
+        if not any(one.ref.endswith(tag) and one.pins["one"] in plus for one in netlist.of_kind("switch")):
+            found.append(
+                Fault("coil", coil.ref, f"{coil.ref} has no switch of its own in its supply; fit one.")
+            )
+        if not any(coil.pins["coil1"] in one.pins.values() for one in netlist.of_kind("cutout")):
+            say = f"{coil.ref} has no thermal cut-out; a stuck transistor would cook it."
+            found.append(Fault("coil", coil.ref, say))
     return found
 
 

@@ -30,6 +30,9 @@ PIN_CLAMP_V = 0.3  # a floating pin that leaks rises no further than this above 
 SILICON_V = 0.6
 OPTO_ON_A = 0.1e-3  # LED current above which the phototransistor is taken as closed
 
+# The two poles of the interlock: what the chip reads, and the isolators' way to ground.
+POLES = {"sense": ("one", "other"), "return": ("return1", "return2")}
+
 GPIO = {row[0]: f"gp{row[1]}" for row in PINS}
 OUTPUTS = tuple(row[0] for row in PINS if row[2] == OUT)
 
@@ -39,7 +42,8 @@ class State:
     """What is done to the circuit.
 
     `levels`: board outputs driven to 0 or 1; those not named float and leak (boot, reset, boot-loader).
-    `closed`: references of switches and buttons pressed. `contacts`: bodies whose sync contact is closed.
+    `closed`: references of switches and buttons closed ("S62.sense" and "S62.return" for one pole of two).
+    `contacts`: bodies whose sync contact is closed.
     `light_lx`: light on the gate sensors named ("a1"). `lamp`: the lamp row has a lamp lit in every stage.
     """
 
@@ -130,6 +134,11 @@ def junctions_of(one: Part) -> tuple[Junction, ...]:
                 Junction(f"{ref}.forward", p["anode"], p["cathode"], one.value("forward_v")),
                 Junction(f"{ref}.reverse", p["cathode"], p["anode"], one.value("zener_v")),
             )
+        case "suppressor":
+            return (
+                Junction(f"{ref}.up", p["one"], p["other"], one.value("zener_v")),
+                Junction(f"{ref}.down", p["other"], p["one"], one.value("zener_v")),
+            )
         case "npn":
             return (Junction(f"{ref}.base", p["base"], p["emitter"], one.value("base_v")),)
         case "board":
@@ -190,6 +199,12 @@ def _switch(m: Matrix, one: Part, state: State, solved: Solved) -> None:
         _wire(m, one, state, solved)
 
 
+def _switch2(m: Matrix, one: Part, state: State, solved: Solved) -> None:
+    for pole, (near, far) in POLES.items():
+        if one.ref in state.closed or f"{one.ref}.{pole}" in state.closed:
+            m.conduct(one.pins[near], one.pins[far], JOINT_S)
+
+
 def _button2(m: Matrix, one: Part, state: State, solved: Solved) -> None:
     if one.ref in state.closed:
         m.conduct(one.pins["half"], one.pins["common"], JOINT_S)
@@ -198,7 +213,7 @@ def _button2(m: Matrix, one: Part, state: State, solved: Solved) -> None:
 
 def _photodiode(m: Matrix, one: Part, state: State, solved: Solved) -> None:
     lux = state.light_lx.get(one.ref.removeprefix("D41").lower(), 0.0)
-    ampere = lux * one.value("white_led_share") * one.value("sensitivity_a_per_lx") * slit_share(one)
+    ampere = lux * one.value("white_a_per_lx") * slit_share(one)
     m.push(one.pins["anode"], one.pins["cathode"], ampere)
 
 
@@ -281,6 +296,7 @@ STAMPS: Mapping[str, Stamp] = {
     "resistor": _resistance,
     "resistor_array": _resistance,
     "fuse": _resistance,
+    "cutout": _resistance,
     "trimmer": _trimmer,
     "solenoid": _coil,
     "laptop": _laptop,
@@ -289,6 +305,7 @@ STAMPS: Mapping[str, Stamp] = {
     "metal": _metal,
     "wire": _wire,
     "switch": _switch,
+    "switch2": _switch2,
     "button": _switch,
     "button2": _button2,
     "photodiode": _photodiode,

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from coincide.errors import BadInput
+from coincide_wiring.circuits.specs import TERMINAL
 
 Kind = Literal["sync", "release"]
 KINDS: tuple[Kind, ...] = ("sync", "release")
@@ -23,6 +24,10 @@ DIRECT_LIMIT_V = {"sync": 6.0, "release": 24.0}
 TOLERANT_LIMIT_V = 400.0
 # A contact that carries nothing of its own reads less than this on any meter.
 PASSIVE_V = 0.3
+# The high-voltage circuit's own cell: a terminal that sits no higher reads closed for ever.
+CELL_REACH_V = 8.5
+BRIDGE_OHM = 100.0  # in the wire or meter lead that joins two release contacts
+CONTACT_LIMIT_A = TERMINAL["release_max_a"]  # half of what an isolator's contact carries
 METER_LEAST_V = 600.0
 
 ADVICE_FLASH = (
@@ -83,11 +88,18 @@ def judge_terminal(reading_v: float, kind: Kind, alternating: bool = False) -> J
             else " A release terminal that still reads this high is faulty: leave it alone."
         )
         return verdict("high", False, False, circuit, say, then)
+    if kind == "sync" and DIRECT_LIMIT_V[kind] < size_v < CELL_REACH_V:
+        say = "too much for the plain circuits, too little for the high-voltage one, which would read closed for ever."
+        then = "Join nothing: time this body at the gate or with the row of lamps. " + ADVICE_FLASH
+        return verdict("raised", False, False, None, say, then)
     if size_v > DIRECT_LIMIT_V[kind]:
         say = "more than the plain circuit is made for."
-        return verdict(
-            "raised", False, False, "high-voltage", say, "Use the high-voltage circuit; " + ADVICE_FLASH
+        way = "" if reading_v > 0 else "Exchange centre and outer in the lead, the outer is positive. "
+        then = (
+            "Only a mechanical contact may get the high-voltage circuit: its milliampere can hold a semiconductor on. "
+            f"{way}{ADVICE_FLASH}"
         )
+        return verdict("raised", False, False, "high-voltage", say, then)
     if size_v < PASSIVE_V:
         say = (
             "no voltage, and that is no blessing: a passive contact, a sleeping body, a probe that touches nothing "
@@ -101,7 +113,10 @@ def judge_terminal(reading_v: float, kind: Kind, alternating: bool = False) -> J
         return verdict("passive", True, False, "cell" if kind == "sync" else "contact", say, then)
     if kind == "sync":
         say = f"a live electronic output, {positive} probe positive: polarised, and steady current can hold it on."
-        then = "Use the wetted circuit with its centre on the positive side, and check that it reopens."
+        way = (
+            "" if reading_v > 0 else ": here the outer is positive, so exchange centre and outer in the lead"
+        )
+        then = f"Use the wetted circuit with its centre on the positive side{way}, and check that it reopens."
         return verdict("electronic", True, False, "wetted", say, then)
     say = f"a release input biased by the body, {positive} probe positive: what a polarity-free isolator is for."
     return verdict(
@@ -109,7 +124,33 @@ def judge_terminal(reading_v: float, kind: Kind, alternating: bool = False) -> J
     )
 
 
-Step = Literal["flash", "meter", "alternating", "reading", "firing", "forward", "reverse", "bridge", "done"]
+def contact_current_a(open_v: float, through_a: float) -> float:
+    """Current of a closed contact, A, from the open voltage and the current through BRIDGE_OHM (Ohm's law twice).
+
+    Infinite where the current is all that the resistor allows; the reading itself where there is no voltage to tell.
+    """
+    if through_a <= 0:
+        return 0.0
+    inside_ohm = open_v / through_a - BRIDGE_OHM
+    if open_v < PASSIVE_V:
+        return through_a
+    return open_v / inside_ohm if inside_ohm > 0 else math.inf
+
+
+Step = Literal[
+    "flash",
+    "meter",
+    "alternating",
+    "reading",
+    "firing",
+    "drops",
+    "mechanical",
+    "forward",
+    "reverse",
+    "bridge",
+    "current",
+    "done",
+]
 
 QUESTIONS: dict[Step, str] = {
     "flash": "Every flash off the body or switched off for ten minutes, built-in ones folded and off, film out of it?",
@@ -117,10 +158,14 @@ QUESTIONS: dict[Step, str] = {
     "alternating": "Meter on alternating volts first: does it show 1 V or more between the two contacts?",
     "reading": "Meter on direct volts, red probe on the centre or full contact, black on the outer or common: volts "
     "shown, with the sign?",
-    "firing": "The same while the body fires (largest value seen), volts?",
+    "firing": "Set a slow speed, 1/15 s or longer. The same while the body fires (largest value seen), volts?",
+    "drops": "Still on volts, at the slow speed: does the voltage fall to nearly nothing while the shutter is open, "
+    "and come back after it?",
+    "mechanical": "Does the shutter run without a battery, so that its contact is a mechanical one?",
     "forward": "Meter on continuity or ohms, red on the centre: does the contact close when the body fires?",
     "reverse": "Probes exchanged: does it close again when the body fires?",
-    "bridge": "Box off, meter off: join full and common for a moment with an insulated wire. Does the body fire?",
+    "bridge": "Box off, meter off: join full and common for a moment through a resistor of 100 Ω. Does the body fire?",
+    "current": "The same through the meter on its 200 mA range, the 100 Ω in series with it: milliamperes shown?",
     "done": "",
 }
 
@@ -148,8 +193,8 @@ class TerminalCheck:
 
     @property
     def wants_volts(self) -> bool:
-        """True when the answer is a number of volts, False when it is yes or no."""
-        return self.step in ("reading", "firing")
+        """True when the answer is a number (volts, at 'current' milliamperes), False when it is yes or no."""
+        return self.step in ("reading", "firing", "current")
 
     def answer(self, given: bool | float) -> TerminalCheck:
         """The next state. Raises BadInput for a voltage where yes or no is due, and the reverse."""
@@ -164,13 +209,35 @@ class TerminalCheck:
         return self._yes_or_no(given)
 
     def _volts(self, reading_v: float) -> TerminalCheck:
+        if self.step == "current":
+            return self._carried(abs(reading_v) * 1e-3)
         judged = judge_terminal(reading_v, self.kind)
         readings = (*self.readings_v, reading_v)
+        if self.kind == "sync" and judged.finding == "raised" and judged.circuit is not None:
+            return replace(self, step="mechanical", readings_v=readings)
         if not judged.direct:
             return self._end(judged.circuit, False, f"{judged.say} {judged.then}", readings)
         if self.kind == "release":
             return replace(self, step="bridge", readings_v=readings)
-        return replace(self, step="firing" if self.step == "reading" else "forward", readings_v=readings)
+        if self.step == "reading":
+            return replace(self, step="firing", readings_v=readings)
+        # An ohmmeter cannot see a live output close: its own voltage is in the way.
+        live = max(abs(one) for one in readings) >= PASSIVE_V
+        return replace(self, step="drops" if live else "forward", readings_v=readings)
+
+    def _carried(self, ampere: float) -> TerminalCheck:
+        """What the contact would carry without the 100 ohm, from the open voltage and the current through them."""
+        carried_a = contact_current_a(max(abs(one) for one in self.readings_v), ampere)
+        if carried_a > CONTACT_LIMIT_A:
+            say = (
+                f"Closed without the 100 Ω the contact would carry {carried_a * 1e3:.0f} mA; the isolator's carries "
+                f"{CONTACT_LIMIT_A * 1e3:.0f} mA. This terminal switches a motor or a coil; it wants a relay."
+            )
+            return self._end(None, False, say)
+        say = (
+            "The terminals fire the body and stay within the limits: a polarity-free isolator does the same."
+        )
+        return self._end("contact", True, say)
 
     def _yes_or_no(self, yes: bool) -> TerminalCheck:
         if self.step == "flash":
@@ -185,19 +252,36 @@ class TerminalCheck:
             return self._end(None, False, f"An alternating voltage. {judged.then}")
         if self.step == "bridge":
             if yes:
-                say = "The terminals fire the body and stay within the limit: a polarity-free isolator does the same."
-                return self._end("contact", True, say)
+                return replace(self, step="current")
             say = "The body did not fire: other terminals, asleep, not wound, or self-timer on. Nothing is proved."
             return self._end(None, False, say)
+        if self.step == "mechanical":
+            judged = judge_terminal(max(self.readings_v, key=abs), self.kind)
+            say = f"{judged.say} {judged.then}"
+            return self._end("high-voltage" if yes else None, False, say)
+        if self.step == "drops":
+            return self._live(yes)
         if self.step == "forward":
             return replace(self, step="reverse", forward=yes)
         return self._closing(bool(self.forward), yes)
+
+    def _live(self, drops: bool) -> TerminalCheck:
+        if not drops:
+            say = (
+                "The voltage stayed: wrong terminal, suppressed at this speed, or not fired. A slow meter "
+                "needs a longer exposure: try again at one second. Nothing is proved."
+            )
+            return self._end(None, False, say)
+        worst = max(self.readings_v, key=abs)
+        way = "centre positive" if worst > 0 else "outer positive: exchange centre and outer in the lead"
+        say = f"A live electronic output that closes and reopens, {way}. The wetted circuit."
+        return self._end("wetted", True, say)
 
     def _closing(self, forward: bool, reverse: bool) -> TerminalCheck:
         if not forward and not reverse:
             say = (
                 "The contact was never seen to close: wrong terminal, another contact than X, suppressed at this "
-                "speed, or not fired. Nothing is proved; try a slow speed and start again."
+                "speed, or not fired. Nothing is proved; start again at one second."
             )
             return self._end(None, False, say)
         worst = judge_terminal(max(self.readings_v, key=abs), self.kind)

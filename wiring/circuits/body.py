@@ -7,7 +7,7 @@ references and nets, and nothing in common but the board's supply on the far sid
 from __future__ import annotations
 
 from coincide_wiring.circuits import specs
-from coincide_wiring.circuits.box import GND, pull_down, resistor
+from coincide_wiring.circuits.box import LED_RETURN, pull_down, resistor
 from coincide_wiring.circuits.model import Part, Sheet, part
 
 RELEASE_VARIANTS = ("contact", "solenoid")
@@ -33,8 +33,21 @@ def release(body: str) -> Sheet:
                 "photorelay",
                 "Photorelay, MOSFET output, polarity-free, 60 V, 0.3 A, operates at 2 mA, isolation 1.5 kV",
                 "closes the body's contact like a dry switch, whichever way round its terminals are biased",
-                {"anode": led, "cathode": GND, "out1": f"{body}_{press.upper()}", "out2": f"{body}_COM"},
+                {
+                    "anode": led,
+                    "cathode": LED_RETURN,
+                    "out1": f"{body}_{press.upper()}",
+                    "out2": f"{body}_COM",
+                },
                 specs.PHOTORELAY,
+            ),
+            part(
+                f"D{number}{body}",
+                "suppressor",
+                "Suppressor diode, bidirectional, stand-off 33 V, 600 W pulse",
+                "clamps what a coil or a long lead in the body throws back, before the isolator's contact breaks down",
+                {"one": f"{body}_{press.upper()}", "other": f"{body}_COM"},
+                specs.SUPPRESSOR,
             ),
         ]
     parts.append(
@@ -50,9 +63,15 @@ def release(body: str) -> Sheet:
 
 
 def solenoid(body: str) -> Sheet:
-    """Solenoid on a cable release, plugged into the release jack instead of a body's remote lead."""
-    plus, fused, minus, drain, clamp = (f"{body}_SOL_{end}" for end in ("P", "F", "N", "D", "Z"))
-    gate_net = f"{body}_FULL"
+    """Solenoid on a cable release, plugged into the release jack instead of a body's remote lead.
+
+    The gate hangs on a capacitor, so that a contact that stays closed lets the coil go by itself; the cut-out on the
+    coil opens when a transistor fails closed; and the switch in the supply ends either at once.
+    """
+    plus, switched, fused, warm, minus, drain, clamp, gate_net = (
+        f"{body}_SOL_{end}" for end in ("P", "S", "F", "C", "N", "D", "Z", "G")
+    )
+    drive = f"{body}_FULL"
     parts = (
         part(
             f"G51{body}",
@@ -63,12 +82,27 @@ def solenoid(body: str) -> Sheet:
             specs.SOLENOID_SUPPLY,
         ),
         part(
+            f"S51{body}",
+            "switch",
+            "Toggle switch, 2 A",
+            "the coil's own off: ends a pull that nothing else ends; within reach, apart from the box's interlock",
+            {"one": plus, "other": switched},
+        ),
+        part(
             f"F51{body}",
             "fuse",
             "Resettable fuse, holds 0.9 A",
-            "a shorted coil or transistor ends as a warm fuse, not as a fire",
-            {"one": plus, "other": fused},
+            "a shorted coil or lead ends as a warm fuse, not as a fire; the coil's own current it never stops",
+            {"one": switched, "other": fused},
             specs.FUSE,
+        ),
+        part(
+            f"F52{body}",
+            "cutout",
+            "Thermal cut-out, normally closed, opens at 80 °C, 1 A, insulated, tied to the coil",
+            "a transistor that failed closed would cook the coil below the fuse's current; this opens first",
+            {"one": fused, "other": warm},
+            specs.CUT_OUT,
         ),
         part(
             f"C51{body}",
@@ -83,7 +117,7 @@ def solenoid(body: str) -> Sheet:
             "solenoid",
             "Solenoid 12 V, 24 Ω, push, with a stroke stop and an insulating coupling to the cable release",
             "presses the cable release; the stop takes the stroke, not the shutter",
-            {"coil1": fused, "coil2": drain, "frame": f"{body}_SHELL"},
+            {"coil1": warm, "coil2": drain, "frame": f"{body}_SHELL"},
             specs.SOLENOID,
         ),
         part(
@@ -99,7 +133,7 @@ def solenoid(body: str) -> Sheet:
             "zener",
             "Suppressor or Zener diode 24 V, 10 A pulse",
             "lets the flyback voltage rise a little, so the plunger lets go in a millisecond",
-            {"anode": fused, "cathode": clamp},
+            {"anode": warm, "cathode": clamp},
             specs.CLAMP_ZENER,
         ),
         part(
@@ -118,11 +152,26 @@ def solenoid(body: str) -> Sheet:
             "feeds the gate through the release isolator; limits what a shorted lead can draw",
         ),
         resistor(
-            f"R52{body}",
+            f"R53{body}",
             10e3,
+            drive,
+            minus,
+            "draws the lead down when the isolator opens, and readies the capacitor for the next pull",
+        ),
+        part(
+            f"C52{body}",
+            "capacitor",
+            "Capacitor 1 µF, film, 63 V",
+            "passes the beginning of a closure only: a contact that never opens lets the coil go within two seconds",
+            {"one": drive, "other": gate_net},
+            specs.capacitor(1e-6, 0.1, 63.0),
+        ),
+        resistor(
+            f"R52{body}",
+            1e6,
             gate_net,
             minus,
-            "holds the transistor off while the isolator is open or unplugged",
+            "ends the pull after a quarter of a second at the soonest; holds the transistor off at rest",
         ),
         part(
             f"D53{body}",

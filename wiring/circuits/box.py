@@ -10,6 +10,7 @@ from coincide_wiring.circuits import specs
 from coincide_wiring.circuits.model import Part, Sheet, part
 
 V3, VUSB, GND, EARTH = "3V3", "VBUS", "GND", "USB_EARTH"
+LED_RETURN = "LED_RETURN"  # the four release isolators' way to ground, through the interlock's second pole
 PULL_DOWN_OHM = 4700.0
 PULL_DOWN_SORT = "Resistor 4.7 kΩ, 1 %, 0.25 W"
 LAMPS_A_STAGE = 8
@@ -129,15 +130,19 @@ def controls() -> Sheet:
         (
             62,
             "interlock",
-            "switch",
-            "Toggle switch",
-            "interlock: closed = may fire; open, broken or pulled out = may not",
+            "switch2",
+            "Toggle switch, two poles",
+            "interlock: closed = may fire. One pole tells the chip, the other is the isolators' only way to ground: "
+            "open, no output can close, whatever the chip does",
         ),
         (63, "wound", "button", "Push button, or a foot switch on a lead", "'both bodies are wound'"),
         (64, "preset", "button", "Push button", "steps through the stored presets"),
     ):
         net = f"SW_{signal.upper()}"
-        parts.append(part(f"S{number}", kind, sort, why, {"one": net, "other": GND}))
+        pins = {"one": net, "other": GND}
+        if kind == "switch2":
+            pins |= {"return1": LED_RETURN, "return2": GND}
+        parts.append(part(f"S{number}", kind, sort, why, pins))
         parts += _control(number, signal, net)
     return Sheet("controls", "Button, interlock, wound, preset", tuple(parts))
 

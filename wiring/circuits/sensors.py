@@ -11,14 +11,21 @@ from coincide_wiring.circuits.box import GND, V3, decoupling, resistor
 from coincide_wiring.circuits.model import Part, Sheet, part
 
 SYNC_VARIANTS = ("cell", "wetted", "high-voltage")
-GATE_VARIANTS = ("load", "transimpedance")
+GATE_VARIANTS = ("transimpedance", "through-lens", "load")
+# Feedback resistor and capacitor of the amplified variants, and the capacitor's line of the parts list.
+AMPLIFIED = {
+    "transimpedance": (100e3, 6.8e-12, "Capacitor 6.8 pF, ceramic C0G, 50 V"),
+    "through-lens": (330e3, 3.3e-12, "Capacitor 3.3 pF, ceramic C0G, 50 V"),
+}
+# Where the trimmer stands when the wiper shows half of the nominal signal.
+HALF_AT = {"transimpedance": 0.17, "through-lens": 0.16, "load": 0.087}
 GATES = {"A": ("a1", "a2"), "B": ("b1", "b2")}
 
 
 def _sync_ends(body: str, high_voltage: bool) -> tuple[Part, ...]:
     """Optocoupler, its collector resistor, the diodes that guard its LED, the jack."""
     low = body.lower()
-    pullup_ohm, grade = (22e3, "1 mA") if high_voltage else (10e3, "5 mA")
+    pullup_ohm, grade = (100e3, "1 mA") if high_voltage else (10e3, "5 mA")
     values = specs.OPTOCOUPLER_LOW_CURRENT if high_voltage else specs.OPTOCOUPLER
     return (
         part(
@@ -39,7 +46,8 @@ def _sync_ends(body: str, high_voltage: bool) -> tuple[Part, ...]:
             pullup_ohm,
             V3,
             f"sync_{low}",
-            "collector resistor: small enough to be quick, large enough to saturate",
+            "the input's only pull-up (the chip's own is off): small enough to be quick, large enough to saturate; "
+            "fit it even where the body has no sync contact",
         ),
         part(
             f"D21{body}",
@@ -147,17 +155,22 @@ def gate(channel: str, variant: str) -> Sheet:
     `variant` is one of GATE_VARIANTS. Raises ValueError otherwise.
     """
     body, tag = channel[0].upper(), channel.upper()
-    light, threshold, wiper = f"LIGHT_{tag}", f"THR_{tag}", f"WIPER_{tag}"
+    light, threshold, wiper, kick = f"LIGHT_{tag}", f"THR_{tag}", f"WIPER_{tag}", f"KICK_{tag}"
     signal = f"gate_{channel}"
     if variant == "load":
         front: tuple[Part, ...] = (
             _photodiode(tag, V3, light),
             resistor(
-                f"R41{tag}", 4700.0, light, GND, "load: turns photocurrent into voltage; small, to be quick"
+                f"R41{tag}",
+                10e3,
+                light,
+                GND,
+                "load: turns photocurrent into voltage; small, to be quick, and so only for 30 000 lx and more",
             ),
         )
         title = f"Gate sensor {channel}: photodiode with load"
-    elif variant == "transimpedance":
+    elif variant in AMPLIFIED:
+        gain_ohm, back_f, back_sort = AMPLIFIED[variant]
         dark = f"SUM_{tag}"
         front = (
             _photodiode(tag, dark, GND),
@@ -165,22 +178,23 @@ def gate(channel: str, variant: str) -> Sheet:
                 f"U42{tag}",
                 "opamp",
                 "Operational amplifier, rail-to-rail in and out, 10 MHz, 3.3 V",
-                "turns photocurrent into voltage without slowing the diode; for lamps ten times dimmer",
+                "turns photocurrent into voltage without slowing the diode",
                 {"plus": GND, "minus": dark, "out": light, "vcc": V3, "gnd": GND},
                 specs.OPAMP,
             ),
-            resistor(f"R41{tag}", 100e3, light, dark, "gain of the amplifier, volts an ampere"),
+            resistor(f"R41{tag}", gain_ohm, light, dark, "gain of the amplifier, volts an ampere"),
             part(
                 f"C43{tag}",
                 "capacitor",
-                "Capacitor 6.8 pF, ceramic C0G, 50 V",
+                back_sort,
                 "keeps the amplifier from ringing",
                 {"one": light, "other": dark},
-                specs.capacitor(6.8e-12, 0.05),
+                specs.capacitor(back_f, 0.05),
             ),
             decoupling(f"C44{tag}", V3),
         )
-        title = f"Gate sensor {channel}: photodiode with amplifier"
+        behind = " behind a lens" if variant == "through-lens" else ""
+        title = f"Gate sensor {channel}: photodiode with amplifier{behind}"
     else:
         raise ValueError(f"gate variant must be one of {', '.join(GATE_VARIANTS)}, not '{variant}'")
     parts = (
@@ -191,13 +205,21 @@ def gate(channel: str, variant: str) -> Sheet:
             "Trimmer 10 kΩ, 10 turns",
             "threshold: set to half of the lamp's steady signal, the shutter held open",
             {"one": f"TOP_{tag}", "wiper": wiper, "other": GND},
-            {"resistance_ohm": 10e3, "tolerance": 0.1, "power_w": 0.25, "position": 0.25},
+            {"resistance_ohm": 10e3, "tolerance": 0.1, "power_w": 0.25, "position": HALF_AT[variant]},
         ),
         resistor(
             f"R42{tag}", 12e3, V3, f"TOP_{tag}", "keeps the threshold inside the comparator's input range"
         ),
-        resistor(f"R43{tag}", 10e3, wiper, threshold, "with the next, sets the hysteresis"),
-        resistor(f"R44{tag}", 1e6, threshold, signal, "hysteresis of about 30 mV: one edge for one crossing"),
+        resistor(f"R43{tag}", 3300.0, wiper, threshold, "with the next, sets the hysteresis"),
+        resistor(f"R44{tag}", 1e6, threshold, kick, "hysteresis of about 10 mV: one edge for one crossing"),
+        part(
+            f"C45{tag}",
+            "capacitor",
+            "Capacitor 100 pF, ceramic C0G, 50 V",
+            "lets the hysteresis die away in 0.1 ms: both edges are judged at the same threshold, half the light",
+            {"one": kick, "other": signal},
+            specs.capacitor(100e-12, 0.05),
+        ),
         resistor(f"R45{tag}", 2200.0, V3, signal, "pull-up of the open-collector output"),
         part(
             f"U41{tag}",
@@ -225,14 +247,14 @@ def gate(channel: str, variant: str) -> Sheet:
             {"isolation_v": 500.0, **specs.SLIT_MASK},
         ),
     )
-    return Sheet(f"gate_{variant}_{channel}", title, parts)
+    return Sheet(f"gate_{variant.replace('-', '_')}_{channel}", title, parts)
 
 
 def _photodiode(tag: str, cathode: str, anode: str) -> Part:
     return part(
         f"D41{tag}",
         "photodiode",
-        "Photodiode, silicon, 7 mm², 70 nA a lux, visible light",
+        "Photodiode, silicon, 7 mm², clear window, 0.27 A/W at 550 nm, about 6 nA a lux of white LED",
         "sees the light at the film gate",
         {"anode": anode, "cathode": cathode},
         specs.PHOTODIODE,
@@ -266,8 +288,8 @@ def gate_lamp() -> Sheet:
         part(
             "D45",
             "led",
-            "LED, white, 1 W, on a heat sink, behind a diffuser",
-            "20 000 to 60 000 lx at the gate, from close by; cool enough for cloth curtains",
+            "LED, white, 1 W, 3000 to 5000 K, on a heat sink",
+            "3000 to 15 000 lx at the slit from 90 to 50 mm, 3000 to 5000 K; cool enough for cloth curtains",
             {"anode": "LAMP_A", "cathode": "LAMP_D"},
             {
                 "forward_v": 3.1,
@@ -280,8 +302,8 @@ def gate_lamp() -> Sheet:
         part(
             "D46",
             "led",
-            "LED, white, 1 W, on a heat sink, behind a diffuser",
-            "the second of two in series, for an even field",
+            "LED, white, 1 W, 3000 to 5000 K, on a heat sink",
+            "the second of two in series; both in a white box behind a diffuser strip 10 mm along the sweep",
             {"anode": "LAMP_D", "cathode": "LAMP_N"},
             {
                 "forward_v": 3.1,

@@ -6,6 +6,8 @@ Figures of the chip are from its datasheet, the others are what common datasheet
 
 from __future__ import annotations
 
+from coincide_wiring.circuits.light import ampere_per_lux, cool_white, warm_white
+
 # The microcontroller board. `input_max_v` is the absolute limit of an input; `output_ohm_max` follows from
 # the promised output-high voltage, 2.62 V at 4 mA with the supply at its lowest; `leak_a` is what a latched
 # input of the newer chip can push out of a pin that nobody drives.
@@ -44,9 +46,18 @@ PHOTORELAY = {
     "on_s": 0.0005,
     "on_s_max": 0.003,
 }
+# Bidirectional suppressor across a release contact: blocks what a terminal may carry, conducts before the relay breaks.
+SUPPRESSOR = {
+    "standoff_v": 33.0,
+    "zener_v": 38.6,
+    "zener_tolerance": 0.05,
+    "clamp_v": 53.3,
+    "pulse_max_a": 11.0,
+}
 
 # Phototransistor optocoupler. Transfer ratio promised at `ratio_at_a`; below that it falls about as the
-# 0.3 power of the LED current.
+# 0.3 power of the LED current. The turn-on time is promised for a collector current of `on_at_a`: the light has to
+# carry a charge to the base, so less light takes longer in inverse proportion.
 OPTOCOUPLER = {
     "forward_v": 1.2,
     "forward_v_min": 1.0,
@@ -65,6 +76,7 @@ OPTOCOUPLER = {
     "isolation_v": 2500.0,
     "on_s_min": 2e-6,
     "on_s_max": 18e-6,
+    "on_at_a": 0.002,
     "dark_a_max": 1e-6,
 }
 # The same kind graded for small LED currents.
@@ -109,6 +121,7 @@ POWER_MOSFET = {
     "drain_max_v": 60.0,
     "drain_max_a": 10.0,
     "gate_on_v": 8.0,
+    "gate_off_v": 1.5,
     "gate_max_v": 20.0,
     "on_ohm": 0.05,
 }
@@ -122,16 +135,25 @@ SHIFT_REGISTER = {"outputs": 8.0, "output_max_a": 0.02, "supply_max_a": 0.07, "o
 CELL_4V5 = {"voltage_v": 4.5, "voltage_v_min": 3.6, "voltage_v_max": 4.9, "current_max_a": 0.05}
 CELL_9V = {"voltage_v": 9.0, "voltage_v_min": 7.0, "voltage_v_max": 9.6, "current_max_a": 0.05}
 
-# Silicon photodiode of 7 mm2: 70 nA a lux of tungsten light, 0.6 of that under a white LED.
+DIODE_AREA_M2 = 7.0e-6
+DIODE_SPREAD = 0.15  # from one photodiode to another
+# What the bare diode gives for a lux of white LED, to three digits so that every machine gets the same digest.
+WARM_A_PER_LX, COOL_A_PER_LX = (
+    float(f"{ampere_per_lux(lamp, DIODE_AREA_M2):.3g}") for lamp in (warm_white, cool_white)
+)
+
+# Silicon photodiode of 7 mm2, its current for a lux of white LED between 3000 and 5000 K (see `light`). The amplifier
+# sits within 100 mm of it, so its lead adds little.
 PHOTODIODE = {
-    "area_m2": 7.0e-6,
+    "area_m2": DIODE_AREA_M2,
     "side_m": 2.65e-3,
-    "sensitivity_a_per_lx": 70e-9,
-    "white_led_share": 0.6,
+    "white_a_per_lx": (WARM_A_PER_LX + COOL_A_PER_LX) / 2,
+    "white_a_per_lx_min": COOL_A_PER_LX * (1 - DIODE_SPREAD),
+    "white_a_per_lx_max": WARM_A_PER_LX * (1 + DIODE_SPREAD),
     "capacitance_f": 72e-12,
     "capacitance_reverse_f": 30e-12,
     "dark_a_max": 30e-9,
-    "cable_f": 50e-12,
+    "cable_f": 15e-12,
 }
 COMPARATOR = {
     "common_mode_v": 1.8,
@@ -145,7 +167,26 @@ COMPARATOR = {
 }
 OPAMP = {"gain_bandwidth_hz": 10e6, "input_f": 8e-12, "supply_a": 0.002, "swing_v": 3.1}
 SLIT_MASK = {"width_m": 0.3e-3}
-GATE_LAMP = {"illuminance_lx_min": 20e3, "illuminance_lx_max": 60e3, "ripple": 0.01}
+# Two 1 W white LEDs at 0.26 A in a white box behind a diffuser strip, 10 mm along the sweep and 30 mm across.
+GATE_LAMP = {
+    "flux_lm": 85.0,
+    "flux_lm_min": 75.0,
+    "flux_lm_max": 95.0,
+    "passed": 0.6,
+    "passed_min": 0.55,
+    "passed_max": 0.65,
+    "strip_m": 0.010,
+    "strip_across_m": 0.030,
+    "distance_m": 0.07,
+    "distance_m_min": 0.05,
+    "distance_m_max": 0.09,
+}
+# Light at the slit for which each gate circuit is made, lux: nominal, least, most.
+GATE_LX = {
+    "transimpedance": (7e3, 3e3, 15.5e3),  # the lamp bare, 50 to 90 mm from the slit
+    "through-lens": (2e3, 0.9e3, 4e3),  # the lamp in front of a lens at f/8 to f/4
+    "load": (36e3, 30e3, 46e3),  # the lamp bare, 30 mm from the slit
+}
 
 SOLENOID = {
     "coil_ohm": 24.0,
@@ -157,11 +198,19 @@ SOLENOID = {
     "coil_max_c": 105.0,
     "operate_s": 0.020,
 }
+# Thermal cut-out on the coil; `lag_k` is how much hotter than its switch the winding may be when it opens.
+CUT_OUT = {"opens_c": 80.0, "opens_c_min": 75.0, "opens_c_max": 85.0, "lag_k": 15.0, "resistance_ohm": 0.05}
 SOLENOID_SUPPLY = {"supply_v": 12.0, "supply_v_min": 11.4, "supply_v_max": 12.6, "current_max_a": 1.0}
 FUSE = {"hold_a": 0.9, "resistance_ohm": 0.3}
 
 # Terminals of camera bodies, as a cautious person assumes them.
-TERMINAL = {"release_pullup_v": 5.0, "release_pullup_ohm": 1000.0, "release_max_v": 24.0, "fault_v": 400.0}
+TERMINAL = {
+    "release_pullup_v": 5.0,
+    "release_pullup_ohm": 1000.0,
+    "release_max_v": 24.0,
+    "release_max_a": 0.15,
+    "fault_v": 400.0,
+}
 SEMICONDUCTOR_SYNC = {"drop_v_max": 1.2, "holding_a": 0.0001}
 
 

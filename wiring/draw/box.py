@@ -91,6 +91,20 @@ def controls(s: Sketch) -> None:
         s.ground((x + 2.8, y - 0.6))
         s.text(f"S{number}", (x + 1.4, y + 0.7))
         s.text(words, (x + 1.4, y + 1.2), size=SMALL_PT)
+    _second_pole(s)
+
+
+def _second_pole(s: Sketch) -> None:
+    """The interlock's other pole, worked by the same lever: the isolators' way to ground."""
+    x, y = 3.0, -9.6
+    s.flag("LED_RETURN", (x, y), "left")
+    symbols.contact(s, (x, y), (x + 1.8, y))
+    s.pin("S62", "return1", (x, y))
+    s.pin("S62", "return2", (x + 1.8, y))
+    s.text("S62, second pole", (x + 0.9, y + 0.7))
+    s.text("the isolators' way to ground", (x + 0.9, y + 1.2), size=SMALL_PT)
+    s.wire((x + 1.8, y), (x + 2.3, y), (x + 2.3, y - 0.6))
+    s.ground((x + 2.3, y - 0.6))
 
 
 def lights(s: Sketch) -> None:

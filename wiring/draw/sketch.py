@@ -45,6 +45,8 @@ def short_value(one: Part) -> str:
             return f"{one.value('zener_v'):g} V"
         case "fuse":
             return f"{one.value('hold_a'):g} A"
+        case "cutout":
+            return f"{one.value('opens_c'):g} °C"
         case "solenoid":
             return f"{one.value('coil_ohm'):g} Ω"
         case "diode":

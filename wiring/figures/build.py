@@ -13,6 +13,7 @@ from coincide_firmware.app.pins import PINS
 from coincide_wiring.circuits.model import Netlist
 from coincide_wiring.circuits.sensors import GATES
 from coincide_wiring.figures.figure import Figure
+from coincide_wiring.figures.gate import gate_figures, gate_lamp_figures
 from coincide_wiring.figures.release import (
     control_figures,
     lamp_figures,
@@ -20,7 +21,7 @@ from coincide_wiring.figures.release import (
     release_figures,
     solenoid_figures,
 )
-from coincide_wiring.figures.sensors import gate_figures, sync_figures
+from coincide_wiring.figures.sync import sync_figures
 from coincide_wiring.netlist import BODIES, Build, in_use
 
 BODY_OF = {row[0]: row[4] for row in PINS}
@@ -57,6 +58,7 @@ def figures_of(netlist: Netlist) -> tuple[Figure, ...]:
         *(one for body in BODIES for one in solenoid_figures(netlist, body)),
         *(one for body in BODIES for one in sync_figures(netlist, body)),
         *(one for body in BODIES for channel in GATES[body] for one in gate_figures(netlist, channel)),
+        *gate_lamp_figures(netlist),
         *control_figures(netlist),
         *light_figures(netlist),
         *lamp_figures(netlist),

@@ -29,6 +29,14 @@ def node_fall_s(capacitance_f: float, swing_v: float, drive_a: float, pull_a: fl
     return capacitance_f * swing_v / (drive_a - pull_a)
 
 
+def turn_on_s(promised_s: float, promised_a: float, collector_a: float) -> float:
+    """Turn-on time of a phototransistor at another collector current than it is promised for.
+
+    The light carries a fixed charge to base and junctions, so the time goes as the inverse of the current (memory).
+    """
+    return promised_s * promised_a / collector_a
+
+
 def first_order_bandwidth_hz(resistance_ohm: float, capacitance_f: float) -> float:
     """-3 dB bandwidth of a resistance with a capacitance: 1/(2 pi R C)."""
     return 1 / (2 * math.pi * resistance_ohm * capacitance_f)
@@ -87,3 +95,14 @@ def divider_v(supply_v: float, upper_ohm: float, lower_ohm: float) -> float:
 def charge_time_s(resistance_ohm: float, capacitance_f: float, share: float) -> float:
     """Time in which a capacitor charges to a share of its supply: -RC ln(1 - share)."""
     return -resistance_ohm * capacitance_f * math.log(1 - share)
+
+
+def shadow_m(lamp_m: float, gap_m: float, distance_m: float) -> float:
+    """Width of the half shadow that an edge `gap_m` in front of a slit throws on it from a lamp of that width: similar
+    triangles."""
+    return lamp_m * gap_m / (distance_m - gap_m)
+
+
+def strip_lux(flux_lm: float, area_m2: float, distance_m: float) -> float:
+    """Light on the axis of a diffuser that shines evenly all round (Lambert): flux/(pi d^2 + area), as for a disc."""
+    return flux_lm / (math.pi * distance_m**2 + area_m2)

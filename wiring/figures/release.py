@@ -19,7 +19,7 @@ def ohm(one: Part) -> Span:
 
 def release_figures(netlist: Netlist, body: str) -> tuple[Figure, ...]:
     """Isolators of one body's release outputs."""
-    relay, series, down = (netlist.part(f"{ref}{body}") for ref in ("K12", "R12", "R14"))
+    relay, series, down, clamp = (netlist.part(f"{ref}{body}") for ref in ("K12", "R12", "R14", "D12"))
     sheet, parts = f"release_{body.lower()}", (relay.ref, series.ref)
     heated = 1 + relay.value("trigger_per_k") * (HOT_C - 25)
     led = sweep(
@@ -68,6 +68,19 @@ def release_figures(netlist: Netlist, body: str) -> tuple[Figure, ...]:
             *boot,
             (None, 0.8 * relay.value("forward_v_min")),
             (down.ref, relay.ref),
+        ),
+        Figure(
+            f"release_clamp_{body.lower()}",
+            sheet,
+            "voltage at which the suppressor holds the contact when a coil in the body lets go",
+            "breakdown to clamping voltage, against what the contact stands",
+            "V",
+            clamp.value("zener_v"),
+            clamp.value("zener_v") * (1 - clamp.value("zener_tolerance")),
+            clamp.value("clamp_v"),
+            2,
+            (specs.TERMINAL["release_max_v"], relay.value("contact_max_v")),
+            (clamp.ref, relay.ref),
         ),
         Figure(
             f"release_contact_{body.lower()}",
@@ -229,8 +242,9 @@ def solenoid_figures(netlist: Netlist, body: str) -> tuple[Figure, ...]:
     """Coil current, flyback and heat of one solenoid driver; empty when the body has none."""
     if not any(one.ref == f"L51{body}" for one in netlist.parts):
         return ()
-    coil, supply, fuse, switch, clamp, flyback = (
-        netlist.part(f"{ref}{body}") for ref in ("L51", "G51", "F51", "Q51", "D52", "D51")
+    coil, supply, fuse, switch, clamp, flyback, cut_out, store, bleed = (
+        netlist.part(f"{ref}{body}")
+        for ref in ("L51", "G51", "F51", "Q51", "D52", "D51", "F52", "C52", "R52")
     )
     sheet = f"solenoid_{body.lower()}"
     coil_span = about(coil.value("coil_ohm"), coil.value("coil_tolerance"))
@@ -264,8 +278,27 @@ def solenoid_figures(netlist: Netlist, body: str) -> tuple[Figure, ...]:
         f.divider_v,
         supply_v=supply_span,
         upper_ohm=ohm(netlist.part(f"R51{body}")),
-        lower_ohm=ohm(netlist.part(f"R52{body}")),
+        lower_ohm=ohm(netlist.part(f"R53{body}")),
     )
+    timing = {
+        "bleed_ohm": ohm(bleed),
+        "store_f": about(store.value("capacitance_f"), store.value("tolerance")),
+    }
+    timing |= {"gate_v": (gate[0], gate[1], gate[2])}
+    pull = sweep(
+        lambda bleed_ohm, store_f, gate_v: f.pulse_width_s(
+            bleed_ohm, store_f, gate_v, switch.value("gate_on_v")
+        ),
+        **timing,
+    )
+    let_go = sweep(
+        lambda bleed_ohm, store_f, gate_v: f.pulse_width_s(
+            bleed_ohm, store_f, gate_v, switch.value("gate_off_v")
+        ),
+        **timing,
+    )
+    lag_k = cut_out.value("lag_k")
+    stuck_c = tuple(cut_out.value(name) + lag_k for name in ("opens_c", "opens_c_min", "opens_c_max"))
     low = body.lower()
     return (
         Figure(
@@ -324,6 +357,39 @@ def solenoid_figures(netlist: Netlist, body: str) -> tuple[Figure, ...]:
             "V",
             *gate,
             (switch.value("gate_on_v"), switch.value("gate_max_v")),
-            (switch.ref, f"R51{body}", f"R52{body}"),
+            (switch.ref, f"R51{body}", f"R53{body}"),
+        ),
+        Figure(
+            f"solenoid_pull_{low}",
+            sheet,
+            "how long a closure pulls for certain",
+            "R C ln(Vgate/8 V)",
+            "s",
+            *pull,
+            (0.18, None),
+            (store.ref, bleed.ref, switch.ref),
+        ),
+        Figure(
+            f"solenoid_let_go_{low}",
+            sheet,
+            "longest pull, the isolator never opening again",
+            "R C ln(Vgate/1.5 V)",
+            "s",
+            *let_go,
+            (None, 3.0),
+            (store.ref, bleed.ref, switch.ref),
+        ),
+        Figure(
+            f"solenoid_cut_out_{low}",
+            sheet,
+            "winding when the cut-out opens, the transistor failed closed",
+            "cut-out + 15 K, above the hottest in use, below what the coil stands",
+            "°C",
+            stuck_c[0],
+            stuck_c[1],
+            stuck_c[2],
+            2,
+            (HOT_C + heat[2] + lag_k, coil.value("coil_max_c")),
+            (cut_out.ref, coil.ref),
         ),
     )

@@ -10,8 +10,11 @@ import click
 
 from coincide.cli.terminal import show
 from coincide.cli.terminal.cautions_first import show_cautions
-from coincide.cli.terminal.circuits import NearChoice, chosen_build, circuit_options
+from coincide.cli.terminal.circuits import NearChoice, TerminalKind, chosen_build, circuit_options
 from coincide.cli.terminal.options import json_option
+from coincide.cli.terminal.wiring_words import (
+    amount as typed_amount,
+)
 from coincide.cli.terminal.wiring_words import (
     build_rows,
     caution_lines,
@@ -235,14 +238,15 @@ def check(as_json: bool, **chosen: str) -> None:
 
 
 @command.command()
-@click.argument("kind", type=NearChoice(["sync", "release"]))
+@click.argument("kind", type=TerminalKind())
 @click.option("--volts", type=typed_volts, help="Judge this one reading (with its sign) instead of asking.")
 @click.option("--alternating", is_flag=True, help="The meter shows an alternating voltage.")
 @json_option
 def terminal(kind: str, volts: float | None, alternating: bool, as_json: bool) -> None:
     """Guided meter check of a sync or release terminal before anything is wired to it.
 
-    Leaves with 1 when the terminal is not to be joined as it is. 0 V never blesses anything.
+    KIND is 'sync' (also flash, pc, x, hot-shoe) or 'release' (also remote, cable). Leaves with 1 when the
+    terminal is not to be joined as it is. 0 V never blesses anything.
 
     \b
     Example:
@@ -273,7 +277,7 @@ def terminal(kind: str, volts: float | None, alternating: bool, as_json: bool) -
     while asked.step != "done":
         question = show.wrapped(asked.question)
         answer = (
-            click.prompt(question, value_proc=typed_volts)
+            click.prompt(question, value_proc=typed_amount)
             if asked.wants_volts
             else click.confirm(question, default=None)
         )

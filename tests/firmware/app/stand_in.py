@@ -92,7 +92,9 @@ class StandInBoard:
         self.files = files if files is not None else Flash()
         self.reset_cause = reset_cause
         self.now = 0
+        # A hand shows the interlock open as the box starts and closes it at once.
         self.interlock = True
+        self.interlock_shown = False
         self.contacts = {"button_half": 0, "button_full": 0, "wound": 0, "preset": 0}
         self.bodies = [None, None]  # type: list
         self.hardware_stuck = False
@@ -252,6 +254,9 @@ class StandInBoard:
 
     def interlock_closed(self):
         self._may_raise("interlock_closed")
+        if not self.interlock_shown:
+            self.interlock_shown = True
+            return False
         return self.interlock
 
     def open_interlock(self):

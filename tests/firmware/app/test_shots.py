@@ -1,7 +1,7 @@
 """One pair: fired once, exactly as asked, its edges told whole."""
 
 from coincide_firmware.app.pins import FULL_A, FULL_B, SYNC_A, SYNC_B
-from tests.firmware.app.stand_in import TICKS_A_MS, Bench, contact, two_bodies
+from tests.firmware.app.stand_in import TICKS_A_MS, Bench, StandInBoard, contact, two_bodies
 
 MS = 1000000
 
@@ -112,6 +112,29 @@ def test_fire_needs_an_arm_and_the_interlock():
     bench.step(3)
     assert bench.refused("fire", shot=1) == "not_armed"
     assert bench.board.closures == []
+
+
+def test_an_interlock_never_seen_open_fires_nothing_for_host_or_hand():
+    bench = Bench(board_class=AlwaysClosed)
+    assert bench.refused("arm") == "interlock_unseen"
+    bench.board.contacts["button_full"] = 1
+    bench.step(50)
+    assert (bench.board.closures, bench.board.pairs) == ([], 0)
+    bench.board.contacts["button_full"] = 0
+    bench.step(50)
+    bench.board.open_interlock()
+    bench.step(3)
+    bench.board.interlock = True
+    bench.step(3)
+    bench.ok("arm")
+
+
+class AlwaysClosed(StandInBoard):
+    """An interlock whose lead is shorted: it reads closed from the start."""
+
+    def __init__(self, files=None, reset_cause="power"):
+        super().__init__(files, reset_cause)
+        self.interlock_shown = True
 
 
 def test_one_shot_at_a_time_and_not_too_soon():

@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 
+from coincide_firmware.app.pins import PINS
 from tests.firmware.board.loading import Loaded
 from tests.firmware.board.standin.chip import Reset
 
@@ -446,6 +447,12 @@ def test_transfer_count_of_either_chip_goes_on_for_ever() -> None:
             channel.count = 1000
             count.moved()
             assert count.near_its_end()
+
+
+def test_the_chip_pulls_no_isolated_input_up_and_every_other_one() -> None:
+    bench = Bench()
+    pulled = {row[0] for row in PINS[4:10] if bench.chip.pull_up >> row[1] & 1}
+    assert pulled == {"gate_a1", "gate_a2", "gate_b1", "gate_b2"}
 
 
 def test_interlock_is_pulled_up_whatever_the_machines_did_to_it() -> None:

@@ -77,7 +77,7 @@ def test_currents_into_every_release_and_button_net_add_up_to_nothing(gate: str)
 
 
 def test_both_kinds_of_gate_sensor_answer_in_proportion_to_the_light() -> None:
-    for gate, lux in (("load", 20e3), ("transimpedance", 1e3)):
+    for gate, lux in (("load", 36e3), ("transimpedance", 4e3), ("through-lens", 1.2e3)):
         netlist = in_use(Build(gate=(gate, gate)))
         once = operating_point(netlist, State(IDLE, light_lx={"a1": lux})).volt["LIGHT_A1"]
         twice = operating_point(netlist, State(IDLE, light_lx={"a1": 2 * lux})).volt["LIGHT_A1"]

@@ -23,20 +23,24 @@ from coincide_wiring.check.rules import check, faults, structural_faults
 from coincide_wiring.circuits import specs
 from coincide_wiring.circuits.body import RELEASE_VARIANTS, loopback
 from coincide_wiring.circuits.model import NOT_CONNECTED, Netlist, part
-from coincide_wiring.circuits.sensors import GATE_VARIANTS, SYNC_VARIANTS
+from coincide_wiring.circuits.sensors import SYNC_VARIANTS
 from coincide_wiring.netlist import Build, digest, in_use, zero_check
 
 BUILDS = [
     Build((sync_a, sync_b), (release, release), (gate, gate))
     for (sync_a, sync_b), release, gate in product(
-        [*((one, one) for one in SYNC_VARIANTS), ("cell", "high-voltage")], RELEASE_VARIANTS, GATE_VARIANTS
+        [*((one, one) for one in SYNC_VARIANTS), ("cell", "high-voltage")],
+        RELEASE_VARIANTS,
+        ("transimpedance", "load"),
     )
 ]
+BUILDS.append(Build(gate=("through-lens", "through-lens")))
 PLAIN = in_use(Build())
 SOLENOID = in_use(Build(release=("solenoid", "solenoid")))
 
 PLUGGED = zero_check(Build())
-AMPLIFIED = in_use(Build(gate=("transimpedance", "transimpedance")))
+AMPLIFIED = PLAIN
+LOADED = in_use(Build(gate=("load", "load")))
 HIGH = in_use(Build(sync=("high-voltage", "high-voltage")))
 
 Spoil = Callable[[Netlist], Netlist]
@@ -194,7 +198,7 @@ SPOILED: list[tuple[str, Netlist, Spoil, str]] = [
     ("comparator inputs swapped", PLAIN, rewire("U41A1", plus="LIGHT_A1", minus="THR_A1"), "input at rest"),
     (
         "a photodiode the wrong way round",
-        PLAIN,
+        LOADED,
         rewire("D41A1", anode="3V3", cathode="LIGHT_A1"),
         "input at rest",
     ),
@@ -222,6 +226,29 @@ SPOILED: list[tuple[str, Netlist, Spoil, str]] = [
     ("coil's gate resistor missing", SOLENOID, drop("R52A"), "floating gate"),
     ("a coil of far too few turns", SOLENOID, revalue("L51A", "coil_ohm", 400.0), "solenoid"),
     ("no hysteresis", PLAIN, drop("R44A1"), "hysteresis"),
+    ("hysteresis that does not fade", PLAIN, rewire("R44A1", other="gate_a1"), "hysteresis"),
+    ("an isolator straight to ground", PLAIN, rewire("K11B", cathode="GND"), "interlock"),
+    ("the isolators' return on ground", PLAIN, wire("LED_RETURN", "GND"), "interlock"),
+    ("an interlock of one pole", PLAIN, rewire("S62", return1="nc_return"), "wrong contact"),
+    ("no suppressor at a release", PLAIN, drop("D12A"), "guard"),
+    (
+        "a suppressor that conducts at a terminal's voltage",
+        PLAIN,
+        revalue("D11B", "standoff_v", 12.0),
+        "rating",
+    ),
+    ("a suppressor that clamps too late", PLAIN, revalue("D11B", "clamp_v", 75.0), "rating"),
+    ("a coil that nothing lets go", SOLENOID, rewire("R52A", other="A_FULL"), "held"),
+    (
+        "a coil with its gate on the contact",
+        SOLENOID,
+        both(rewire("Q51A", gate="A_FULL"), rewire("D53A", cathode="A_FULL"), rewire("R52A", one="A_FULL")),
+        "held",
+    ),
+    ("a coil without its own switch", SOLENOID, both(drop("S51A"), wire("A_SOL_P", "A_SOL_S")), "coil"),
+    ("the same, seen by what it does", SOLENOID, both(drop("S51A"), wire("A_SOL_P", "A_SOL_S")), "held"),
+    ("a coil without its cut-out", SOLENOID, both(drop("F52B"), wire("B_SOL_F", "B_SOL_C")), "coil"),
+    ("a coil that pulls only once", SOLENOID, drop("R53A"), "guard"),
     ("no guard on a sync LED", PLAIN, drop("D21B"), "guard"),
     ("a supply pin on the wrong rail", PLAIN, rewire("U41B2", vcc="VBUS"), "wrong net"),
     ("a decoupling capacitor forgotten", PLAIN, drop("C83"), "decoupling"),
@@ -321,7 +348,18 @@ def test_no_part_at_all_can_be_left_out_unnoticed(build: Build) -> None:
 
 
 # A switch is a switch both ways round, and so is what carries either polarity.
-SYMMETRICAL = ("resistor", "capacitor", "switch", "button", "insulator", "fuse", "resistor_array", "metal")
+SYMMETRICAL = (
+    "suppressor",
+    "cutout",
+    "resistor",
+    "capacitor",
+    "switch",
+    "button",
+    "insulator",
+    "fuse",
+    "resistor_array",
+    "metal",
+)
 EITHER_WAY = {("photorelay", "out1", "out2")}
 
 

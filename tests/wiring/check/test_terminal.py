@@ -112,7 +112,8 @@ def test_a_contact_that_never_closes_proves_nothing() -> None:
 
 
 def test_a_release_is_blessed_when_bridging_it_fires_the_body() -> None:
-    assert walk("release", True, True, False, 4.9, True).circuit == "contact"
+    assert walk("release", True, True, False, 4.9, True).step == "current"
+    assert walk("release", True, True, False, 4.9, True, 4.5).circuit == "contact"
     assert walk("release", True, True, False, 0.0, False).blessed is False
     assert walk("release", True, True, False, 48.0).circuit is None
 
@@ -132,7 +133,7 @@ def test_no_walk_at_all_blesses_a_high_reading(kind: Kind) -> None:
     volts = (0.0, 3.0, -5.0, 12.0, -40.0, 300.0, 1000.0)
     for first, second, *yes in product(volts, volts, *([(True, False)] * 5)):
         check = TerminalCheck(kind)
-        supply = {"reading": first, "firing": second}
+        supply = {"reading": first, "firing": second, "current": 5.0}
         answers = iter(yes)
         while check.step != "done":
             check = check.answer(supply[check.step] if check.wants_volts else next(answers, True))
@@ -142,6 +143,49 @@ def test_no_walk_at_all_blesses_a_high_reading(kind: Kind) -> None:
             )
             assert check.circuit is not None
         assert check.verdict
+
+
+@pytest.mark.parametrize(
+    ("open_v", "through_ma", "joins"),
+    # By hand: 4.9 V and 44.5 mA leave 10.1 ohm inside, 485 mA without the 100 ohm; 12 V and 60 mA leave 100 ohm,
+    # 120 mA;
+    # 24 V and 170 mA leave 41 ohm, 584 mA; 0.1 V tells nothing, so the reading itself counts.
+    [(4.9, 4.5, True), (4.9, 44.5, False), (12.0, 60.0, True), (24.0, 170.0, False), (0.1, 160.0, False)],
+)
+def test_a_release_that_carries_too_much_is_refused(open_v: float, through_ma: float, joins: bool) -> None:
+    done = walk("release", True, True, False, open_v, True, through_ma)
+    assert (done.circuit, done.blessed) == (("contact", True) if joins else (None, False))
+    assert joins or "mA" in done.verdict
+
+
+@pytest.mark.parametrize(("volts", "way"), [(4.9, "centre positive"), (-4.9, "outer positive")])
+def test_a_live_output_is_asked_for_its_voltage_and_not_for_an_ohmmeter(volts: float, way: str) -> None:
+    half_way = walk("sync", True, True, False, volts, volts)
+    assert half_way.step == "drops"
+    assert "slow speed" in half_way.question
+    done = half_way.answer(True)
+    assert (done.circuit, done.blessed) == ("wetted", True)
+    assert way in done.verdict
+    assert half_way.answer(False).circuit is None
+
+
+def test_between_six_and_24_volts_a_semiconductor_gets_no_circuit() -> None:
+    mechanical = walk("sync", True, True, False, 12.0)
+    assert mechanical.step == "mechanical"
+    assert mechanical.answer(True).circuit == "high-voltage"
+    assert mechanical.answer(False).circuit is None
+    assert not mechanical.answer(True).blessed
+
+
+@pytest.mark.parametrize("volts", [6.1, 7.2, -7.0, 8.4])
+def test_what_the_high_voltage_circuit_would_read_closed_for_ever_gets_none(volts: float) -> None:
+    judged = judge_terminal(volts, "sync")
+    assert (judged.circuit, judged.direct) == (None, False)
+    assert "for ever" in judged.say
+
+
+def test_the_slow_speed_is_named_before_anything_fires() -> None:
+    assert "slow speed" in walk("sync", True, True, False, 0.0).question
 
 
 def test_answers_of_the_wrong_kind_are_refused() -> None:

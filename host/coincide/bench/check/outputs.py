@@ -17,7 +17,8 @@ def check_outputs(talk: BenchTalk, ask: Ask, tell: Tell) -> tuple[Item, ...]:
     BadInput when the cautions were not acknowledged."""
     tell(
         "Outputs: bodies off, a meter on ohms (or a lamp and a cell) across the socket named. For a first release put "
-        "one body on instead: it must act, and nothing else."
+        "one body on instead: it must act, and nothing else. Open the interlock once and close it again first: the box "
+        "closes no output before it has seen it open."
     )
     if not talk.client.status().interlock:
         ask(Question("The interlock is open, so no output can close. Close it. Done?", "interlock", "close"))

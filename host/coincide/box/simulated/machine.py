@@ -68,6 +68,7 @@ class Machine:
         self.link.plug()
         if cause == "rescue":
             return
+        self.world.show_interlock()
         self._board = SimulatedBoard(self.world, self.link, self.flash, cause)
         self._box = Box(self._board)
         self._due = self._next_step = self.world.clock.now

@@ -21,6 +21,7 @@ SYNC = (pins.SYNC_A, pins.SYNC_B)
 GATES = ((pins.GATE_A1, pins.GATE_A2), (pins.GATE_B1, pins.GATE_B2))
 REFERENCE_C = 20.0
 CABLE_HALF_S = 0.4  # a cable takes up the half-press on its way down
+SHOWS_S = 0.001  # how long the hand leaves the interlock open when the box starts
 
 
 class World:
@@ -74,6 +75,11 @@ class World:
     def close_interlock(self) -> None:
         """Close the interlock now."""
         self.interlock_closed = True
+
+    def show_interlock(self) -> None:
+        """The hand that has the box started opens the interlock and closes it again, as the box wants to see it."""
+        if self.interlock_closed:
+            self.open_interlock(SHOWS_S)
 
     def start_pair(self, delay_a: int, delay_b: int, lead: int, closure: int) -> None:
         """The box closes both releases; all in ticks."""

@@ -32,6 +32,30 @@ class NearChoice(Choice):
         return str(value)
 
 
+# What the trade calls the two terminals. A word that is not here gets no guess: the nearest spelling could lead to the
+# looser of the two tables.
+TERMINAL_WORDS = {
+    **dict.fromkeys(("sync", "flash", "strobe", "pc", "x", "x-sync", "hot-shoe", "hotshoe", "shoe"), "sync"),
+    **dict.fromkeys(("release", "remote", "cable", "shutter"), "release"),
+}
+
+
+class TerminalKind(click.ParamType):
+    """'sync' or 'release', by any of the trade's words for them."""
+
+    name = "kind"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        word = str(value).strip().lower().replace(" ", "-").replace("_", "-")
+        if word not in TERMINAL_WORDS:
+            say = (
+                f"'{value:.40}' is neither of the two terminals: 'sync', where a flash would be joined (flash, pc, x, "
+                "hot-shoe), or 'release', where a remote lead would be (remote, cable)."
+            )
+            self.fail(say, param, ctx)
+        return TERMINAL_WORDS[word]
+
+
 def circuit_options(*, usual: bool) -> Callable[[Command], Command]:
     """`--sync-a` to `--gate-b`. With `usual` the plain circuits where not given, else None: as recorded."""
 

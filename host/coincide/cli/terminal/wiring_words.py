@@ -120,6 +120,12 @@ def caution_lines(cautions: Iterable[Caution]) -> Iterator[str]:
         yield wrapped(("DANGER: " if one.grave else "") + one.say, "  - ", "    ")
 
 
+def amount(typed: str | float) -> float:
+    """A meter's reading in volts or, where milliamperes are asked for, 4.5 mA; as `volts` else."""
+    text = str(typed).strip()
+    return volts(text[:-2] if text.lower().endswith("ma") else text)
+
+
 def volts(typed: str | float) -> float:
     """A meter's reading as people type it: 3.1, 3,1, -180 V, OL for over range (infinite, with the sign).
 
