@@ -88,14 +88,14 @@ def test_a_bench_evening_is_kept_with_the_box_and_its_circuits(real: RealBox) ->
 
 def test_the_circuits_are_asked_for_one_by_one_when_they_changed(real: RealBox) -> None:
     real.person.refuses = ("Is it built so now?",)
-    real.person.answers = ["cell", "wetted", "contact", "solenoid", "load", "load"]
+    real.person.answers = ["cell", "wetted", "contact", "solenoid", "transimpedance", "transimpedance"]
     assert real.check("controls").record.passed
     assert real.record().build == Build(("cell", "wetted"), ("contact", "solenoid"))
     assert "Sync input of body B (cell, wetted, high-voltage)" in real.person.asked
     # Said once, it holds until something else is said.
-    real.check("controls", circuits={"gate_a": "transimpedance"})
+    real.check("controls", circuits={"gate_a": "load"})
     assert real.record().build == Build(
-        ("cell", "wetted"), ("contact", "solenoid"), ("transimpedance", "load")
+        ("cell", "wetted"), ("contact", "solenoid"), ("load", "transimpedance")
     )
     assert real.person.asked.count("Is it built so now?") == 1
 
@@ -178,7 +178,7 @@ def test_json_is_the_record(real: RealBox) -> None:
     [
         (("--sync-a", "wet"), "Did you mean 'wetted'?"),
         (("--release-b", "selenoid"), "Did you mean 'solenoid'?"),
-        (("--gate-a", "qqq"), "'qqq' is none of load, transimpedance."),
+        (("--gate-a", "qqq"), "'qqq' is none of transimpedance, through-lens, load."),
         (("--only", "gates"), "Did you mean 'gate'?"),
         (("--zero", "--no-zero"), "both asked for and left out"),
     ],

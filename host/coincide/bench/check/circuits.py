@@ -25,8 +25,9 @@ MEANS = {
     "high-voltage": "terminal that may carry high voltage",
     "contact": "closes the body's remote contacts",
     "solenoid": "pulls a mechanical cable release",
-    "load": "photodiode with load",
-    "transimpedance": "photodiode with amplifier, for dimmer lamps",
+    "transimpedance": "photodiode with amplifier",
+    "through-lens": "photodiode with more gain, behind a lens",
+    "load": "photodiode with load, for a lamp at 30 mm",
 }
 
 

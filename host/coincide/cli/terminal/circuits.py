@@ -10,7 +10,7 @@ import click
 
 from coincide.bench.check.circuits import CIRCUITS, chosen_build
 
-__all__ = ["NearChoice", "chosen_build", "circuit_options"]
+__all__ = ["NearChoice", "TerminalKind", "chosen_build", "circuit_options"]
 
 if TYPE_CHECKING:
     Choice = click.Choice[str]
