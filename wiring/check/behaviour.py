@@ -53,8 +53,8 @@ def gate_variant(netlist: Netlist, channel: str) -> str:
     """Which of GATE_VARIANTS a gate sensor ("a1") was built as."""
     if f"U42{channel.upper()}" not in {one.ref for one in netlist.of_kind("opamp")}:
         return "load"
-    (gain,) = [one for one in netlist.of_kind("resistor") if one.ref == f"R41{channel.upper()}"] or [None]
-    high = gain is not None and gain.value("resistance_ohm") > HIGH_GAIN_OHM
+    gains = [one for one in netlist.of_kind("resistor") if one.ref == f"R41{channel.upper()}"]
+    high = any(gain.value("resistance_ohm") > HIGH_GAIN_OHM for gain in gains)
     return "through-lens" if high else "transimpedance"
 
 

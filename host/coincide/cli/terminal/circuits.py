@@ -14,8 +14,10 @@ __all__ = ["NearChoice", "TerminalKind", "chosen_build", "circuit_options"]
 
 if TYPE_CHECKING:
     Choice = click.Choice[str]
+    ParamType = click.ParamType[str]
 else:
     Choice = click.Choice
+    ParamType = click.ParamType
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -40,7 +42,7 @@ TERMINAL_WORDS = {
 }
 
 
-class TerminalKind(click.ParamType):
+class TerminalKind(ParamType):
     """'sync' or 'release', by any of the trade's words for them."""
 
     name = "kind"
