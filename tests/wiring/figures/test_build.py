@@ -20,7 +20,8 @@ from coincide_wiring.figures import release as figures_release
 from coincide_wiring.figures import sync as figures_sync
 from coincide_wiring.figures.build import figures, timing_terms
 from coincide_wiring.figures.figure import Figure, Span, sweep
-from coincide_wiring.figures.sensors import lamp_error_s, sync_figures
+from coincide_wiring.figures.gate import exposure_error_s, lamp_error_s
+from coincide_wiring.figures.sync import sync_figures
 from coincide_wiring.netlist import Build, in_use
 from tests.wiring.check.test_rules import BUILDS
 
@@ -164,6 +165,7 @@ def test_the_promised_uncertainty_covers_traced_light(aside_m: float, threshold:
         abs((opens + closes) / 2 - exposure_s / 2)
         <= math.sqrt(3) * u_s + 0.5e-3 * 3e-3 / 0.05 / speed * abs(aside_m / 3e-3) * 5
     )
+    assert abs((closes - opens) - exposure_s) <= exposure_error_s()
 
 
 def test_a_wetted_contact_is_seen_longer_than_a_flick() -> None:
