@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,11 +13,95 @@ import pytest
 from coincide.rig.calibration import calibrations_beside, preset_name
 from coincide.rig.file import load_rig
 from coincide.session.frames import Frame, rests_s, write_frames
-from tests.cli.fen import fen_rig
+from tests.cli.fen import changed, fen_rig
 from tests.cli.running import Ran, run
 
 NAN = float("nan")
 STARTS, FRAMES = 2, 30  # two starts of the box, so many frames after each
+
+
+def judged(
+    folder: Path,
+    shifts: Sequence[float],
+    *,
+    boots: Sequence[int] | None = None,
+    on_s: float | None = None,
+    time: str | None = None,
+    verdicts: Mapping[int, str] | None = None,
+) -> Ran:
+    """Frames with the calibration's own jitter, each so many tolerances off with the calibrated offset on, but measured
+    with `on_s` on; judged by a rig whose tolerance is `time`."""
+    folder.mkdir(exist_ok=True)
+    rig_path = fen_rig(folder)
+    kept = calibrations_beside(rig_path)[0][-1].calibration
+    on = kept.offset_s if on_s is None else on_s
+    rng = np.random.default_rng(11)
+    frames = []
+    for place, shift in enumerate(shifts):
+        skew_s = kept.jitter_s * rng.standard_normal() + shift * kept.tolerance_s + kept.offset_s - on
+        verdict = (verdicts or {}).get(place, "within")
+        skew_s = skew_s if verdict == "within" else NAN
+        boot, delays = (0 if boots is None else boots[place]), (max(on, 0.0), max(-on, 0.0))
+        when = 5.0 + 20.0 * place
+        frames.append(
+            Frame(None, place, boot, when, kept.preset, verdict, skew_s, NAN, NAN, *delays, kept.tolerance_s)
+        )
+    write_frames(folder / "roll.csv", frames)
+    rig = str(rig_path)
+    if time is not None:
+        table = re.search(r"\[tolerance.subject\]\n(\w.*\n)+", rig_path.read_text("utf-8"))
+        assert table is not None
+        rig = changed(folder, "today", (table.group(), f'time = "{time}"\n'))
+    return run(["ready", "--rig", rig, "--frames", "roll.csv"], folder)
+
+
+def test_the_newest_frames_decide(tmp_path: Path) -> None:
+    ran = judged(tmp_path, [0.0] * 30 + [3.0] * 10)
+    assert ran.code == 1, ran.said
+
+
+def test_an_earlier_start_of_the_box_is_another_day(tmp_path: Path) -> None:
+    ran = judged(tmp_path, [3.0] * 20 + [0.0] * 30, boots=[0] * 20 + [1] * 30)
+    assert ran.code == 0, ran.said
+    few = judged(tmp_path / "few", [0.0] * 30 + [0.0] * 3, boots=[0] * 30 + [1] * 3)
+    assert few.code == 1
+    assert "More pairs are needed" in few.said
+    assert "since the box was last switched on" in few.said
+
+
+def test_frames_are_judged_as_with_the_calibrated_offset(tmp_path: Path) -> None:
+    """Small skews with another offset on are not a good sign."""
+    fen_rig(tmp_path)
+    kept = calibrations_beside(tmp_path / "rig.toml")[0][-1].calibration
+    other = kept.offset_s - 15e-3
+    fine_with_other = judged(tmp_path / "moved", [-15e-3 / kept.tolerance_s] * 30, on_s=other)
+    assert fine_with_other.code == 1
+    assert "Ready" not in fine_with_other.said
+    as_calibrated = judged(tmp_path / "same", [0.0] * 30, on_s=other)
+    assert as_calibrated.code == 1
+    assert "as calibrated, but the box had" in as_calibrated.said
+
+
+def test_the_rigs_tolerance_of_today_counts(tmp_path: Path) -> None:
+    assert judged(tmp_path, [0.0] * 40, time="4ms").code == 0
+    narrow = judged(tmp_path / "narrow", [0.0] * 40, time="0.3ms")
+    assert narrow.code == 1
+    assert "0.3 ms now" in narrow.said
+
+
+def test_a_stale_rig_is_refused(tmp_path: Path) -> None:
+    judged(tmp_path, [0.0] * 30)
+    rig = changed(tmp_path, "stale", ('closure = "', 'closure = "1'))
+    ran = run(["ready", "--rig", rig, "--frames", "roll.csv"], tmp_path)
+    assert ran.code == 1
+    assert "no longer holds" in ran.said
+
+
+def test_a_damaged_entry_is_no_silence_of_a_body(tmp_path: Path) -> None:
+    ran = judged(tmp_path, [0.0] * 40, verdicts={35: "damaged", 36: "not_measured"})
+    assert ran.code == 0, ran.said
+    silent = judged(tmp_path / "silent", [0.0] * 40, verdicts={35: "no_answer_a"})
+    assert "no answer" in silent.said
 
 
 def log_of(folder: Path, *, first_late: float, shift: float) -> Ran:
@@ -25,7 +111,8 @@ def log_of(folder: Path, *, first_late: float, shift: float) -> Ran:
     kept = calibrations_beside(rig_path)[0][-1].calibration
     rng = np.random.default_rng(11)
     name = preset_name(load_rig(rig_path).exposures)
-    plain = Frame(None, 0, 0, 0.0, name, "within", NAN, NAN, NAN, NAN, NAN, kept.tolerance_s)
+    delays = (max(kept.offset_s, 0.0), max(-kept.offset_s, 0.0))
+    plain = Frame(None, 0, 0, 0.0, name, "within", NAN, NAN, NAN, *delays, kept.tolerance_s)
     frames: list[Frame] = []
     for boot in range(STARTS):
         for place in range(FRAMES):

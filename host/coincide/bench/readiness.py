@@ -10,16 +10,24 @@ import numpy as np
 
 from coincide.bench.firing import Firing, bench, confirm_checklist, fire, session_path
 from coincide.bench.person import Declined, Person, Question
-from coincide.rig.calibration import calibrations_beside, newest_for, preset_name, stale_reasons
+from coincide.rig.calibration import calibrations_beside, newest_for, stale_reasons
 from coincide.rig.file import load_rig
-from coincide.session.frames import read_frames, rests_s
+from coincide.rig.tolerance import tolerance_s
+from coincide.session.frames import read_frames
 from coincide.timing.analysis import analyse_file
-from coincide.timing.offset.series import after_rest
-from coincide.timing.ready import frames_to_spend, from_calibration, judge_ready, plan_ready, shots_it_takes
+from coincide.timing.ready import (
+    frames_to_spend,
+    from_calibration,
+    judge_ready,
+    plan_ready,
+    promise_lost,
+    shots_it_takes,
+)
+from coincide.timing.ready_frames import judge_frame_log
 
 if TYPE_CHECKING:
     from coincide.box.cable.client import BoxClient
-    from coincide.rig.calibration import Found
+    from coincide.rig.calibration import Calibration, Found
     from coincide.rig.model import Rig
     from coincide.session.model import Floats
     from coincide.timing.ready import Readiness
@@ -48,15 +56,13 @@ def judge_fresh_pairs(
     found = _calibration(rig, rig_path, person)
     if found is None:
         return Judged(None, None, None, _none_for(rig))
-    calibrated = from_calibration(found.calibration)
+    calibrated = from_calibration(found.calibration, tolerance_s=tolerance_s(rig))
     plan = plan_ready(calibrated)
     if plan.impossible is not None:
         return Judged(found.path, None, None, f"Not ready: {plan.impossible}")
-    stale = stale_reasons(found.calibration, rig, client.identity.uid)
-    if stale:
-        return Judged(
-            found.path, None, None, "Not ready: the calibration no longer holds. " + " ".join(stale)
-        )
+    unfit = _unfit(found.calibration, rig, client.identity.uid)
+    if unfit is not None:
+        return Judged(found.path, None, None, unfit)
     person.tell(shots_it_takes(plan))
     if film:
         for line in frames_to_spend(plan):
@@ -84,22 +90,26 @@ def judge_fresh_pairs(
 
 
 def judge_frames(rig_path: Path, frames_path: Path, person: Person) -> Judged:
-    """Judge the last frames of the frame log that were shot with this pair of shutter times, those after a rest
+    """Judge the newest frames of the frame log that were shot with this pair of shutter times, those after a rest
     left out."""
     rig = load_rig(rig_path)
     found = _calibration(rig, rig_path, person)
     if found is None:
         return Judged(None, None, None, _none_for(rig))
-    name = preset_name(rig.exposures)
-    calibrated = from_calibration(found.calibration, "sync+sync")
-    plan = plan_ready(calibrated)
-    frames = read_frames(frames_path)
-    # A body may answer the first frame after a rest differently, and the calibration left such shots out.
-    rested = after_rest(len(frames), rests_s(frames))
-    steady = [f.skew_s for f, first in zip(frames, rested, strict=True) if f.preset == name and not first]
-    skews = np.array(steady[-plan.most :], dtype=np.float64)
-    readiness = judge_ready(calibrated, skews, first_left_out=False)
-    return Judged(found.path, frames_path, readiness, readiness.why, found.calibration.offset_s)
+    unfit = _unfit(found.calibration, rig, None)
+    if unfit is not None:
+        return Judged(found.path, frames_path, None, unfit)
+    judged = judge_frame_log(found.calibration, tolerance_s(rig), read_frames(frames_path))
+    return Judged(found.path, frames_path, judged.readiness, judged.why, found.calibration.offset_s)
+
+
+def _unfit(calibration: Calibration, rig: Rig, box: str | None) -> str | None:
+    """Why this calibration cannot be what the rig is judged by, or None."""
+    stale = stale_reasons(calibration, rig, box)
+    if stale:
+        return "Not ready: the calibration no longer holds. " + " ".join(stale)
+    lost = promise_lost(calibration, tolerance_s(rig))
+    return None if lost is None else f"Not ready: {lost}"
 
 
 def _calibration(rig: Rig, rig_path: Path, person: Person) -> Found | None:

@@ -36,6 +36,9 @@ JITTER_ALARM = 0.02
 JITTER_POWER = 0.82  # 80 % is promised
 DOUBLED = 2.0
 LEAST = 5
+MOST_LOST = (
+    0.1  # of all pairs: the promised keepers that a narrower tolerance may cost before it is another promise
+)
 LONGEST = 2.0  # times the shots a test of fixed length would take
 
 GO_ON, READY, TOUCH_UP, NOT_READY = 0, 1, 2, 3
@@ -58,14 +61,33 @@ class Calibrated:
         return float(np.hypot(self.type_a_s, self.type_b_s))
 
 
-def from_calibration(kept: Calibration, how_now: str | None = None) -> Calibrated:
+def from_calibration(
+    kept: Calibration, how_now: str | None = None, *, tolerance_s: float | None = None
+) -> Calibrated:
     """What a stored calibration knows. With the sensors it was made with (`how_now` as its `how`, or None)
-    their systematic errors cancel and only its shots count; with others, all of its interval does."""
+    their systematic errors cancel and only its shots count; with others, all of its interval does.
+    tolerance_s: the rig's of today; by default the one of the day it was made."""
     type_a = kept.jitter_s / np.sqrt(kept.shots)
     whole = (kept.interval_s[1] - kept.interval_s[0]) / (2.0 * 1.96)
     other = how_now is not None and how_now != kept.how
     type_b = float(np.sqrt(max(whole**2 - type_a**2, 0.0))) if other else 0.0
-    return Calibrated(kept.tolerance_s, kept.jitter_s, kept.shots, float(type_a), type_b)
+    tolerance = kept.tolerance_s if tolerance_s is None else tolerance_s
+    return Calibrated(tolerance, kept.jitter_s, kept.shots, float(type_a), type_b)
+
+
+def promise_lost(kept: Calibration, tolerance_s: float) -> str | None:
+    """Why a calibration made for a wider tolerance promises too little for the rig's of today, or None.
+
+    A shift of the centre can be ruled out however many pairs the jitter alone throws out of tolerance.
+    """
+    share = 2.0 * float(stats.norm.cdf(tolerance_s / kept.jitter_s)) - 1.0 if kept.jitter_s > 0 else 1.0
+    if tolerance_s >= kept.tolerance_s or share >= kept.expected_keepers - MOST_LOST:
+        return None
+    return (
+        f"the rig's tolerance is {tolerance_s * 1e3:.2g} ms now and was {kept.tolerance_s * 1e3:.2g} ms when it was "
+        f"calibrated: of {kept.expected_keepers:.0%} of pairs within tolerance about {share:.0%} are left. Calibrate "
+        "again at this tolerance, or widen it."
+    )
 
 
 @dataclass(frozen=True, slots=True)
