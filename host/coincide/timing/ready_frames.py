@@ -55,8 +55,8 @@ def judge_frame_log(kept: Calibration, tolerance_s: float, frames: Sequence[Fram
     # A box rounds a delay to its tick; anything a person could have set is far above a hundredth of a tolerance.
     if abs(away_s) > 0.01 * tolerance_s:
         said = (
-            f"The box had {_side(on_s[-1])} on, and the calibration says {_side(kept.offset_s)}: the frames were judged "
-            "as they would be with the calibrated offset."
+            f"The box had {_side(on_s[-1])} on, and the calibration says {_side(kept.offset_s)}: the frames were "
+            "judged as they would be with the calibrated offset."
         )
         why = f"{why} {said}"
         if found.verdict == "ready":
