@@ -11,6 +11,7 @@ from coincide.errors import BadInput
 from coincide.timing.offset.series import Floats
 from coincide.timing.offset.suggest import OffsetSuggestion, suggest_offset
 from coincide.timing.offset.verify import verify
+from coincide.timing.uncertainty import Component, budget
 
 MS = 1e-3
 
@@ -163,13 +164,58 @@ def test_identical_shots_are_as_sure_as_the_box_allows() -> None:
     assert found.expected_keepers > 0.999
 
 
-def test_systematic_uncertainty_widens_the_interval_only() -> None:
+def test_systematic_uncertainty_moves_no_offset_but_costs_keepers() -> None:
     bare = suggest(series(13))
     wide = suggest_offset(series(13), tolerance_s=2 * MS, type_b_s=1 * MS)
     half = 0.5 * np.ptp(bare.interval_s)
     assert_allclose(0.5 * np.ptp(wide.interval_s), np.hypot(half, 1.96 * MS), rtol=0.05)
-    assert wide.expected_keepers == bare.expected_keepers
+    assert wide.offset_s == bare.offset_s
+    assert wide.keepers_seen == bare.expected_keepers
+    # Judge: the share of N(0, jitter) about an error N(0, type B) is that of one wider normal.
+    share = 2.0 * stats.norm.cdf(2 * MS / np.hypot(bare.jitter_s, 1 * MS)) - 1.0
+    assert_allclose(wide.expected_keepers, share, atol=0.03)
+    assert wide.keepers_range[0] < wide.expected_keepers < wide.keepers_range[1]
     assert wide.shots_to_halve is None
+
+
+@pytest.mark.parametrize("humps", [False, True])
+def test_an_error_that_all_pairs_share_is_in_every_promise(humps: bool) -> None:
+    """Keepers on average as promised, the next frame within its range as often as said, though no shot shows it."""
+    rng = np.random.default_rng(31)
+    tolerance, shared = 2 * MS, 1.2 * MS
+    promised, true, held = [], [], []
+    for _ in range(60):
+        error = shared * rng.standard_normal()
+        later = rng.uniform(size=(2, 400)) < 0.25 if humps else np.zeros((2, 400), dtype=np.bool_)
+        real = (5.0 + 6.0 * later) * MS + 0.7 * MS * rng.standard_normal((2, 400))
+        found = suggest_offset(real[0, :40] + error, tolerance_s=tolerance, type_b_s=shared)
+        left = real[1] - found.offset_s
+        promised.append(found.expected_keepers)
+        true.append(np.mean(np.abs(left) <= tolerance))
+        held.append(np.mean((left >= found.next_frame_s[0]) & (left <= found.next_frame_s[1])))
+    assert abs(np.mean(promised) - np.mean(true)) < 3.0 * np.std(true) / np.sqrt(60) + 0.01
+    assert np.mean(held) > 0.92
+
+
+@pytest.mark.parametrize("n", [10, 30])
+def test_one_half_width_everywhere(n: int) -> None:
+    """The interval and the budget's expansion of the same parts: Student's tails are counted once."""
+    found = suggest_offset(series(33, n=n), tolerance_s=2 * MS, type_b_s=0.3 * MS)
+    parts = (
+        Component("shots", found.type_a_s, found.shots_used - 1.0, "student", "A"),
+        Component("alike", found.type_b_s),
+    )
+    assert_allclose(budget(parts).expanded_s, 0.5 * np.ptp(found.interval_s), rtol=0.06)
+
+
+def test_the_next_frame_counts_those_far_from_all_others() -> None:
+    rng = np.random.default_rng(35)
+    hits = []
+    for _ in range(60):
+        skew = (rng.standard_normal(60) + np.where(rng.uniform(size=60) < 0.03, 40.0, 0.0)) * MS
+        low, high = suggest(skew).next_frame_s
+        hits.append(0.97 * (stats.norm.cdf(high / MS) - stats.norm.cdf(low / MS)))
+    assert np.mean(hits) > 0.94
 
 
 def test_further_shots_halve_the_interval() -> None:

@@ -60,6 +60,7 @@ def offset_json(suggestion: OffsetSuggestion) -> dict[str, Any]:
         "median_interval_s": suggestion.median_interval_s,
         "jitter_s": suggestion.jitter_s,
         "expected_keepers": suggestion.expected_keepers,
+        "keepers_range": suggestion.keepers_range,
         "next_frame_s": suggestion.next_frame_s,
         "shots_used": suggestion.shots_used,
         "shots_to_halve": suggestion.shots_to_halve,

@@ -34,6 +34,7 @@ from coincide.report.words.series import (
     budget_sentence,
     lateness,
     remarks,
+    shares_an_error,
     verified,
     was_watched,
     what_to_expect,
@@ -125,6 +126,7 @@ def _settings(analysis: Analysis) -> tuple[Setting, ...]:
         return ()
     half_s = (found.interval_s[1] - found.interval_s[0]) / 2
     low, high = found.next_frame_s
+    ranged = shares_an_error(found)
     body = "Nothing" if found.body_to_delay is None else who(rig)[BODIES.index(found.body_to_delay)]
     setting = f"Make {body} later by" if was_watched(analysis.measured) else f"Delay {body} by"
     return (
@@ -132,7 +134,8 @@ def _settings(analysis: Analysis) -> tuple[Setting, ...]:
         Setting(
             "Expected keepers",
             percent(found.expected_keepers),
-            f"within ±{ms(found.tolerance_s, found.tolerance_s / 20)}",
+            f"within ±{ms(found.tolerance_s, found.tolerance_s / 20)}"
+            + (f"; {percent(found.keepers_range[0])} to {percent(found.keepers_range[1])}" if ranged else ""),
         ),
         Setting(
             "Next frame's skew",

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from coincide.report.words.numbers import ms, percent
-from coincide.report.words.series import lateness, was_watched, what_to_set, who
+from coincide.report.words.numbers import ms
+from coincide.report.words.series import keepers, lateness, shares_an_error, was_watched, what_to_set, who
 from coincide.session.model import BODIES
 from coincide.timing.analysis import Analysis
 from coincide.timing.offset.verify import Verification
@@ -22,8 +22,13 @@ def verdict(analysis: Analysis, verification: Verification | None) -> str:
         half_s = (found.interval_s[1] - found.interval_s[0]) / 2
         setting = f"Delay {who(rig)[BODIES.index(found.body_to_delay)]} by {ms(found.delay_s, half_s)}"
     if verification is None:
-        return f"{setting}: {percent(found.expected_keepers)} of pairs should then expose together within tolerance."
+        return f"{setting}: {keepers(found)} of pairs should then expose together within tolerance."
     obtained = f"{verification.keepers} of {verification.pairs} fresh pairs"
+    if verification.agrees and shares_an_error(found):
+        return (
+            f"{setting}: {obtained} were then within tolerance as the same sensors see them; counting what the sensors "
+            f"share, {keepers(found)} are."
+        )
     if verification.agrees:
         return f"{setting}: {obtained} then exposed together within tolerance."
     return f"{setting}, but do not trust it yet: the fresh series does not agree with what was predicted."

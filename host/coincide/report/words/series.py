@@ -15,6 +15,11 @@ from coincide.timing.offset.suggest import OffsetSuggestion
 from coincide.timing.offset.verify import Verification
 from coincide.timing.uncertainty import Budget
 
+WIDE_RANGE = 0.02  # of the pairs, before a range is worth saying
+SHARED_ERROR = (
+    0.1  # of the tolerance: below, what all pairs share costs fewer keepers than a percentage shows
+)
+
 
 def who(rig: Rig) -> tuple[str, str]:
     """'Lapwing (A)' and 'Bittern (B)'."""
@@ -59,7 +64,7 @@ def what_to_expect(suggestion: OffsetSuggestion) -> tuple[str, ...]:
     """Keepers, jitter, the next frame, and what more shots would bring; a sentence each."""
     low, high = suggestion.next_frame_s
     said = [
-        f"With it, {percent(suggestion.expected_keepers)} of pairs should be within the tolerance of "
+        f"With it, {keepers(suggestion)} of pairs should be within the tolerance of "
         f"±{ms(suggestion.tolerance_s, suggestion.tolerance_s / 20)}; the jitter that no offset removes is "
         f"{ms(suggestion.jitter_s, suggestion.jitter_s / 10)} (standard deviation).",
         f"The next frame's skew should lie between {ms(low, (high - low) / 20)} and {ms(high, (high - low) / 20)} "
@@ -72,6 +77,30 @@ def what_to_expect(suggestion: OffsetSuggestion) -> tuple[str, ...]:
             "More pairs would hardly narrow the interval: it is ruled by what is uncertain in every pair alike."
         )
     return tuple(said)
+
+
+def keepers(suggestion: OffsetSuggestion) -> str:
+    """The share expected, with its range where the shots and what they share leave it wide."""
+    low, high = suggestion.keepers_range
+    mean = percent(suggestion.expected_keepers)
+    if high - low < WIDE_RANGE or not shares_an_error(suggestion):
+        return mean
+    return f"{mean} ({percent(low)} to {percent(high)}, by what is uncertain in every pair alike)"
+
+
+def shares_an_error(suggestion: OffsetSuggestion) -> bool:
+    """Whether what all pairs have in common matters beside the tolerance."""
+    return suggestion.type_b_s > SHARED_ERROR * suggestion.tolerance_s
+
+
+def unseen(suggestion: OffsetSuggestion) -> str:
+    """What a fresh series cannot show, and what would."""
+    b_s = 2.0 * suggestion.type_b_s
+    return (
+        f"What is uncertain in every pair alike, ±{ms(b_s, b_s)} (95 %), a fresh series shares and cannot show. One "
+        "series with a gate sensor in each body would, or the row of lamps ('coincide lamps'); until then count on "
+        f"{keepers(suggestion)} within tolerance."
+    )
 
 
 def verified(rig: Rig, suggestion: OffsetSuggestion, verification: Verification) -> tuple[str, ...]:
@@ -89,6 +118,8 @@ def verified(rig: Rig, suggestion: OffsetSuggestion, verification: Verification)
     ]
     if verification.agrees:
         said.append("The fresh series agrees with what was predicted.")
+        if shares_an_error(suggestion):
+            said.append(unseen(suggestion))
     elif _moved_the_wrong_way(suggestion, verification):
         said.append(
             f"The offset moved the skew the wrong way: the release leads of {rig.bodies.a.name} and "

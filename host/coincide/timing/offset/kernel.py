@@ -32,7 +32,7 @@ _GRID = 241
 class KernelFit:
     """Seconds and probabilities. `best_s` is the offset that keeps most; `keepers` is corrected for having
     been chosen on the same shots; `next_shot_s` is a 95 % prediction interval of a skew with no offset
-    on."""
+    on. shots_s, width_s: the shots at the end of the series, and the kernel's deviation."""
 
     best_s: float
     interval_s: tuple[float, float]
@@ -41,6 +41,16 @@ class KernelFit:
     next_shot_s: tuple[float, float]
     curve_offset_s: Floats
     curve_keepers: Floats
+    shots_s: Floats
+    width_s: float
+
+    def smoothed_keepers(self, offset_s: Floats, tolerance_s: float) -> Floats:
+        """Share of the smoothed shots within +-tolerance with each offset (k,)."""
+        away = self.shots_s - offset_s[:, None]
+        held = special.ndtr((tolerance_s - away) / self.width_s) - special.ndtr(
+            (-tolerance_s - away) / self.width_s
+        )
+        return np.asarray(held.mean(axis=1), dtype=np.float64)
 
 
 def at_the_end(series: Series, draws: LevelDraws) -> Floats:
@@ -110,6 +120,8 @@ def kernel_offset(series: Series, draws: LevelDraws, tolerance_s: float, *, seed
         next_shot_s=(below, above),
         curve_offset_s=grid,
         curve_keepers=curve,
+        shots_s=skew,
+        width_s=width,
     )
 
 

@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
+from scipy import special, stats
 
 from coincide.errors import BadInput
 from coincide.timing.offset.kernel import KernelFit, kernel_offset, shape_fits
@@ -35,10 +35,13 @@ class OffsetSuggestion:
     """The offset and what it promises; seconds and probabilities; intervals are (low, high) at 95 %.
 
     offset_s is signed (positive: the box delays A) and a whole number of box steps; best_s is the same
-    before rounding; interval_s covers it, type B included. median_s, median_interval_s: plain median of the
+    before rounding; interval_s covers it, type B included. type_a_s: standard uncertainty from the shots alone, with
+    Student's degrees of freedom; type_b_s: of every pair alike. median_s, median_interval_s: plain median of the
     shots used, no model. jitter_s: standard deviation of the skew about its centre. expected_keepers: share
-    of answered pairs expected within tolerance in the state the bodies had at the end of the series;
-    expected_keepers_u its standard uncertainty. next_frame_s: prediction interval for the skew of the next
+    of answered pairs expected within tolerance in the state the bodies had at the end of the series, averaged over
+    what is uncertain in every pair alike; expected_keepers_u its standard uncertainty, keepers_range where it lies
+    (95 %). keepers_seen, keepers_seen_u: the same as these very sensors would count them, whose common error a fresh
+    series shares. next_frame_s: prediction interval for the skew of the next
     frame, offset on. shots_to_halve: further shots that would halve the interval (None where shots cannot:
     type B rules). drift_s: how far the centre moved over the series (end minus start; mean over the
     posterior), drift_chance the probability that it moved at all. method: 'shape' or 'kernel'.
@@ -58,6 +61,9 @@ class OffsetSuggestion:
     tolerance_s: float
     expected_keepers: float
     expected_keepers_u: float
+    keepers_range: tuple[float, float]
+    keepers_seen: float
+    keepers_seen_u: float
     next_frame_s: tuple[float, float]
     shots_to_halve: int | None
     drift_s: float
@@ -101,9 +107,10 @@ def suggest_offset(
 
     offset_s: the offset that was on, one or (n,). start_s, rest_s (n,): when each shot began and the quiet
     before it (`Shots.start_s`, `.rest_s`); without them shots count as evenly spaced. resolution_s: the
-    box's step. type_b_s: standard uncertainty of all skews in common (sensors, model), widening the
-    interval only. Raises BadInput with fewer than LEAST_SHOTS usable shots. Time grows as n; beyond 1000
-    shots only the last 1000 are fitted (the offset is for the bodies as they are at the end).
+    box's step. type_b_s: standard uncertainty of all skews in common (sensors, model); it widens the interval,
+    the keepers' range and the next frame's, and moves no offset. Raises BadInput with fewer than LEAST_SHOTS usable
+    shots. Time grows as n; of a longer series only the last MOST_SHOTS of level.py are fitted (the offset is for the
+    bodies as they are at the end).
     """
     if not tolerance_s > 0:
         raise BadInput(f"The tolerance must be more than zero, not {tolerance_s * 1e3:g} ms.")
@@ -117,7 +124,7 @@ def suggest_offset(
     if shape_fits(series, draws):
         return _from_shape(series, draws, tolerance_s, resolution_s, type_b_s, seed)
     kernel = kernel_offset(series, draws, tolerance_s, seed=seed)
-    return _from_kernel(series, draws, kernel, tolerance_s, resolution_s, type_b_s)
+    return _from_kernel(series, draws, kernel, tolerance_s, resolution_s, type_b_s, seed)
 
 
 def _from_shape(
@@ -127,11 +134,12 @@ def _from_shape(
     best = float(draws.quantile(draws.level_s, 0.5))
     offset = _quantise(best, resolution_s)
     rng = np.random.default_rng(seed)
-    spread = draws.level_s + type_b_s * rng.standard_normal(draws.level_s.size)
-    low, high = draws.quantile(spread, (0.025, 0.975))
-    keepers = draws.within(draws.level_s - offset, tolerance_s)
-    shot = draws.level_s - offset + _scatter(rng, draws)
-    below, above = draws.quantile(shot, (0.025, 0.975))
+    common = type_b_s * _even_normal(rng, draws.level_s.size)
+    truth = draws.level_s + common
+    sane = _sane(series)
+    shot = truth - offset + _scatter(rng, draws)
+    low, high = draws.quantile(truth, (0.025, 0.975))
+    below, above = draws.quantile(shot, _next_frame_ends(sane))
     curve = offset + np.linspace(-2.0, 2.0, 81) * tolerance_s
     curve_keepers = draws.weight @ draws.within(draws.level_s[:, None] - curve, tolerance_s)
     return _assemble(
@@ -140,8 +148,9 @@ def _from_shape(
         best=best,
         offset=offset,
         interval=(float(low), float(high)),
-        keepers=draws.mean(keepers),
-        keepers_u=float(np.sqrt(draws.mean((keepers - draws.mean(keepers)) ** 2))),
+        shots_alone=_spread(draws.quantile(draws.level_s, (0.025, 0.975))),
+        seen=_Keepers.of(draws, draws.within(draws.level_s - offset, tolerance_s)),
+        kept=_Keepers.of(draws, draws.within(truth - offset, tolerance_s)),
         next_frame=(float(below), float(above)),
         tolerance_s=tolerance_s,
         type_b_s=type_b_s,
@@ -157,6 +166,7 @@ def _from_kernel(
     tolerance_s: float,
     resolution_s: float,
     type_b_s: float,
+    seed: int,
 ) -> OffsetSuggestion:
     """Skewed or many-humped: the offset that keeps most of the smoothed shots, its interval from the
     bootstrap."""
@@ -165,20 +175,50 @@ def _from_kernel(
     margin = 1.96 * type_b_s
     down, up = kernel.best_s - low, high - kernel.best_s
     interval = (kernel.best_s - float(np.hypot(down, margin)), kernel.best_s + float(np.hypot(up, margin)))
+    rng = np.random.default_rng(seed)
+    common = type_b_s * _even_normal(rng, draws.level_s.size)
+    here = max(float(kernel.smoothed_keepers(np.array([offset]), tolerance_s)[0]), 1e-9)
+    moved = kernel.smoothed_keepers(offset - common, tolerance_s) / here
+    scattered = kernel.keepers + kernel.keepers_u * rng.standard_normal(common.size)
+    below, above = kernel.next_shot_s
     return _assemble(
         series,
         draws,
         best=kernel.best_s,
         offset=offset,
         interval=interval,
-        keepers=kernel.keepers,
-        keepers_u=kernel.keepers_u,
-        next_frame=(kernel.next_shot_s[0] - offset, kernel.next_shot_s[1] - offset),
+        shots_alone=_spread(np.array(kernel.interval_s)),
+        seen=_Keepers(kernel.keepers, kernel.keepers_u, (0.0, 1.0)),
+        kept=_Keepers.of(draws, np.clip(scattered * moved, 0.0, 1.0)),
+        next_frame=(
+            kernel.best_s - float(np.hypot(kernel.best_s - below, margin)) - offset,
+            kernel.best_s + float(np.hypot(above - kernel.best_s, margin)) - offset,
+        ),
         tolerance_s=tolerance_s,
         type_b_s=type_b_s,
         curve=(kernel.curve_offset_s, kernel.curve_keepers),
         method="kernel",
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Keepers:
+    """Share kept: mean, standard uncertainty, 95 % range."""
+
+    mean: float
+    u: float
+    ends: tuple[float, float]
+
+    @staticmethod
+    def of(draws: LevelDraws, kept: Floats) -> _Keepers:
+        mean = draws.mean(kept)
+        low, high = draws.quantile(kept, (0.025, 0.975))
+        return _Keepers(mean, float(np.sqrt(draws.mean((kept - mean) ** 2))), (float(low), float(high)))
+
+    def among(self, sane: float, answered: int) -> _Keepers:
+        """Of all answered pairs, when a share `sane` of them are like the others."""
+        u = float(np.hypot(self.u * sane, np.sqrt(sane * (1.0 - sane) / answered)))
+        return _Keepers(self.mean * sane, u, (self.ends[0] * sane, self.ends[1] * sane))
 
 
 def _assemble(
@@ -188,8 +228,9 @@ def _assemble(
     best: float,
     offset: float,
     interval: tuple[float, float],
-    keepers: float,
-    keepers_u: float,
+    shots_alone: float,
+    seen: _Keepers,
+    kept: _Keepers,
     next_frame: tuple[float, float],
     tolerance_s: float,
     type_b_s: float,
@@ -198,11 +239,12 @@ def _assemble(
 ) -> OffsetSuggestion:
     jitter = draws.jitter_s()
     jitter_low, jitter_high = draws.quantile(jitter, (0.025, 0.975))
-    answered = series.used.size + series.outliers.size
-    sane = series.used.size / answered
+    answered, sane = series.used.size + series.outliers.size, _sane(series)
     median_low, median_high = _median_interval(series.skew_s)
-    type_a = float(np.sqrt(max(((interval[1] - interval[0]) / 3.92) ** 2 - type_b_s**2, 0.0)))
+    # A budget expands this with Student's factor again: half the interval is that factor times it.
+    type_a = 0.5 * shots_alone / float(stats.t.ppf(0.975, max(series.used.size - 1, 1)))
     moved = np.isfinite(draws.time_constant)
+    seen, kept = seen.among(sane, answered), kept.among(sane, answered)
     return OffsetSuggestion(
         offset_s=offset,
         best_s=best,
@@ -214,8 +256,11 @@ def _assemble(
         jitter_s=float(draws.quantile(jitter, 0.5)),
         jitter_interval_s=(float(jitter_low), float(jitter_high)),
         tolerance_s=tolerance_s,
-        expected_keepers=keepers * sane,
-        expected_keepers_u=float(np.hypot(keepers_u * sane, np.sqrt(sane * (1.0 - sane) / answered))),
+        expected_keepers=kept.mean,
+        expected_keepers_u=kept.u,
+        keepers_range=kept.ends,
+        keepers_seen=seen.mean,
+        keepers_seen_u=seen.u,
         next_frame_s=next_frame,
         shots_to_halve=_shots_to_halve(series.used.size, type_a, type_b_s),
         drift_s=draws.mean(-draws.change_s),
@@ -233,6 +278,26 @@ def _assemble(
         span_s=series.span_s,
         spacing_s=series.spacing_x * series.span_s,
     )
+
+
+def _sane(series: Series) -> float:
+    """Share of answered pairs that are not far from all others."""
+    return series.used.size / (series.used.size + series.outliers.size)
+
+
+def _next_frame_ends(sane: float) -> tuple[float, float]:
+    """Probabilities between which the next of the sane frames must fall, so that 95 % of all frames do."""
+    outside = 0.5 * (1.0 - min(0.95 / sane, 0.999))
+    return outside, 1.0 - outside
+
+
+def _even_normal(rng: np.random.Generator, size: int) -> Floats:
+    """Standard normal draws spread evenly over their quantiles, in random order: far less noise in a mean."""
+    return np.asarray(special.ndtri((rng.permutation(size) + 0.5) / size), dtype=np.float64)
+
+
+def _spread(ends: Floats) -> float:
+    return float(ends[1] - ends[0])
 
 
 def _scatter(rng: np.random.Generator, draws: LevelDraws) -> Floats:

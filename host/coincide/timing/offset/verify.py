@@ -24,7 +24,8 @@ class Verification:
 
     pairs: answered pairs, first shots after a rest always left out (`first`, rows): no picking by result.
     keepers: of them within tolerance; share = keepers / pairs; share_interval: Wilson's, which is all that
-    this series proves. predicted_share: from the series, any drift carried on through these very shots.
+    this series proves. predicted_share: from the series, any drift carried on through these very shots, as the
+    same sensors count them: what is uncertain in every pair alike the fresh pairs share, and cannot show.
     predicted_keepers: range the count should fall in. centre_s: skew left over; centre_interval_s its own
     interval; centre_allowed_s: how far from zero it may lie when the offset is right, from both series'
     uncertainty and the drift still to come. predicted_centre_s: where that drift should have taken it.
@@ -143,8 +144,8 @@ def _shares(suggestion: OffsetSuggestion, path: Floats) -> Floats:
         )
         here = np.interp(suggestion.offset_s, suggestion.curve_offset_s, suggestion.curve_keepers)
         rng = np.random.default_rng(answered)
-        spread = suggestion.expected_keepers_u * rng.standard_normal(path.shape[0])
-        return np.asarray(suggestion.expected_keepers * float(np.mean(curve)) / here + spread)
+        spread = suggestion.keepers_seen_u * rng.standard_normal(path.shape[0])
+        return np.asarray(suggestion.keepers_seen * float(np.mean(curve)) / here + spread)
     inside = suggestion.draws.within(path, suggestion.tolerance_s).mean(axis=1)
     return np.asarray(inside * len(suggestion.used) / answered)
 
