@@ -31,7 +31,9 @@ def looking_ahead(draws: LevelDraws) -> LevelDraws:
     slight_or_large = sum(_normal(change, spread) for spread in AHEAD_CHANGES) / len(AHEAD_CHANGES)
     drift = AHEAD_DRIFT_PRIOR / DRIFT_PRIOR * slight_or_large / _normal(change, CHANGE_PRIOR)
     steady = (1.0 - AHEAD_DRIFT_PRIOR) / (1.0 - DRIFT_PRIOR)
-    weight = draws.weight * np.where(drifting, drift, steady)
+    # What shows structure in time is taken as it is.
+    other = np.arange(drifting.size) >= drifting.size - draws.structured
+    weight = draws.weight * np.where(other, 1.0, np.where(drifting, drift, steady))
     return replace(draws, weight=weight / weight.sum())
 
 

@@ -16,7 +16,7 @@ same answer.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -47,7 +47,9 @@ class LevelDraws:
 
     level_s: centre at the end of the series. change_s: drift from start to end (start minus end); zero
     where the draw has none. time_constant: of that drift, as a fraction of the series; infinite where none.
-    sigma_s: gaussian part. half: half the uniform part over sigma.
+    sigma_s: gaussian part. half: half the uniform part over sigma. lead: log evidence of all choices together over
+    that of a plain gaussian with a steady centre. ahead_s: how far the centre may move with each further shot, or
+    empty where no draw lets it. structured: how many draws, the last ones, are of a structure in time (structure.py).
     """
 
     level_s: Floats
@@ -56,6 +58,9 @@ class LevelDraws:
     sigma_s: Floats
     half: Floats
     weight: Floats
+    lead: float = 0.0
+    ahead_s: Floats = field(default_factory=lambda: np.zeros(0))
+    structured: int = 0
 
     def jitter_s(self) -> Floats:
         """Standard deviation of the scatter in each draw, (d,)."""
@@ -65,6 +70,14 @@ class LevelDraws:
         """Centre at x (k,), fractions of the series after its end; (d, k)."""
         shape = warm_up(np.asarray(x, dtype=np.float64)[None, :], self.time_constant[:, None])
         return np.asarray(self.level_s[:, None] + self.change_s[:, None] * shape, dtype=np.float64)
+
+    def wandered(self, shots: int, rng: np.random.Generator) -> Floats | float:
+        """How far the centre may have moved at each of so many further shots in each draw, (d, shots), beyond
+        `level_at`; 0.0 where it does not wander."""
+        if not self.ahead_s.any():
+            return 0.0
+        steps = rng.standard_normal((self.level_s.size, shots))
+        return np.asarray(self.ahead_s[:, None] * np.cumsum(steps, axis=1), dtype=np.float64)
 
     def within(self, centre_s: Floats, tolerance_s: float) -> Floats:
         """Probability that a shot falls within +-tolerance of zero when its centre is `centre_s`, (d,
@@ -133,6 +146,8 @@ def draw_level(skew_s: Floats, x: Floats, *, drift_prior: float = DRIFT_PRIOR, s
         sigma_s=scale * sigma,
         half=choices.half[picked],
         weight=weight / weight.sum(),
+        # The first choice is the plain gaussian.
+        lead=float(special.logsumexp(evidence) - evidence[0] + choices.log_prior[0]),
     )
 
 

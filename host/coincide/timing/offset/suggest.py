@@ -11,7 +11,7 @@ Skew is mid-exposure B minus A. A positive offset holds body A back: skew after 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -23,10 +23,12 @@ from coincide.timing.offset.kernel import KernelFit, kernel_offset, shape_fits
 from coincide.timing.offset.level import LevelDraws, draw_level
 from coincide.timing.offset.proof import tolerance_factor
 from coincide.timing.offset.series import Series, sort_out
+from coincide.timing.offset.structure import Structure, with_structure
 
 Floats = npt.NDArray[np.float64]
 
 LEAST_SHOTS = 5
+EVIDENT = 0.5  # chance of a structure in time from which on it is spoken of
 TICK_S = 8e-9
 
 
@@ -46,7 +48,8 @@ class OffsetSuggestion:
     type B rules). drift_s: how far the centre moved over the series (end minus start; mean over the
     posterior), drift_chance the probability that it moved at all. method: 'shape' or 'kernel'.
     curve_offset_s, curve_keepers: expected keepers for offsets about the suggestion, for plotting. Rows of
-    the series: used; first, shots after a rest left out because they differ; outliers; missed.
+    the series: used; first, shots after a rest left out because they differ; outliers; missed. structure: in
+    time, where it is evident.
     """
 
     offset_s: float
@@ -80,6 +83,7 @@ class OffsetSuggestion:
     draws: LevelDraws = field(repr=False, compare=False)
     span_s: float = 0.0
     spacing_s: float = 0.0
+    structure: Structure | None = None
 
     @property
     def shots_used(self) -> int:
@@ -120,11 +124,15 @@ def suggest_offset(
             f"Only {_too_few(series)}; an offset needs at least {LEAST_SHOTS} that count. "
             "Fire more pairs, and see why the others have none."
         )
-    draws = draw_level(series.skew_s, series.x, seed=seed)
-    if shape_fits(series, draws):
-        return _from_shape(series, draws, tolerance_s, resolution_s, type_b_s, seed)
-    kernel = kernel_offset(series, draws, tolerance_s, seed=seed)
-    return _from_kernel(series, draws, kernel, tolerance_s, resolution_s, type_b_s, seed)
+    steady = draw_level(series.skew_s, series.x, seed=seed)
+    draws, structure = with_structure(steady, series.skew_s)
+    # What moved in time may look like humps: where it did, no histogram of all shots tells where they are now.
+    moving = structure is not None and structure.chance > EVIDENT
+    if moving or shape_fits(series, steady):
+        found = _from_shape(series, draws, tolerance_s, resolution_s, type_b_s, seed)
+        return replace(found, structure=structure if moving else None)
+    kernel = kernel_offset(series, steady, tolerance_s, seed=seed)
+    return _from_kernel(series, steady, kernel, tolerance_s, resolution_s, type_b_s, seed)
 
 
 def _from_shape(
@@ -137,7 +145,9 @@ def _from_shape(
     common = type_b_s * _even_normal(rng, draws.level_s.size)
     truth = draws.level_s + common
     sane = _sane(series)
-    shot = truth - offset + _scatter(rng, draws)
+    moved = draws.wandered(1, rng)
+    ahead = truth - offset + (moved if isinstance(moved, float) else moved[:, 0])
+    shot = ahead + _scatter(rng, draws)
     low, high = draws.quantile(truth, (0.025, 0.975))
     below, above = draws.quantile(shot, _next_frame_ends(sane))
     curve = offset + np.linspace(-2.0, 2.0, 81) * tolerance_s

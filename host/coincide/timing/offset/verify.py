@@ -13,6 +13,7 @@ from coincide.timing.offset.kernel import kernel_offset
 from coincide.timing.offset.level import LevelDraws, draw_level
 from coincide.timing.offset.proof import proven_share
 from coincide.timing.offset.series import Series, sort_out
+from coincide.timing.offset.structure import with_structure
 from coincide.timing.offset.suggest import LEAST_SHOTS, TICK_S, OffsetSuggestion
 
 Floats = npt.NDArray[np.float64]
@@ -80,6 +81,7 @@ def verify(
     rng = np.random.default_rng(seed)
     suggestion = replace(suggestion, draws=looking_ahead(suggestion.draws))
     path = _centres_to_come(suggestion, fresh, pause_s, known_times=start_s is not None)
+    path = path + suggestion.draws.wandered(path.shape[1], rng)
     counted = np.concatenate([fresh.used, fresh.outliers])
     keepers = int(np.sum(np.abs(np.asarray(skew_s)[counted]) <= suggestion.tolerance_s))
     shares = _shares(suggestion, path)
@@ -87,7 +89,7 @@ def verify(
     predicted = suggestion.draws.quantile(counts.astype(np.float64), (0.025, 0.975))
     low_count, high_count = int(np.floor(predicted[0])), int(np.ceil(predicted[1]))
 
-    own = draw_level(fresh.skew_s, fresh.x, drift_prior=0.0)
+    own, _ = with_structure(draw_level(fresh.skew_s, fresh.x, drift_prior=0.0), fresh.skew_s)
     centre, interval, error = _centre(suggestion, fresh, own, rng)
     expected = path.mean(axis=1)
     allowed = float(suggestion.draws.quantile(np.abs(expected + error), 0.95))
