@@ -15,6 +15,7 @@ from coincide.session.file import read_session
 from coincide.session.model import BODIES, Floats, Session, Shots
 from coincide.session.shots import shots_from_session
 from coincide.timing.bodies.behaviour import notice
+from coincide.timing.bodies.in_time import notice_in_time
 from coincide.timing.finding import Finding
 from coincide.timing.known import MEASURE_ZERO, Known, known_from
 from coincide.timing.offset.suggest import OffsetSuggestion, suggest_offset
@@ -164,7 +165,7 @@ def analyse(session: Session) -> Analysis:
         suggestion = offset_of(measured)
     except BadInput as refused:
         return Analysis(measured, None, str(refused), found)
-    return Analysis(measured, suggestion, None, found)
+    return Analysis(measured, suggestion, None, found + notice_in_time(suggestion, measured.shots.number))
 
 
 def _of_the_lamp(measured: Measured) -> tuple[Finding, ...]:

@@ -19,7 +19,7 @@ import numpy.typing as npt
 from scipy import special, stats
 
 from coincide.errors import BadInput
-from coincide.timing.offset.kernel import KernelFit, kernel_offset, shape_fits
+from coincide.timing.offset.kernel import KernelFit, kernel_lead, kernel_offset, shape_fits
 from coincide.timing.offset.level import LevelDraws, draw_level
 from coincide.timing.offset.proof import tolerance_factor
 from coincide.timing.offset.series import Series, sort_out
@@ -28,7 +28,6 @@ from coincide.timing.offset.structure import Structure, with_structure
 Floats = npt.NDArray[np.float64]
 
 LEAST_SHOTS = 5
-EVIDENT = 0.5  # chance of a structure in time from which on it is spoken of
 TICK_S = 8e-9
 
 
@@ -127,7 +126,8 @@ def suggest_offset(
     steady = draw_level(series.skew_s, series.x, seed=seed)
     draws, structure = with_structure(steady, series.skew_s)
     # What moved in time may look like humps: where it did, no histogram of all shots tells where they are now.
-    moving = structure is not None and structure.chance > EVIDENT
+    # Nor is a long tail a movement: a few far shots are explained by either, so it must lead the histogram too.
+    moving = structure is not None and structure.lead > 0.0 and structure.lead > kernel_lead(series, steady)
     if moving or shape_fits(series, steady):
         found = _from_shape(series, draws, tolerance_s, resolution_s, type_b_s, seed)
         return replace(found, structure=structure if moving else None)
