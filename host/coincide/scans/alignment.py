@@ -15,6 +15,9 @@ PARAMETERS = {"similarity": 4, "homography": 8, "smooth": 20}
 _CUT = 3.0  # in robust deviations: matches further off are taken to have moved
 _LEAST_MATCHES = 8
 _FLOOR_PX = 0.03  # no match is better than this
+_BEND_DAMPING = (
+    40.0  # a tile's error, 0.2 px, over the bend expected of lenses of a kind, 0.005 of the half frame
+)
 _WORTH = 10.0  # a richer map must win the criterion by this (strong evidence: Kass and Raftery 1995, memory)
 _WORTH_PX = 0.1  # and move some part of the frame by this, or nobody could see the difference
 
@@ -42,7 +45,7 @@ class Alignment:
         out[..., 0] = (m[0, 0] * x + m[0, 1] * y + m[0, 2]) / depth
         out[..., 1] = (m[1, 0] * x + m[1, 1] * y + m[1, 2]) / depth
         if self.bend is not None:
-            out += _bend_terms(points, self.centre, self.reach) @ self.bend
+            out += bend_terms(points, self.centre, self.reach) @ self.bend
         return out
 
     def reduced(self, factor_a: float, factor_b: float) -> Alignment:
@@ -101,7 +104,8 @@ def _to_reduced(factor: float) -> Floats:
     return np.array([[1 / factor, 0, shift], [0, 1 / factor, shift], [0, 0, 1.0]])
 
 
-def _bend_terms(points: Floats, centre: tuple[float, float], reach: float) -> Floats:
+def bend_terms(points: Floats, centre: tuple[float, float], reach: float) -> Floats:
+    """x2, xy, y2, x3, x2y, xy2, y3 of `points` (..., 2) less `centre`, over `reach`: (..., 7)."""
     x, y = (points[..., 0] - centre[0]) / reach, (points[..., 1] - centre[1]) / reach
     return np.stack([x * x, x * y, y * y, x**3, x * x * y, x * y * y, y**3], axis=-1)
 
@@ -185,10 +189,13 @@ def _fit_homography(a: Floats, b: Floats, weight: Floats) -> Alignment:
 
 
 def _fit_smooth(a: Floats, b: Floats, weight: Floats, centre: tuple[float, float], reach: float) -> Alignment:
-    terms = np.concatenate([a, np.ones((len(a), 1)), _bend_terms(a, centre, reach)], axis=1)
+    terms = np.concatenate([a, np.ones((len(a), 1)), bend_terms(a, centre, reach)], axis=1)
     terms[:, :2] = (terms[:, :2] - centre) / reach
     root = np.sqrt(weight)[:, None]
-    found = np.linalg.lstsq(terms * root, b * root, rcond=None)[0]
+    # Where no tile lies nothing holds a cubic: a little weight on 'no bend' does, and gives way to every tile.
+    damped = np.concatenate([np.zeros((7, 3)), np.eye(7) * _BEND_DAMPING / reach], axis=1)
+    rows = np.concatenate([terms * root, damped])
+    found = np.linalg.lstsq(rows, np.concatenate([b * root, np.zeros((7, 2))]), rcond=None)[0]
     matrix = np.eye(3)
     matrix[:2, :2] = found[:2].T / reach
     matrix[:2, 2] = found[2] - matrix[:2, :2] @ np.array(centre)

@@ -81,12 +81,15 @@ class Region:
 class Motion:
     """Regions, largest displacement first, and what could have been seen.
 
-    judged: share of the frame with texture enough to tell. least_region_px, least_move_px, most_move_px:
+    judged: share of the frame with texture enough to tell; told (rows, columns): where, in cells of `cell_px` a
+    side from A's upper left; elsewhere nothing was looked into. least_region_px, least_move_px, most_move_px:
     the smallest thing looked for and the displacements it was looked for at, pixels of A.
     """
 
     regions: tuple[Region, ...]
     judged: float
+    told: Mask
+    cell_px: float
     least_region_px: float
     least_move_px: float
     most_move_px: float
@@ -99,18 +102,23 @@ def motion(a: Scan, b: Scan, registration: Registration, advance: Advance = lamb
     regions: list[Region] = []
     judged = 0.0
     most = 0.0
+    told, cell_px = np.zeros((1, 1), np.bool_), float(max(a.grey.shape))
     for step in (1, 2, 4):
         factor = finest * step
         if min(a.grey.shape) / factor < 6 * CELL_PX:
             break
         advance(f"looking for what moved, up to {REACH_PX * factor} pixels")
         fields = _fields(a.grey, b.grey, registration.alignment, factor)
-        found, share = _regions_at(a, b, registration, fields, factor)
+        found, seen = _regions_at(a, b, registration, fields, factor)
         regions += [region for region in found if not _known(region, regions)]
-        judged = max(judged, share)
+        judged = max(judged, float(seen.mean()))
+        if step == 1:
+            told, cell_px = seen, float(CELL_PX * factor)
         most = REACH_PX * factor
     regions.sort(key=lambda region: -region.length_px)
-    return Motion(tuple(regions), judged, LEAST_REGION_PX * finest, LEAST_MOVE_PX * finest, most)
+    return Motion(
+        tuple(regions), judged, told, cell_px, LEAST_REGION_PX * finest, LEAST_MOVE_PX * finest, most
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,7 +225,7 @@ def _pooled(values: npt.NDArray[np.floating]) -> Reals:
 
 def _regions_at(
     a: Scan, b: Scan, registration: Registration, fields: _Fields, factor: int
-) -> tuple[list[Region], float]:
+) -> tuple[list[Region], Mask]:
     cells = _cells(fields)
     shape = cells.energy_a.shape
     area = float((3 * CELL_PX) ** 2)
@@ -245,7 +253,7 @@ def _regions_at(
         if region is not None:
             regions.append(region)
     told = textured & (found.clear > _CHANCE)
-    return regions, float(told.mean())
+    return regions, told.reshape(shape)
 
 
 def _together(moved: Mask, shift: Floats) -> list[Mask]:
@@ -315,7 +323,7 @@ def _described(
 ) -> Region:
     low, high = corners.min(axis=0), corners.max(axis=0) + cell_px
     centre = corners.mean(axis=0) + (cell_px - 1) / 2
-    u = np.hypot(measured.u_px, registration.uncertainty_px)
+    u = np.hypot(measured.u_px, registration.trust.u_px(centre))
     return Region(
         centre_px=(float(centre[0]), float(centre[1])),
         box_px=(float(low[0]), float(low[1]), float(high[0]), float(high[1])),

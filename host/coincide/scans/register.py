@@ -15,11 +15,12 @@ import numpy as np
 import numpy.typing as npt
 
 from coincide.errors import BadInput
-from coincide.scans.alignment import PARAMETERS, Alignment, Fit, Floats, Similarity, fit_best
+from coincide.scans.alignment import Alignment, Fit, Floats, Similarity, fit_best
 from coincide.scans.file import Scan
 from coincide.scans.first_guess import JUDGE_PX, LEAST_SHARE, LEAST_VOTES, first_guess
 from coincide.scans.still import stood_still
 from coincide.scans.tiles import Matches, match_at
+from coincide.scans.trust import Trust, trust_in
 
 TILES = 320
 LEAST_TILES = 16  # with texture: fewer cannot outvote what moved
@@ -36,8 +37,8 @@ class Registration:
     """How B lies on A.
 
     alignment: pixels of A to pixels of B. at_centre: the same as shift, turn, scale, mirror at A's centre.
-    static_rms_px: rms over tiles that stood still, pixels of A, both axes together. uncertainty_px: standard
-    uncertainty of the map where the tiles lie. tiles_px (n, 2), off_px (n, 2), still (n,): every
+    static_rms_px: rms over tiles that stood still, pixels of A, both axes together: how well they agree, not how
+    right the map is elsewhere, which `trust` says place by place. tiles_px (n, 2), off_px (n, 2), still (n,): every
     matched tile, how far it lies from the map, and whether it counts as still. asked: tiles with texture.
     share: the part of the frame recognised that lies within a pixel of the map.
     criterion: penalised cost of each kind of map tried.
@@ -48,7 +49,7 @@ class Registration:
     frame_a_px: tuple[int, int]
     frame_b_px: tuple[int, int]
     static_rms_px: float
-    uncertainty_px: float
+    trust: Trust
     tiles_px: Floats
     off_px: Floats
     still: npt.NDArray[np.bool_]
@@ -56,6 +57,11 @@ class Registration:
     share: float
     criterion: dict[str, float]
     factor: int
+
+    @property
+    def uncertainty_px(self) -> float:
+        """Standard uncertainty of each component of the map, rms over the tiles that stood still."""
+        return float(np.sqrt((self.trust.u_px(self.tiles_px[self.still]) ** 2).mean()))
 
 
 def register(a: Scan, b: Scan, advance: Advance = lambda _: None, richest: str = "smooth") -> Registration:
@@ -150,16 +156,14 @@ def _result(
     middle = np.array([(frame_a[0] - 1) / 2, (frame_a[1] - 1) / 2])
     weight = 1.0 / matches.doubt[still] ** 2
     rms = math.sqrt(float((weight @ (off[still] ** 2).sum(axis=1)) / weight.sum()))
-    freedom = PARAMETERS[fit.alignment.kind]
-    # Mean variance of a least-squares prediction over its own points: parameters / observations.
-    uncertainty = rms / math.sqrt(2) * math.sqrt(freedom / (2 * max(int(still.sum()), freedom)))
+    trust = trust_in(matches.a_px[still], off[still], matches.doubt[still], frame_a, factor)
     return Registration(
         alignment=fit.alignment,
         at_centre=fit.alignment.at(middle),
         frame_a_px=frame_a,
         frame_b_px=(b.grey.shape[1], b.grey.shape[0]),
         static_rms_px=rms,
-        uncertainty_px=uncertainty,
+        trust=trust,
         tiles_px=matches.a_px,
         off_px=off,
         still=still,

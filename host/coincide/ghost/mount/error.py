@@ -240,7 +240,7 @@ def _seen_at(compared: Compared, thing: NearThing) -> tuple[Floats, float]:
         raise BadInput(
             f"At {place[0]:.0f}, {place[1]:.0f} nothing was recognised in both scans: name a place with texture."
         )
-    u_px = math.hypot(float(found.u_px.max()), registration.uncertainty_px)
+    u_px = math.hypot(float(found.u_px.max()), float(registration.trust.u_px(place)))
     return registration.alignment.to_b(place + found.by_px), u_px * gauge
 
 

@@ -11,8 +11,18 @@ from coincide.ghost.mount.error import MountError
 from coincide.ghost.roll import RollRow, RollSummary
 from coincide.report.scan_files import Made
 from coincide.scans.pair import Compared
+from coincide.scans.register import Registration
 
 SCANS_FORMAT = "coincide-scans-result"
+
+
+def _places(registration: Registration) -> list[dict[str, Any]]:
+    """How far the map may be off over the frame: standard uncertainties of each component."""
+    places, u_px = registration.trust.grid_px(registration.frame_a_px)
+    return [
+        {"at_px": place.tolist(), "u_px": float(u)}
+        for place, u in zip(places.reshape(-1, 2), u_px.ravel(), strict=True)
+    ]
 
 
 def scans_json(found: Compared, made: Made, mount: MountError | None = None) -> dict[str, Any]:
@@ -32,6 +42,7 @@ def scans_json(found: Compared, made: Made, mount: MountError | None = None) -> 
             "bend_px": found.bend_px,
             "static_rms_px": registration.static_rms_px,
             "u_px": registration.uncertainty_px,
+            "places_u_px": _places(registration),
             "places": len(registration.still),
             "still": int(registration.still.sum()),
             "share": registration.share,

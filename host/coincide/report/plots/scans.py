@@ -20,6 +20,7 @@ from coincide.scans.alignment import Alignment
 from coincide.scans.coarse import block_mean
 from coincide.scans.motion import Region, laid_on
 from coincide.scans.pair import Compared
+from coincide.scans.trust import COVER
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -33,6 +34,7 @@ _LONG_SIDE_PX = 1200
 _DPI = 110
 _OUTLINE = "#f2f2f2"
 _ARROW = "#ffd23c"
+_LEVELS_PX = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0)
 _LOUPES = 4
 _LOUPE_PX = 160
 
@@ -126,10 +128,12 @@ def _moved(found: Compared) -> Figure:
 
     a, _, factor = _shown(found)
     regions = found.motion.regions
-    title = "What moved, and how far (arrows enlarged)." if regions else "Nothing is seen to have moved."
+    title = "What moved, arrows enlarged." if regions else "Nothing is seen to have moved."
+    title += " Hatched: not looked into. Dots: map, 95 %."
     figure, axes = _figure(a.shape, title)
     low, high = np.quantile(a, [0.01, 0.99])
     axes.imshow(0.75 * np.clip((a - low) / max(float(high - low), 1e-6), 0, 1), cmap="gray", vmin=0, vmax=1)
+    _unjudged(axes, found, factor)
     longest = max((region.length_px for region in regions), default=1.0) / factor
     enlarge = max(1.0, 0.09 * max(a.shape) / longest)
     dark = [withStroke(linewidth=3.5, foreground="#101010")]
@@ -154,6 +158,30 @@ def _moved(found: Compared) -> Figure:
             ha="center",
         )
     return figure
+
+
+def _unjudged(axes: Any, found: Compared, factor: int) -> None:
+    """Hatching where there was no texture to judge by, and how far the map may be off as contours."""
+    told, cell = found.motion.told, found.motion.cell_px / factor
+    rows, columns = told.shape
+    x, y = (np.arange(n) * cell + (cell - 1) / 2 for n in (columns, rows))
+    if min(told.shape) > 1 and not told.all():
+        with_hatches = {"hatches": ["////"], "colors": "none"}
+        axes.contourf(x, y, ~told, [0.5, 1.5], **with_hatches).set_edgecolor("#b8b8b8")
+    places, u_px = found.registration.trust.grid_px(found.registration.frame_a_px, 41, 29)
+    levels = [level for level in _LEVELS_PX if u_px.min() < level / COVER < u_px.max()]
+    if levels:
+        at = (places + 0.5) / factor - 0.5
+        lines = axes.contour(
+            at[..., 0],
+            at[..., 1],
+            COVER * u_px,
+            levels,
+            colors=[_OUTLINE],
+            linewidths=1.1,
+            linestyles="dotted",
+        )
+        axes.clabel(lines, fmt="%g px", fontsize=8)
 
 
 def _outline(axes: Any, region: Region, factor: int, shape: tuple[int, ...]) -> None:

@@ -5,10 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+import numpy as np
+
 from coincide.ghost.roll import RollRow, RollSummary
 from coincide.report.words.numbers import count, ms, percent
 from coincide.scans.motion import Region
 from coincide.scans.pair import Compared
+from coincide.scans.trust import COVER
+
+_PLAIN_BELOW = 0.9  # of the frame judged: below it plain areas are named
 
 REGION_COLUMNS = (
     "what moved",
@@ -17,7 +22,7 @@ REGION_COLUMNS = (
     "right, px",
     "down, px",
     "length, px",
-    "+-, px",
+    "+- (95 %), px",
     "on film, um",
     "sure, %",
 )
@@ -54,7 +59,19 @@ def _still(found: Compared) -> str:
     return (
         f"What stood still agrees to {registration.static_rms_px:.2f} px rms"
         f"{_on_film(found, registration.static_rms_px)}: {int(registration.still.sum())} of "
-        f"{len(registration.still)} places recognised."
+        f"{len(registration.still)} places recognised. {_trust(found)}"
+    )
+
+
+def _trust(found: Compared) -> str:
+    """How far the map may be off, where it is best and where it is worst."""
+    u_px = COVER * found.registration.trust.grid_px(found.registration.frame_a_px)[1]
+    middle, worst = float(np.median(u_px)), float(u_px.max())
+    if worst < 2 * middle:
+        return f"The map is right within {worst:.2f} px (95 %) all over the frame."
+    return (
+        f"The map is right within {middle:.2f} px (95 %) in half the frame, within {worst:.2f} px where least was "
+        "recognised."
     )
 
 
@@ -75,7 +92,17 @@ def _looked_for(found: Compared, moved: bool) -> list[str]:
         f"things of {one.least_region_px:.0f} px and more, displaced by {one.least_move_px:.1f} to "
         f"{one.most_move_px:.0f} px; {percent(one.judged)} of the frame has texture enough to tell"
     )
-    return [f"Looked for: {what}." if moved else f"Nothing is seen to have moved. Looked for: {what}."]
+    lines = [
+        f"Looked for: {what}."
+        if moved
+        else f"Nothing is seen to have moved where there is texture. Looked for: {what}."
+    ]
+    if one.judged < _PLAIN_BELOW:
+        lines.append(
+            f"Plain areas, {percent(1 - one.judged)} of the frame, were not looked into: a bird, a boat or a post "
+            "against them may have moved unseen. --pictures shows where."
+        )
+    return lines
 
 
 def _thin(found: Compared) -> str:
@@ -99,7 +126,7 @@ def _region_row(number: int, region: Region, pitch_um: float | None) -> list[str
         f"{region.by_px[0]:+.2f}",
         f"{region.by_px[1]:+.2f}",
         f"{region.length_px:.2f}",
-        f"{max(region.u_px):.2f}",
+        f"{COVER * max(region.u_px):.2f}",
         "-" if pitch_um is None else f"{region.length_px * pitch_um:.1f}",
         f"{region.confidence * 100:.0f}",
     ]
