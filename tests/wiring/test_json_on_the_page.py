@@ -22,6 +22,7 @@ COMMANDS = [
     (("wiring", "cautions", "--at", "arm"), "coincide-wiring-cautions-result"),
     (("wiring", "terminal", "sync", "--volts", "-4.8"), "coincide-wiring-terminal-result"),
     (("wiring", "draw", "--to", "drawings"), "coincide-wiring-draw-result"),
+    (("wiring", "export", "--to", "nets"), "coincide-wiring-export-result"),
     (("box", "check", "--zero"), "coincide-bench-result"),
 ]
 

@@ -25,7 +25,7 @@ def release(body: str) -> Sheet:
                 330.0,
                 signal,
                 led,
-                "LED current of the isolator, about 6 mA and 3.7 mA at the least",
+                "LED current of the isolator, about 6 mA and 3.6 mA at the least",
             ),
             pull_down(f"R{number + 2}{body}", signal),
             part(

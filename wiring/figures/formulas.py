@@ -57,6 +57,18 @@ def transimpedance_limit_hz(gain_bandwidth_hz: float, resistance_ohm: float, inp
     return math.sqrt(gain_bandwidth_hz / (2 * math.pi * resistance_ohm * input_f))
 
 
+def transimpedance_bandwidth_hz(
+    gain_bandwidth_hz: float, resistance_ohm: float, input_f: float, back_f: float
+) -> float:
+    """-3 dB bandwidth of a photodiode amplifier: 1/(1 + s R Cf + s^2 R (C + Cf)/(2 pi GBW)) at half power.
+
+    With d = 2 pi f0 R Cf the half-power point x = (f/f0)^2 solves (1 - x)^2 + x d^2 = 2 (control textbook).
+    """
+    meet_hz = transimpedance_limit_hz(gain_bandwidth_hz, resistance_ohm, input_f + back_f)
+    spread = 2 - (2 * math.pi * meet_hz * resistance_ohm * back_f) ** 2
+    return meet_hz * math.sqrt((spread + math.sqrt(spread**2 + 4)) / 2)
+
+
 def transimpedance_least_f(gain_bandwidth_hz: float, resistance_ohm: float, input_f: float) -> float:
     """Least feedback capacitance for 45 degrees of phase margin: sqrt(C/(2 pi R GBW)) (memory, as above)."""
     return math.sqrt(input_f / (2 * math.pi * resistance_ohm * gain_bandwidth_hz))

@@ -82,7 +82,7 @@ def gate_figures(netlist: Netlist, channel: str) -> tuple[Figure, ...]:
             f"gate_bandwidth_{channel}",
             sheet,
             f"bandwidth, against 100/t0 of a 1/{round(1 / shortest_s / 100) * 100} s exposure",
-            "sqrt(GBW/(2 pi R C)) and 1/(2 pi R Cf), the lower" if amplified else "1/(2 pi R C)",
+            "half power of 1/(1 + s R Cf + s^2 R (C + Cf)/(2 pi GBW))" if amplified else "1/(2 pi R C)",
             "Hz",
             *bandwidth,
             (needed_hz, None),
@@ -195,12 +195,9 @@ def _amplified(
     gain_hz, input_span = about(amplifier.value("gain_bandwidth_hz"), 0.2), about(input_f, 0.2)
     back_span = about(back.value("capacitance_f"), back.value("tolerance"))
     bandwidth = sweep(
-        lambda gain_hz, load_ohm, input_f, back_f: min(
-            f.transimpedance_limit_hz(gain_hz, load_ohm, input_f),
-            f.first_order_bandwidth_hz(load_ohm, back_f),
-        ),
-        gain_hz=gain_hz,
-        load_ohm=ohm(load),
+        f.transimpedance_bandwidth_hz,
+        gain_bandwidth_hz=gain_hz,
+        resistance_ohm=ohm(load),
         input_f=input_span,
         back_f=back_span,
     )

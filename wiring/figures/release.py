@@ -22,14 +22,18 @@ def release_figures(netlist: Netlist, body: str) -> tuple[Figure, ...]:
     relay, series, down, clamp = (netlist.part(f"{ref}{body}") for ref in ("K12", "R12", "R14", "D12"))
     sheet, parts = f"release_{body.lower()}", (relay.ref, series.ref)
     heated = 1 + relay.value("trigger_per_k") * (HOT_C - 25)
+    # The pull-down takes its share of what the pin gives (Thevenin).
     led = sweep(
-        lambda rail_v, forward_v, series_ohm, pin_ohm: f.led_current_a(
-            rail_v, forward_v, series_ohm + pin_ohm
+        lambda rail_v, forward_v, series_ohm, pin_ohm, down_ohm: f.led_current_a(
+            f.divider_v(rail_v, pin_ohm, down_ohm),
+            forward_v,
+            series_ohm + pin_ohm * down_ohm / (pin_ohm + down_ohm),
         ),
         rail_v=RAIL,
         forward_v=named(relay.values, "forward_v"),
         series_ohm=ohm(series),
         pin_ohm=OUTPUT_OHM,
+        down_ohm=ohm(down),
     )
     boot = sweep(
         lambda leak_a, down_ohm: leak_a * down_ohm,
@@ -274,9 +278,12 @@ def solenoid_figures(netlist: Netlist, body: str) -> tuple[Figure, ...]:
     )
     # A pull's time goes about as the inverse of the current, and that falls as the copper warms.
     slower_s = coil.value("operate_s") * f.COPPER_PER_K * heat[2]
+    # Fuse and cut-out take a little of the supply while the coil draws its current.
+    kept = 1 - (fuse.value("resistance_ohm") + cut_out.value("resistance_ohm")) / coil_span[1]
     gate = sweep(
-        f.divider_v,
+        lambda supply_v, kept, upper_ohm, lower_ohm: f.divider_v(supply_v * kept, upper_ohm, lower_ohm),
         supply_v=supply_span,
+        kept=(1.0, kept, 1.0),
         upper_ohm=ohm(netlist.part(f"R51{body}")),
         lower_ohm=ohm(netlist.part(f"R53{body}")),
     )

@@ -14,6 +14,7 @@ LEAK_A: Span = (
     0.0,
     specs.BOARD["leak_a"],
 )  # what an input of the newer chip may push against the collector
+LED_AND_DIODE_V = 2.2  # at the most, below what a steady current through both could drop
 LATEST_S = (
     200e-6  # of the high-voltage circuit, whose LED gets a tenth of the others' current; half of it theirs
 )
@@ -69,6 +70,11 @@ def _ratio(opto: Part, led_a: float, derated: bool) -> float:
     )
 
 
+def _promised(opto: Part, led_a: float) -> float:
+    ratio, ratio_at_a, exponent = (opto.value(name) for name in ("ratio_min", "ratio_at_a", "ratio_exponent"))
+    return f.transfer_ratio(ratio, led_a, ratio_at_a, exponent)
+
+
 def _saturation(
     opto: Part, pull: Part, led: tuple[float, float, float, int], sheet: str, body: str
 ) -> tuple[Figure, ...]:
@@ -88,16 +94,15 @@ def _saturation(
     def delay_s(
         led_a: float, rail_v: float, pull_ohm: float, leak_a: float, derated: float, on_s: float
     ) -> float:
-        collector_a = _ratio(opto, led_a, derated > 0) * led_a
+        # At its best no derating at all, for the earliest; at its worst all of them, for the latest.
+        collector_a = (_ratio(opto, led_a, True) if derated > 0 else _promised(opto, led_a)) * led_a
         swing_v = rail_v - specs.BOARD["input_low_v"]
         fall_s = f.node_fall_s(NODE_F, swing_v, collector_a, needed_a(rail_v, pull_ohm, leak_a))
         return f.turn_on_s(on_s, opto.value("on_at_a"), collector_a) + fall_s
 
-    on_s = (
-        (opto.value("on_s_min") + opto.value("on_s_max")) / 2,
-        opto.value("on_s_min"),
-        opto.value("on_s_max"),
-    )
+    # An input reads low before the transistor has all of its charge: a tenth sooner than promised at the soonest.
+    first_s, last_s = opto.value("on_s_min"), opto.value("on_s_max")
+    on_s = ((first_s + last_s) / 2, 0.9 * first_s, last_s)
     typical_s, early_s, late_s, corners = sweep(delay_s, led_a=led_span, on_s=on_s, **spans)
     half_s = (late_s - early_s) / 2
     dark = sweep(
@@ -158,7 +163,10 @@ def _wetted(netlist: Netlist, body: str, peak: tuple[float, float, float, int]) 
     feed, series, store, cell = (netlist.part(f"{ref}{body}") for ref in ("R23", "R21", "C21", "B21"))
     store_span = about(store.value("capacitance_f"), store.value("tolerance"))
     steady = sweep(
-        lambda cell_v, feed_ohm: cell_v / feed_ohm, cell_v=named(cell.values, "voltage_v"), feed_ohm=ohm(feed)
+        lambda cell_v, feed_ohm, drop_v: (cell_v - drop_v) / feed_ohm,
+        cell_v=named(cell.values, "voltage_v"),
+        feed_ohm=ohm(feed),
+        drop_v=(0.0, 0.0, LED_AND_DIODE_V),
     )
     width = sweep(
         lambda series_ohm, store_f, peak_a: f.pulse_width_s(series_ohm, store_f, peak_a, PULSE_LED_A),

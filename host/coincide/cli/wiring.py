@@ -171,6 +171,35 @@ def draw(folder: Path, as_json: bool) -> None:
 
 
 @command.command()
+@circuit_options(usual=True)
+@click.option(
+    "--to",
+    "folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    required=True,
+    help="Folder for the files; made if it is not there.",
+)
+@json_option
+def export(folder: Path, as_json: bool, **chosen: str) -> None:
+    """Parts and nets of a build in open formats, for other programs.
+
+    A netlist as KiCad reads it, a SPICE deck a circuit (stimuli are yours to add), parts and nets as CSV.
+
+    \b
+    Example:
+      coincide wiring export --to nets --sync-a wetted
+    """
+    from coincide_wiring.export.files import write
+
+    written = write(chosen_build(chosen), folder)
+    if as_json:
+        _print_json("-export", {"written": written})
+        return
+    for path in written:
+        show.say(str(path))
+
+
+@command.command()
 @click.option(
     "--at",
     "place",
