@@ -33,7 +33,8 @@ def test_the_ends_hold_and_the_next_value_does_not(build: Build, one: Freedom) -
 
 def test_the_value_that_ohms_law_asks_for_lies_within() -> None:
     """An isolator's LED, by hand: 145 ohm of pin and a pull-down of 4653 ohm are 3.10 V behind 141 ohm; less 1.4 V,
-    2.25 mA at the least is 617 ohm at the most, and 620 ohm of 1 % may be 626; a pin's 12 mA from 3.4 V less 1.0 V, through 20 ohm of pin, 180 ohm at the least."""
+    2.25 mA at the least is 617 ohm at the most, and 620 ohm of 1 % may be 626; a pin's
+    12 mA from 3.4 V less 1.0 V, through 20 ohm of pin, 180 ohm at the least."""
     (led,) = [one for one in freedom(Build()) if "R12A" in one.refs]
     assert led.most == 560.0
     assert led.least == 200.0
