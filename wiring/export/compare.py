@@ -109,9 +109,9 @@ def _at_its_end(part: Part, one: Experiment, way: int) -> Part:
         end_s = values["on_s_min" if drive > 0 else "on_s_max"]
         values |= {"on_s_min": end_s, "on_s_max": end_s}
     if "drain_a_min" in values:
-        end = "max" if drive > 0 else "min"
-        values |= {"drain_a_min": values[f"drain_a_{end}"], "drain_a_max": values[f"drain_a_{end}"]}
-        threshold_v = values[f"threshold_v_at_{end}"]
+        limit = "max" if drive > 0 else "min"
+        values |= {"drain_a_min": values[f"drain_a_{limit}"], "drain_a_max": values[f"drain_a_{limit}"]}
+        threshold_v = values[f"threshold_v_at_{limit}"]
         values |= {"threshold_v_at_min": threshold_v, "threshold_v_at_max": threshold_v}
     return replace(part, values=values)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Iterable
 
 from coincide_wiring.circuits.model import NOT_CONNECTED, Netlist
 
@@ -48,7 +49,7 @@ def connected(netlist: Netlist) -> dict[str, tuple[tuple[str, str], ...]]:
     return {net: pins for net, pins in netlist.nets().items() if not net.startswith(NOT_CONNECTED)}
 
 
-def _csv(rows: list[tuple[str, ...]]) -> str:
+def _csv(rows: Iterable[tuple[str, ...]]) -> str:
     text = io.StringIO()
     csv.writer(text, lineterminator="\n").writerows(rows)
     return text.getvalue()
