@@ -16,7 +16,7 @@ from coincide_wiring.check import meter
 from coincide_wiring.circuits import pin_table
 from coincide_wiring.draw.schematics import drawn_sheets
 from coincide_wiring.figures.build import figures
-from coincide_wiring.netlist import Build, sheets
+from coincide_wiring.netlist import Build, in_use, sheets
 
 DOCS = Path(__file__).parents[2] / "docs"
 BUILD = (DOCS / "build-the-box.md").read_text(encoding="utf-8")
@@ -117,6 +117,17 @@ def test_figures_quoted_in_prose_are_the_computed_ones() -> None:
     assert f"{most(high, 'sync_wetting_a') * 1e3:.1f} mA by Q21" in BUILD
     assert f"{least(Build(), 'gate_signal_a1'):.2f} V or more" in FAULTS
     assert most(Build(), "release_boot_a") < 0.6
+
+
+def test_the_current_a_power_bank_has_to_give_is_the_parts_own() -> None:
+    """Summed from the parts' ratings: board, amplifiers and comparators; firing, four isolators' LEDs and two lights."""
+    netlist = in_use(Build())
+    waiting_a = netlist.part("U1").value("supply_a")
+    waiting_a += sum(one.value("supply_a") for one in netlist.of_kind("comparator", "opamp"))
+    most = {one.key: one.most for one in figures(Build())}
+    pair_a = 4 * most["release_led_a"] + most["led_blue"] + most["led_orange"]
+    assert f"draws about {waiting_a * 1e3:.0f} mA" in BUILD
+    assert f"adds {pair_a * 1e3:.0f} mA" in BUILD
 
 
 def test_the_record_shown_is_one_that_can_be_read_and_holds_today(tmp_path: Path) -> None:
