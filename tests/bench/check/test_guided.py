@@ -17,6 +17,7 @@ from coincide.bench.check.inputs import GATE, SYNC
 from coincide.bench.check.record import (
     BenchRecord,
     Item,
+    ZeroResult,
     bench_folder,
     fitted,
     read_record,
@@ -25,7 +26,7 @@ from coincide.bench.check.record import (
     zero_correction,
 )
 from coincide.bench.check.talk import OUTPUTS, BenchTalk
-from coincide.bench.check.zero import measure_loops, zero_result
+from coincide.bench.check.zero import implausible, measure_loops, zero_result
 from coincide.bench.person import Question
 from coincide.box.cable.client import BoxClient
 from coincide.box.simulated.port import SimulatedPort, open_simulated
@@ -143,6 +144,25 @@ def test_the_zero_check_finds_the_delays_the_box_was_made_with() -> None:
         assert abs(zero.loop_s[side] - true_s) <= 2 * zero.u_loop_s[side] + 8e-9
     assert 0 < zero.u_skew_s < 50e-9
     assert len(zero.loops) == 8
+
+
+@pytest.mark.parametrize(
+    ("loop_s", "skew_s", "sync", "words"),
+    [
+        ((400e-6, 5e-3), 1e-6, ("cell", "cell"), "loop of body B takes 5000 µs"),
+        ((10e-6, 400e-6), 1e-6, ("cell", "cell"), "loop of body A takes 10 µs"),
+        ((400e-6, 450e-6), -60e-6, ("cell", "wetted"), "60 µs apart"),
+        ((400e-6, 450e-6), 150e-6, ("high-voltage", "cell"), ""),
+        ((400e-6, 450e-6), 250e-6, ("high-voltage", "cell"), "250 µs apart"),
+        ((420e-6, 450e-6), 1e-6, ("cell", "cell"), ""),
+    ],
+)
+def test_a_zero_check_that_no_sound_box_gives_is_not_kept(
+    loop_s: tuple[float, float], skew_s: float, sync: tuple[str, str], words: str
+) -> None:
+    said = implausible(ZeroResult((), skew_s, 1e-9, loop_s, (1e-9, 1e-9)), sync)
+    assert words in said
+    assert bool(words) == bool(said)
 
 
 def test_a_plug_that_joins_only_its_own_side_is_named() -> None:
