@@ -120,7 +120,7 @@ def test_figures_quoted_in_prose_are_the_computed_ones() -> None:
 
 
 def test_the_current_a_power_bank_has_to_give_is_the_parts_own() -> None:
-    """Summed from the ratings: board, amplifiers and comparators; firing, four isolators' LEDs and two lights."""
+    """Summed from ratings: board, amplifiers, comparators; firing, the isolators' LEDs and two lights."""
     netlist = in_use(Build())
     waiting_a = netlist.part("U1").value("supply_a")
     waiting_a += sum(one.value("supply_a") for one in netlist.of_kind("comparator", "opamp"))

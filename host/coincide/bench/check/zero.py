@@ -13,7 +13,7 @@ PULSE_NS = 20_000_000
 PULSES = 5
 # A loop slower than this is no isolator: the slowest promises 3 ms, and the coupler far less than 0.1 ms.
 SLOWEST_LOOP_S = 5e-3
-# An isolator promises 0.1 to 3 ms; the slowest sync input adds 0.2 ms. Two plain inputs differ by 30 us at the most; one
+# An isolator promises 0.1 to 3 ms; the slowest sync input adds 0.2 ms. Two plain inputs differ by 30 us at most; one
 # with the high-voltage coupler may be 0.17 ms later than the other.
 LOOP_S = (50e-6, 3.2e-3)
 PLAIN_APART_S, HIGH_APART_S = 30e-6, 200e-6
