@@ -15,7 +15,7 @@ from coincide.bench.check.hand import SimulatedHand
 from coincide.bench.check.record import bench_folder, read_record
 from coincide.bench.check.stages import STAGES
 from coincide.bench.objects import as_object
-from coincide.bench.opening import opened_box
+from coincide.bench.opening import Where, opened_box
 from coincide.bench.person import Question
 from coincide.box.cable import ports
 from coincide.box.simulated.board import SimulatedBoard
@@ -25,7 +25,7 @@ from coincide_wiring.netlist import Build
 from tests.bench.people import Helper
 from tests.cli.running import run
 
-UID = "sim-00000003"
+UID = "e6614103e7000003"
 
 
 class RealBox:
@@ -46,7 +46,7 @@ class RealBox:
         return port
 
     def check(self, *stages: str, circuits: dict[str, str | None] | None = None) -> Checked:
-        with opened_box(None, "/dev/box", None, 1, self.person) as client:
+        with opened_box(None, Where("/dev/box"), self.person) as client:
             return bench_check(client, circuits or {}, stages or STAGES, self.person)
 
     def record(self) -> bench_record.BenchRecord:
@@ -62,7 +62,7 @@ def real(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, acknowledged: None) ->
     identity = SimulatedBoard.identity
 
     def passed_off(self: SimulatedBoard) -> dict[str, Any]:
-        return identity(self) | {"simulated": False}
+        return identity(self) | {"simulated": False, "uid": UID}
 
     monkeypatch.setattr(ports, "SerialPort", box.open)
     monkeypatch.setattr(SimulatedBoard, "identity", passed_off)

@@ -55,7 +55,7 @@ def test_a_calibration_is_kept_with_its_verification(rig: Path) -> None:
     assert kept.verification.passed
     assert kept.sessions == tuple(Path(result[key]["session"]).name for key in ("measured", "fresh"))
     for name in kept.sessions:
-        assert len(read_session(rig / "sessions" / name).shot)
+        assert len(read_session(rig / "simulated" / "sessions" / name).shot)
 
 
 @pytest.mark.parametrize(
@@ -77,7 +77,7 @@ def test_a_fault_ends_in_a_sentence_with_everything_kept(
     assert names in ran.said
     assert tries in ran.said
     assert not calibrations_beside(rig / "rig.toml")[0]
-    kept = sorted((rig / "sessions").glob("*.jsonl"))
+    kept = sorted((rig / "simulated" / "sessions").glob("*.jsonl"))
     assert kept
     for path in kept:
         read_session(path)

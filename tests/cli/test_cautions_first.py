@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from coincide.bench import acknowledge
-from coincide.bench.opening import opened_box
+from coincide.bench.opening import Where, opened_box
 from coincide.bench.person import Unattended
 from coincide.box.cable import ports
 from coincide.box.simulated.port import open_simulated
@@ -34,13 +34,13 @@ def opened(monkeypatch: pytest.MonkeyPatch) -> list[str]:
 
 def test_a_person_reads_them_all_and_is_asked_once(opened: list[str]) -> None:
     person = Helper()
-    with opened_box(None, "/dev/box", None, 1, person):
+    with opened_box(None, Where("/dev/box"), person):
         pass
     told = " ".join(person.told)
     assert all(one.say in told for one in CAUTIONS)
     assert acknowledge.acknowledged()
     again = Helper()
-    with opened_box(None, "/dev/box", None, 1, again):
+    with opened_box(None, Where("/dev/box"), again):
         pass
     assert again.told == again.asked == []
     assert (len(person.asked), len(opened)) == (1, 2)
@@ -49,7 +49,7 @@ def test_a_person_reads_them_all_and_is_asked_once(opened: list[str]) -> None:
 def test_who_says_no_opens_nothing(opened: list[str]) -> None:
     with (
         pytest.raises(BadInput, match="coincide wiring cautions --acknowledge"),
-        opened_box(None, "/dev/box", None, 1, Helper(refuses=("understood",))),
+        opened_box(None, Where("/dev/box"), Helper(refuses=("understood",))),
     ):
         pass
     assert opened == []
@@ -59,7 +59,7 @@ def test_who_says_no_opens_nothing(opened: list[str]) -> None:
 def test_a_script_is_told_what_to_do_first(opened: list[str]) -> None:
     with (
         pytest.raises(BadInput, match="coincide wiring cautions --acknowledge"),
-        opened_box(None, "/dev/box", None, 1, Unattended()),
+        opened_box(None, Where("/dev/box"), Unattended()),
     ):
         pass
     assert opened == []

@@ -105,7 +105,7 @@ def test_a_series_is_fired_and_reported_without_posix(tmp_path: Path) -> None:
 def test_every_file_has_a_name_that_every_system_takes(tmp_path: Path) -> None:
     assert run(["rig", "new"], tmp_path).code == 0
     assert run(["calibrate", "-n", "10", "--verify", "10"], tmp_path).code in (0, 1)
-    (session,) = (tmp_path / "sessions").glob("*-series.jsonl")
+    (session,) = (tmp_path / "simulated" / "sessions").glob("*-series.jsonl")
     assert run(["report", str(session), "--to", "report"], tmp_path).code == 0
     assert run(["card", "--to", "plan"], tmp_path).code == 0
     assert run(["wiring", "draw", "--to", "w"], tmp_path).code == 0

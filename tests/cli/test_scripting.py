@@ -22,7 +22,7 @@ def folder(tmp_path: Path) -> Path:
     assert run(["rig", "new"], tmp_path).code == 0
     assert run(["calibrate"], tmp_path).code == 0
     for name, purpose in (("series", "series"), ("fresh", "verify")):
-        (session,) = (tmp_path / "sessions").glob(f"*-{purpose}.jsonl")
+        (session,) = (tmp_path / "simulated" / "sessions").glob(f"*-{purpose}.jsonl")
         session.rename(tmp_path / f"{name}.jsonl")
     assert run(["watch", "-n", "3", "--out", "short.jsonl"], tmp_path).code == 0
     nan = float("nan")

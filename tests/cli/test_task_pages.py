@@ -67,6 +67,9 @@ def on_the_simulated_box(words: list[str]) -> list[str]:
     return words[:at] + words[at + 2 :]
 
 
+# The pages show a box that is plugged in; what a simulated one makes lies apart.
+APART = "simulated/"
+
 PAGES = {
     "first-calibration.md": nothing,
     "before-a-shoot.md": calibrated,
@@ -88,7 +91,7 @@ def test_the_page_shows_what_the_commands_print(
     for words, shown in blocks:
         ran = run(on_the_simulated_box(words), tmp_path)
         assert ran.code in (0, 1), ran.said
-        printed = " ".join(ran.said.split())
+        printed = " ".join(ran.said.split()).replace(APART, "")
         at = 0
         for part in shown:
             assert part in printed[at:], (words, part, ran.out)

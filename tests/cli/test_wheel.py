@@ -93,7 +93,7 @@ def test_it_works_without_the_checkout(tmp_path: Path) -> None:
     assert ran(coincide, "--version") == "coincide 0.1.0\n"
     assert "coincide demo" in ran(coincide)
     assert "agrees with what was predicted" in ran(coincide, "demo", "--to", "d")
-    (session,) = (clean / "d" / "sessions").glob("*-series.jsonl")
+    (session,) = (clean / "d" / "simulated" / "sessions").glob("*-series.jsonl")
     script = f"import coincide; print(coincide.load({str(session)!r}).suggestion.delay_s)"
     assert 0.019 < float(ran(there / "python", "-c", script)) < 0.021
     assert "Wrote card.pdf" in ran(coincide, "card", cwd=clean / "d")

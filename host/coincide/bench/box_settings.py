@@ -7,9 +7,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from coincide.bench.check.record import fitted, zero_correction
+from coincide.bench.field import field_settings, held_preset, preset_words
+from coincide.bench.person import Declined, Person, Question
 from coincide.errors import BadInput, BoxFailed
 from coincide.rig.calibration import Calibration, calibrations_beside, newest_for
-from coincide.rig.plan import rig_plan
 from coincide.timing.offset.preset import box_preset
 from coincide_firmware.app.settings import PRESETS_MOST
 
@@ -43,23 +44,57 @@ def remembered(client: BoxClient) -> Remembered:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What is to change: a preset to `forget`, one to `use`, the newest calibration to `store` (made with another box
+    only with `any_box`; over another preset only when `confirmed` or asked)."""
+
+    forget: str | None = None
+    use: str | None = None
+    store: bool = False
+    any_box: bool = False
+    confirmed: bool = False
+
+
 def change_settings(
-    client: BoxClient, rig: Rig | None, rig_path: Path, *, forget: str | None, store: bool, use: str | None
+    client: BoxClient, rig: Rig | None, rig_path: Path, change: Change, person: Person
 ) -> None:
     """Empty a preset, store the newest calibration, put a preset in use; in this order, as asked. Without a
     rig nothing can be stored."""
-    if forget is not None:
-        client.put_preset(_place(client, forget), None)
-    if store and rig is not None:
-        found = newest_for(calibrations_beside(rig_path)[0], rig)
-        if found is None:
-            raise BadInput(
-                f"There is no calibration for {' and '.join(rig.exposures)} beside {rig_path}: "
-                "'coincide calibrate' makes one."
-            )
-        store_preset(client, rig, found.calibration)
-    if use is not None:
-        client.put_settings({"preset": _place(client, use)})
+    if change.forget is not None:
+        client.put_preset(_place(client, change.forget), None)
+    if change.store and rig is not None:
+        _store_newest(client, rig, rig_path, change, person)
+    if change.use is not None:
+        client.put_settings({"preset": _place(client, change.use)})
+
+
+def _store_newest(client: BoxClient, rig: Rig, rig_path: Path, change: Change, person: Person) -> None:
+    """Raises BadInput where there is none, or it is of another box; Declined when the person says no."""
+    simulated = client.identity.simulated
+    found = newest_for(calibrations_beside(rig_path, simulated=simulated)[0], rig)
+    if found is None:
+        raise BadInput(
+            f"There is no calibration for {' and '.join(rig.exposures)} beside {rig_path}: "
+            "'coincide calibrate' makes one."
+        )
+    made_with = found.calibration.box
+    if made_with and made_with != client.identity.uid and not change.any_box:
+        raise BadInput(
+            f"{found.path.name} was made with box {made_with}; this one is {client.identity.uid}: calibrate with this "
+            "one, or say --any-box if its circuits are the same."
+        )
+    wanted = box_preset(rig, found.calibration)
+    held = held_preset(client, str(wanted["name"]))
+    if held is not None and preset_words(held) != preset_words(wanted):
+        person.tell(f"Preset {wanted['name']} in the box {preset_words(held)}.")
+        person.tell(f"{found.path.name} {preset_words(wanted)}.")
+        if not change.confirmed:
+            if not person.there:
+                raise BadInput("Nobody is there to ask whether to replace it: say --yes.")
+            if not person.confirm(Question("Replace it?", usual=False)):
+                raise Declined
+    store_preset(client, rig, found.calibration)
 
 
 def store_preset(client: BoxClient, rig: Rig, calibration: Calibration) -> None:
@@ -74,15 +109,7 @@ def store_preset(client: BoxClient, rig: Rig, calibration: Calibration) -> None:
         )
     place = names.index(preset["name"] if preset["name"] in names else None)
     client.put_preset(place, preset)
-    client.put_settings(
-        {
-            "preset": place,
-            "manual_wind": int(any(body.wind == "manual" for body in rig.both)),
-            "lead_ms": round(rig.release.lead_s * 1e3),
-            "closure_ms": round(rig.release.closure_s * 1e3),
-            "window_ms": rig_plan(rig).window_ns // 1_000_000,
-        }
-    )
+    client.put_settings({"preset": place, **field_settings(rig)})
 
 
 @dataclass(frozen=True, slots=True)

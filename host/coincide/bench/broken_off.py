@@ -11,6 +11,7 @@ import numpy as np
 from coincide.bench.firing import Bench, exposures_in_name, session_path
 from coincide.bench.person import Person
 from coincide.errors import BadInput
+from coincide.rig.calibration import kept_in
 from coincide.session.file import read_session
 from coincide.session.unfinished import Begun, Unfinished
 
@@ -36,8 +37,9 @@ def calibration_files(bench: Bench, pairs: tuple[int, int], *, anew: bool) -> Ca
     Says what it found. Gone on with is only what this box measured of this very rig, for as many pairs.
     """
     rig, rig_path = bench.rig, bench.rig_path
-    paths = (session_path(rig_path, rig, PARTS[0]), session_path(rig_path, rig, PARTS[1]))
-    note = _note(rig_path, rig, "calibrate")
+    client = bench.client
+    paths = (session_path(client, rig_path, rig, PARTS[0]), session_path(client, rig_path, rig, PARTS[1]))
+    note = _note(paths[0].parent, rig_path, rig, "calibrate")
     left = note.read(len(PARTS))
     held = None if left is None else _held(note.folder, left)
     if left is not None and held is not None:
@@ -67,16 +69,16 @@ def fresh_file(bench: Bench, files: CalibrationFiles, pairs: tuple[int, int], pl
     bench.person.tell(
         f"{files.fresh.name} was fired with another offset: the fresh pairs begin from the start."
     )
-    path = session_path(bench.rig_path, bench.rig, PARTS[1])
+    path = session_path(bench.client, bench.rig_path, bench.rig, PARTS[1])
     files.note.note(Begun(pairs, (files.measured.name, path.name)))
     return path
 
 
 def begin_series(rig_path: Path, rig: Rig, path: Path, pairs: int, person: Person) -> Unfinished | None:
     """Remember a series in `sessions` until its end; say which one was broken off, if this is another."""
-    if path.parent != rig_path.parent / "sessions":
+    if path.parent not in [kept_in(rig_path, simulated=apart) / "sessions" for apart in (False, True)]:
         return None
-    note = _note(rig_path, rig, "series")
+    note = _note(path.parent, rig_path, rig, "series")
     left = note.read(1)
     held = None if left is None else _held(note.folder, left)
     if left is not None and held is not None and left.sessions[0] != path.name:
@@ -89,8 +91,8 @@ def begin_series(rig_path: Path, rig: Rig, path: Path, pairs: int, person: Perso
     return note
 
 
-def _note(rig_path: Path, rig: Rig, command: str) -> Unfinished:
-    return Unfinished(rig_path.parent / "sessions", f"{rig_path.stem}-{exposures_in_name(rig)}-{command}")
+def _note(folder: Path, rig_path: Path, rig: Rig, command: str) -> Unfinished:
+    return Unfinished(folder, f"{rig_path.stem}-{exposures_in_name(rig)}-{command}")
 
 
 def _held(folder: Path, left: Begun) -> tuple[Session, Session | None] | None:

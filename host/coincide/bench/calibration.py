@@ -45,6 +45,11 @@ class Calibrated:
     kept: Path | None
     why_not: str | None
 
+    @property
+    def simulated(self) -> bool:
+        """Whether a simulated box was calibrated: then nothing was measured."""
+        return self.measured.simulated
+
 
 def calibrate(
     client: BoxClient,
@@ -65,7 +70,7 @@ def calibrate(
 
     person.progress(Step("1. Plugs: one pair fired far apart shows who answers to which release."))
     firing = Firing("plugs", 1, PLUGS_APART_S, confirmed=confirmed)
-    plugs = fire(rig_bench, session_path(rig_path, rig, "plugs"), firing)
+    plugs = fire(rig_bench, session_path(client, rig_path, rig, "plugs"), firing)
     wrong = _plugs_wrong(plugs)
     if wrong is not None:
         return Calibrated(plugs, None, None, None, None, None, wrong)
@@ -132,7 +137,7 @@ def _keep(
     # A run that was broken off after this step, and is gone on with, finds its calibration there.
     there = [
         one.path
-        for one in kept_files.calibrations_beside(rig_path)[0]
+        for one in kept_files.calibrations_beside(rig_path, simulated=calibration.simulated)[0]
         if one.calibration.sessions == calibration.sessions
     ]
     kept = there[0] if there else kept_files.save_calibration(rig_path, calibration)
@@ -183,4 +188,5 @@ def _calibration(
         ),
         learned=tuple(one for one in learn(measured.shots, rig) if one is not None),
         rig=kept_files.timing_keys(rig),
+        simulated=client.identity.simulated,
     )

@@ -14,6 +14,7 @@ from coincide.bench.person import Declined, PairKept, Person, Question, SeriesBe
 from coincide.box.conduct import run_series
 from coincide.box.plans import SeriesOutcome, SeriesPlan, offset_plan
 from coincide.durable import make_folder
+from coincide.rig.calibration import kept_in
 from coincide.rig.checklist import checklist
 from coincide.rig.file import parse_rig, read_text
 from coincide.rig.parts import FocalPlane
@@ -42,10 +43,11 @@ class Firing:
 
 @dataclass(frozen=True, slots=True)
 class Fired:
-    """The session file and how the series ended."""
+    """The session file, how the series ended, and whether a simulated box fired it."""
 
     path: Path
     outcome: SeriesOutcome
+    simulated: bool
 
 
 def confirm_checklist(rig: Rig, person: Person, *, simulated: bool, confirmed: bool) -> tuple[str, ...]:
@@ -64,9 +66,10 @@ def confirm_checklist(rig: Rig, person: Person, *, simulated: bool, confirmed: b
     return items
 
 
-def session_path(rig_path: Path, rig: Rig, purpose: str) -> Path:
-    """A new file in `sessions` beside the rig, named by time, pair of shutter times and purpose."""
-    folder = rig_path.parent / "sessions"
+def session_path(client: BoxClient, rig_path: Path, rig: Rig, purpose: str) -> Path:
+    """A new file in `sessions` beside the rig, named by time, pair of shutter times and purpose; what a simulated box
+    makes goes to `simulated/sessions`."""
+    folder = kept_in(rig_path, simulated=client.identity.simulated) / "sessions"
     make_folder(folder)
     stamp = datetime.now().astimezone().strftime("%Y%m%d-%H%M%S")
     stem = f"{stamp}-{exposures_in_name(rig)}-{purpose}"
@@ -114,7 +117,7 @@ def bench(client: BoxClient, rig_path: Path, person: Person) -> Bench:
     """Read the rig and what calibrations beside it and the box's last bench test have taught."""
     rig_toml = read_text(rig_path, "rig")
     rig = parse_rig(rig_toml, str(rig_path))
-    known = knowledge(rig, rig_path, client.identity.uid, person)
+    known = knowledge(rig, rig_path, client.identity, person)
     return Bench(client, rig, rig_path, rig_toml, known, person)
 
 
@@ -150,7 +153,7 @@ def fire(bench: Bench, path: Path, firing: Firing, enough: Callable[[Floats], bo
             )
         finally:
             person.progress(SeriesOver())
-    return Fired(path, outcome)
+    return Fired(path, outcome, client.identity.simulated)
 
 
 def series_plan(bench: Bench, firing: Firing) -> SeriesPlan:

@@ -11,19 +11,20 @@ from coincide.rig.calibration import calibrations_beside, learned_for
 from coincide.timing.known import MEASURE_ZERO, Known, Wiring, WiringTerm, Zero, known_table
 
 if TYPE_CHECKING:
+    from coincide.box.cable.answers import BoxIdentity
     from coincide.rig.model import Rig
 
 
-def knowledge(rig: Rig, rig_path: Path, box_uid: str, person: Person) -> dict[str, Any]:
+def knowledge(rig: Rig, rig_path: Path, box: BoxIdentity, person: Person) -> dict[str, Any]:
     """The table for a session's header. What cannot be read or used is said, and left out."""
-    found, complaints = calibrations_beside(rig_path)
+    found, complaints = calibrations_beside(rig_path, simulated=box.simulated)
     for complaint in complaints:
         person.tell(complaint)
-    zero, stale = _zero(box_uid)
+    zero, stale = _zero(box.uid)
     if stale is not None:
         person.tell(f"{stale} {MEASURE_ZERO}")
     learned = (learned_for(found, rig, 0), learned_for(found, rig, 1))
-    return known_table(Known(learned, zero, stale, fitted_wiring(box_uid, zero_checked=zero is not None)))
+    return known_table(Known(learned, zero, stale, fitted_wiring(box.uid, zero_checked=zero is not None)))
 
 
 def fitted_wiring(box_uid: str, *, zero_checked: bool) -> Wiring | None:

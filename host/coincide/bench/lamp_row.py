@@ -66,7 +66,7 @@ def fire_lamps(
     held = bench(client, rig_path, person)
     each = Firing("lamps", firing.pairs + 1, firing.offset_s, confirmed=items)
     header = session_header(held, each, rig.release.interval_s)
-    path = out or session_path(rig_path, rig, "lamps")
+    path = out or session_path(client, rig_path, rig, "lamps")
     with SessionWriter(path, header) as writer:
         try:
             for number in range(1, firing.pairs + 2):
@@ -196,12 +196,13 @@ class LampsRead:
 
     found: LampAnalysis
     path: Path
+    simulated: bool
     kept: Path | None = None
 
 
 def read_row(path: Path, kept: Path | None = None) -> LampsRead:
     """Read and analyse, from the file alone."""
-    return LampsRead(analyse_lamps(path), path, kept)
+    return LampsRead(analyse_lamps(path), path, read_session(path).header.simulated, kept)
 
 
 def analyse_lamps(path: Path) -> LampAnalysis:
@@ -220,4 +221,5 @@ def keep_lamps(path: Path, rig_path: Path) -> Path:
     found, header = analyse_lamps(path), read_session(path).header
     made = datetime.now(UTC).isoformat(timespec="seconds")
     box = str(header.box.get("board", {}).get("uid", ""))
-    return save_calibration(rig_path, calibration_of(found, created=made, session=path.name, box=box))
+    kept = calibration_of(found, created=made, session=path.name, box=box)
+    return save_calibration(rig_path, replace(kept, simulated=header.simulated))

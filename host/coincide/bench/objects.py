@@ -31,7 +31,8 @@ def as_object(result: Any) -> Any:
         case Judged():
             return _judged(result)
         case LampsRead():
-            return lamp_json(result.found, result.path, result.kept)
+            found = lamp_json(result.found, result.path, result.kept)
+            return found | {"simulated": result.simulated}
         case Remembered():
             return _remembered(result)
         case Checked():
@@ -57,6 +58,7 @@ def _calibrated(done: Calibrated) -> dict[str, Any]:
     return {
         "format": "coincide-calibration-result",
         "version": 1,
+        "simulated": done.simulated,
         "measured": measured,
         "fresh": fresh,
         "verification": None if done.verification is None else verification_json(done.verification),
@@ -70,6 +72,7 @@ def _judged(judged: Judged) -> dict[str, Any]:
     return {
         "format": "coincide-ready-result",
         "version": 1,
+        "simulated": judged.simulated,
         "ready": judged.ready,
         "verdict": "not ready" if found is None else found.verdict,
         "why": judged.why,
@@ -83,6 +86,7 @@ def _remembered(held: Remembered) -> dict[str, Any]:
     return {
         "format": "coincide-box-settings-result",
         "version": 1,
+        "simulated": held.simulated,
         "ok": held.ok,
         "say": held.say,
         "values": held.values,
@@ -93,13 +97,14 @@ def _remembered(held: Remembered) -> dict[str, Any]:
 
 def _checked(checked: Checked) -> dict[str, Any]:
     table = record_table(checked.record) | {"format": "coincide-bench-result", "version": 1}
-    return table | {"passed": checked.record.passed, "kept_as": checked.kept}
+    return table | {"simulated": checked.simulated, "passed": checked.record.passed, "kept_as": checked.kept}
 
 
 def _log(read: LogRead) -> dict[str, Any]:
     return {
         "format": "coincide-framelog-result",
         "version": 1,
+        "simulated": read.simulated,
         "capacity": read.log.capacity,
         "damaged": read.log.damaged,
         "frames": read.frames,

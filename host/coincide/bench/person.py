@@ -39,6 +39,14 @@ class Question:
 
 
 @dataclass(frozen=True, slots=True)
+class Opened:
+    """A box is open; `say` tells which, and whether it is a simulated one."""
+
+    say: str
+    simulated: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Step:
     """A step of a longer procedure begins; `say` is its heading."""
 
@@ -89,7 +97,7 @@ class Read:
     of: int
 
 
-Progress = Step | SeriesBegun | PairKept | ToDo | SeriesOver | Shows | Read
+Progress = Opened | Step | SeriesBegun | PairKept | ToDo | SeriesOver | Shows | Read
 
 
 class Person(Protocol):

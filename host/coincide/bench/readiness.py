@@ -8,8 +8,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from coincide.bench.box_settings import store_preset
+from coincide.bench.field import not_as_calibrated
 from coincide.bench.firing import Firing, bench, confirm_checklist, fire, session_path
 from coincide.bench.person import Declined, Person, Question
+from coincide.box.simulated.port import SimulatedPort
 from coincide.rig.calibration import calibrations_beside, newest_for, stale_reasons
 from coincide.rig.file import load_rig
 from coincide.rig.tolerance import tolerance_s
@@ -42,6 +45,7 @@ class Judged:
     readiness: Readiness | None
     why: str
     offset_s: float = 0.0
+    simulated: bool = False
 
     @property
     def ready(self) -> bool:
@@ -53,16 +57,23 @@ def judge_fresh_pairs(
 ) -> Judged:
     """Fire pairs with the calibrated offset on until the answer is clear."""
     rig = load_rig(rig_path)
-    found = _calibration(rig, rig_path, person)
+    simulated = client.identity.simulated
+    found = _calibration(rig, rig_path, person, simulated=simulated)
     if found is None:
-        return Judged(None, None, None, _none_for(rig))
+        return Judged(None, None, None, _none_for(rig), simulated=simulated)
     calibrated = from_calibration(found.calibration, tolerance_s=tolerance_s(rig))
     plan = plan_ready(calibrated)
     if plan.impossible is not None:
-        return Judged(found.path, None, None, f"Not ready: {plan.impossible}")
+        return Judged(found.path, None, None, f"Not ready: {plan.impossible}", simulated=simulated)
     unfit = _unfit(found.calibration, rig, client.identity.uid)
     if unfit is not None:
-        return Judged(found.path, None, None, unfit)
+        return Judged(found.path, None, None, unfit, simulated=simulated)
+    if isinstance(client.port, SimulatedPort):
+        # It forgot everything when the run that calibrated it ended; a box would have kept this.
+        store_preset(client, rig, found.calibration)
+    alone = not_as_calibrated(client, rig, found.calibration)
+    if alone:
+        return Judged(found.path, None, None, "Not ready: " + " ".join(alone), simulated=simulated)
     person.tell(shots_it_takes(plan))
     if film:
         for line in frames_to_spend(plan):
@@ -70,7 +81,7 @@ def judge_fresh_pairs(
         if not confirmed and not person.confirm(Question("Spend them?", usual=False)):
             raise Declined
     items = confirm_checklist(rig, person, simulated=client.identity.simulated, confirmed=confirmed)
-    path = session_path(rig_path, rig, "ready")
+    path = session_path(client, rig_path, rig, "ready")
     firing = Firing(
         "ready", plan.most + 1, found.calibration.offset_s, found.calibration.preset, confirmed=items
     )
@@ -85,8 +96,8 @@ def judge_fresh_pairs(
         why = " ".join(fired.outcome.sentences[-1:])
         if fired.outcome.ending == "stopped":
             why = f"stopped by hand after {fired.outcome.in_file} pairs, not clear yet. 'coincide ready' begins anew."
-        return Judged(found.path, path, None, f"Not ready: {why}")
-    return Judged(found.path, path, readiness, readiness.why, found.calibration.offset_s)
+        return Judged(found.path, path, None, f"Not ready: {why}", simulated=simulated)
+    return Judged(found.path, path, readiness, readiness.why, found.calibration.offset_s, simulated)
 
 
 def judge_frames(rig_path: Path, frames_path: Path, person: Person) -> Judged:
@@ -98,9 +109,11 @@ def judge_frames(rig_path: Path, frames_path: Path, person: Person) -> Judged:
         return Judged(None, None, None, _none_for(rig))
     unfit = _unfit(found.calibration, rig, None)
     if unfit is not None:
-        return Judged(found.path, frames_path, None, unfit)
+        return Judged(found.path, frames_path, None, unfit, simulated=found.simulated)
     judged = judge_frame_log(found.calibration, tolerance_s(rig), read_frames(frames_path))
-    return Judged(found.path, frames_path, judged.readiness, judged.why, found.calibration.offset_s)
+    return Judged(
+        found.path, frames_path, judged.readiness, judged.why, found.calibration.offset_s, found.simulated
+    )
 
 
 def _unfit(calibration: Calibration, rig: Rig, box: str | None) -> str | None:
@@ -112,8 +125,8 @@ def _unfit(calibration: Calibration, rig: Rig, box: str | None) -> str | None:
     return None if lost is None else f"Not ready: {lost}"
 
 
-def _calibration(rig: Rig, rig_path: Path, person: Person) -> Found | None:
-    found, complaints = calibrations_beside(rig_path)
+def _calibration(rig: Rig, rig_path: Path, person: Person, *, simulated: bool | None = None) -> Found | None:
+    found, complaints = calibrations_beside(rig_path, simulated=simulated)
     for complaint in complaints:
         person.tell(complaint)
     return newest_for(found, rig)

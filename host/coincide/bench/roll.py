@@ -24,6 +24,7 @@ class LogRead:
     frames: tuple[Frame, ...]
     csv: Path | None
     cleared: bool
+    simulated: bool
 
 
 def read_roll(
@@ -37,4 +38,4 @@ def read_roll(
         write_frames(csv, frames)
     if clear:
         client.framelog_clear(len(log.frames))
-    return LogRead(log, tuple(frames), csv, clear)
+    return LogRead(log, tuple(frames), csv, clear, client.identity.simulated)

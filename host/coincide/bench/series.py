@@ -64,7 +64,7 @@ def measure_series(
     """Fire `pairs` with a signed offset on (positive holds A back)."""
     rig = load_rig(rig_path)
     items = confirm_checklist(rig, person, simulated=client.identity.simulated, confirmed=confirmed)
-    path = into.path or session_path(rig_path, rig, "series")
+    path = into.path or session_path(client, rig_path, rig, "series")
     note = begin_series(rig_path, rig, path, pairs, person)
     fired = fire(bench(client, rig_path, person), path, Firing("series", pairs, offset_s, confirmed=items))
     if note is not None and fired.outcome.complete:
@@ -87,7 +87,7 @@ def keep_watch(
     """Listen until `pairs` (None: no end) have come, or `quiet_s` pass without one. `gap_s` of quiet ends a pair."""
     rig = load_rig(rig_path)
     items = confirm_checklist(rig, person, simulated=client.identity.simulated, confirmed=confirmed)
-    path = into.path or session_path(rig_path, rig, "watch")
+    path = into.path or session_path(client, rig_path, rig, "watch")
     firing = Firing("watch", pairs or 0, confirmed=items)
     listened = listen(bench(client, rig_path, person), path, firing, gap_s=gap_s, quiet_s=quiet_s)
     other = None if into.other is None else analyse_file(into.other)

@@ -49,7 +49,7 @@ def command(
 
     Example: coincide budget --subject-speed "5 km/h" --distance "8 m" --turning held
     """
-    from coincide.cli.terminal.planning import basis_beside, subject_asked
+    from coincide.cli.terminal.planning import basis_beside, say_if_simulated, subject_asked
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.planning.budget import budget
     from coincide.report.json.planning import budget_json
@@ -61,6 +61,7 @@ def command(
     if as_json:
         print_json(budget_json(basis, found))
     else:
+        say_if_simulated(basis.simulated)
         _show(basis, found, explain=explain)
     if not within(found):
         click.get_current_context().exit(1)

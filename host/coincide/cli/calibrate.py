@@ -54,13 +54,13 @@ def command(
     """
     from coincide.bench.calibration import calibrate
     from coincide.bench.firing import confirm_checklist
-    from coincide.bench.opening import opened_box
+    from coincide.bench.opening import Where, opened_box
     from coincide.cli.terminal.person import AtTerminal
     from coincide.cli.terminal.results import show_calibrated
     from coincide.rig.file import load_rig
 
     rig, person = load_rig(rig_path), AtTerminal(as_json=as_json)
-    with opened_box(rig, port, world, seed, person) as client:
+    with opened_box(rig, Where(port, world, seed), person, rig_path) as client:
         items = confirm_checklist(rig, person, simulated=client.identity.simulated, confirmed=confirmed)
         done = calibrate(client, rig_path, (pairs, fresh_pairs), items, person, anew=anew)
     show_calibrated(done, as_json=as_json)

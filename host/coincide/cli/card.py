@@ -38,7 +38,7 @@ def command(folder: Path | None, keeper_rate: float, rig_path: Path, as_json: bo
     """
     from importlib.metadata import version
 
-    from coincide.cli.terminal.planning import basis_beside, found_beside
+    from coincide.cli.terminal.planning import basis_beside, found_beside, say_if_simulated
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.cli.terminal.show import say
     from coincide.durable import make_folder
@@ -54,6 +54,7 @@ def command(folder: Path | None, keeper_rate: float, rig_path: Path, as_json: bo
     if as_json:
         print_json(card_json(basis, content, written))
         return
+    say_if_simulated(basis.simulated)
     say(f"{content.delay_label} {content.delay}, {content.delay_note}.")
     for path in written:
         say(f"Wrote {path}")

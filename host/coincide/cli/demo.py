@@ -30,7 +30,7 @@ def command(folder: Path, seed: int) -> None:
     Example: coincide demo --to /tmp/fen
     """
     from coincide.bench.calibration import calibrate
-    from coincide.bench.opening import opened_box
+    from coincide.bench.opening import Where, opened_box
     from coincide.cli.terminal.person import AtTerminal
     from coincide.cli.terminal.results import show_calibrated
     from coincide.cli.terminal.show import say
@@ -43,7 +43,7 @@ def command(folder: Path, seed: int) -> None:
     say()
     rig_path = write_new(_fresh(folder) / "rig.toml")
     person = AtTerminal()
-    with opened_box(load_rig(rig_path), None, None, seed, person) as client:
+    with opened_box(load_rig(rig_path), Where(seed=seed, simulated=True), person) as client:
         done = calibrate(client, rig_path, (40, 30), (), person)
     show_calibrated(done, as_json=False)
     assert done.analysis is not None  # the invented bodies answer

@@ -46,7 +46,7 @@ def command(
 
     Example: coincide exposure "EV 12", or: coincide exposure 1/250 f/8 ISO 400 --aperture-b f/4
     """
-    from coincide.cli.terminal.planning import found_beside
+    from coincide.cli.terminal.planning import found_beside, say_if_simulated
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.planning.exposure import pair_exposures
     from coincide.report.json.planning import exposure_json
@@ -56,12 +56,14 @@ def command(
 
     rig, read = load_rig(rig_path), meter_reading(" ".join(reading))
     found = found_beside(rig_path)
+    simulated = any(one.simulated for one in found)
     pairing = pair_exposures(
         rig, read, apertures=(aperture_a or aperture, aperture_b or aperture), found=found
     )
     if as_json:
-        print_json(exposure_json(rig, pairing))
+        print_json(exposure_json(rig, pairing, simulated=simulated))
     else:
+        say_if_simulated(simulated)
         _show(rig, pairing, found, explain=explain)
     if not can_be_set(pairing):
         click.get_current_context().exit(1)

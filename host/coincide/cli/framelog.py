@@ -41,7 +41,7 @@ def command(
     Example: coincide framelog --port /dev/ttyACM0 --entry 12 --csv roll-7.csv
     """
     from coincide.bench.objects import as_object
-    from coincide.bench.opening import opened_box
+    from coincide.bench.opening import Where, opened_box
     from coincide.bench.roll import read_roll
     from coincide.cli.terminal.person import AtTerminal
     from coincide.cli.terminal.show import as_json as print_json
@@ -56,7 +56,7 @@ def command(
     first = None if entry is None else (entry, frame)
     with progress("frame log", None) as bar:
         person = AtTerminal(as_json=as_json, bar=bar)
-        with opened_box(load_rig(rig_path), port, world, seed, person) as client:
+        with opened_box(load_rig(rig_path), Where(port, world, seed), person, rig_path) as client:
             read = read_roll(client, person, csv_path, first, clear=clear)
     if as_json:
         print_json(as_object(read))

@@ -129,7 +129,10 @@ def command(
     ]
     skew_u_s = None if skew_within_s is None else skew_within_s / COVER
     known = _known(rig, found, frames, frame, skew, skew_u_s, jitter_s)
-    _show(explain(rig, asked, known), as_json=as_json)
+    # Where the frame's own skew is given with its uncertainty no calibration is asked.
+    given = skew is not None and skew_u_s is not None
+    simulated = any(one.simulated for one in found) and not given
+    _show(explain(rig, asked, known), simulated=simulated, as_json=as_json)
 
 
 def _things(
@@ -187,7 +190,8 @@ def _known(
     return known_from_jitter(rig, found, jitter_s)
 
 
-def _show(found: Explanation, *, as_json: bool) -> None:
+def _show(found: Explanation, *, simulated: bool, as_json: bool) -> None:
+    from coincide.cli.terminal.planning import say_if_simulated
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.cli.terminal.show import say, table
     from coincide.report.json.scans import ghost_json
@@ -195,8 +199,9 @@ def _show(found: Explanation, *, as_json: bool) -> None:
 
     lines = words.explanation_lines(found)
     if as_json:
-        print_json(ghost_json(found, lines))
+        print_json(ghost_json(found, lines) | {"simulated": simulated})
         return
+    say_if_simulated(simulated)
     say(lines[0])
     table(words.THING_COLUMNS, words.thing_rows(found))
     for line in lines[1:]:

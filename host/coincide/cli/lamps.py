@@ -78,7 +78,7 @@ def fire(
     Example: coincide lamps fire -n 6 --port /dev/ttyACM0
     """
     from coincide.bench.lamp_row import LampFiring, fire_lamps, read_row
-    from coincide.bench.opening import opened_box
+    from coincide.bench.opening import Where, opened_box
     from coincide.cli.terminal.person import AtTerminal
     from coincide.cli.terminal.results import show_lamps
     from coincide.report.words.numbers import offset_from_text
@@ -86,7 +86,7 @@ def fire(
 
     firing = LampFiring(pairs, step_s, off_line_m, offset_from_text(offset_text), confirmed)
     person = AtTerminal(as_json=as_json)
-    with opened_box(load_rig(rig_path), port, world, seed, person) as client:
+    with opened_box(load_rig(rig_path), Where(port, world, seed), person, rig_path) as client:
         path = fire_lamps(client, rig_path, firing, out, person)
     show_lamps(read_row(path), as_json=as_json)
 

@@ -72,7 +72,7 @@ def command(
 
     Example: coincide limits --keepers 0.9 --subject-speed "15 km/h" --distance "10 m" --to plan
     """
-    from coincide.cli.terminal.planning import basis_beside, subject_asked
+    from coincide.cli.terminal.planning import basis_beside, say_if_simulated, subject_asked
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.planning.plan import limits_plan
     from coincide.report.json.planning import limits_json
@@ -91,6 +91,7 @@ def command(
     if as_json:
         print_json(limits_json(plan, pictures))
     else:
+        say_if_simulated(basis.simulated)
         _show(plan, pictures, explain=explain)
     if subject is not None and plan.asked is not None and not plan.asked.kept:
         click.get_current_context().exit(1)

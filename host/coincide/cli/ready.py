@@ -43,7 +43,7 @@ def command(
 
     Example: coincide ready --port /dev/ttyACM0
     """
-    from coincide.bench.opening import opened_box
+    from coincide.bench.opening import Where, opened_box
     from coincide.bench.readiness import judge_frames, judge_fresh_pairs
     from coincide.cli.terminal.person import AtTerminal
     from coincide.rig.file import load_rig
@@ -52,7 +52,7 @@ def command(
     if frames_path is not None:
         judged = judge_frames(rig_path, frames_path, person)
     else:
-        with opened_box(rig, port, world, seed, person) as client:
+        with opened_box(rig, Where(port, world, seed), person, rig_path) as client:
             judged = judge_fresh_pairs(client, rig_path, person, film=film, confirmed=confirmed)
     _show(judged, as_json=as_json)
     click.get_current_context().exit(0 if judged.ready else 1)

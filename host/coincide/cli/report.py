@@ -39,6 +39,8 @@ def command(session: Path, fresh: Path | None, folder: Path | None, pair: int | 
     from coincide.timing.analysis import analyse_file
 
     analysis = analyse_file(session)
+    if analysis.measured.session.header.simulated and not as_json:
+        say("Simulated: a simulated box made this session. Nothing of it was measured.")
     show_session(analysis, session, as_json=as_json)
     if not as_json:
         show_budget(analysis)

@@ -53,7 +53,7 @@ def command(
 
     Example: coincide series -n 30 --port /dev/ttyACM0
     """
-    from coincide.bench.opening import opened_box
+    from coincide.bench.opening import Where, opened_box
     from coincide.bench.series import Into, measure_series
     from coincide.cli.terminal.person import AtTerminal
     from coincide.cli.terminal.results import leave_unless_complete, show_comparison, show_session
@@ -61,7 +61,7 @@ def command(
     from coincide.rig.file import load_rig
 
     offset_s, person = offset_from_text(offset_text), AtTerminal(as_json=as_json)
-    with opened_box(load_rig(rig_path), port, world, seed, person) as client:
+    with opened_box(load_rig(rig_path), Where(port, world, seed), person, rig_path) as client:
         done = measure_series(
             client, rig_path, pairs, offset_s, person, into=Into(out, other), confirmed=confirmed
         )

@@ -63,7 +63,7 @@ def command(
     """
     if turned is not None and other is None:
         raise click.UsageError("--turned says how far since another watch: name that one with --compare.")
-    from coincide.bench.opening import opened_box
+    from coincide.bench.opening import Where, opened_box
     from coincide.bench.series import Into, keep_watch
     from coincide.cli.terminal.person import AtTerminal
     from coincide.cli.terminal.results import show_comparison, show_session
@@ -74,9 +74,8 @@ def command(
     rig, person = load_rig(rig_path), AtTerminal(as_json=as_json)
     gap_s = quantity(gap_text, "time")
     quiet_s = None if quiet_text is None else quantity(quiet_text, "time")
-    simulated_world = world or ("twin cable" if port is None else None)
-    with opened_box(rig, port, simulated_world, seed, person) as client:
-        if port is None and quiet_s is None:
+    with opened_box(rig, Where(port, world, seed, world_else="twin cable"), person, rig_path) as client:
+        if client.identity.simulated and port is None and quiet_s is None:
             quiet_s = 60.0  # the invented photographer presses forty times and goes home
         done = keep_watch(
             client,

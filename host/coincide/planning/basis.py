@@ -28,6 +28,11 @@ class Basis:
     series_pairs: int | None = None
 
     @property
+    def simulated(self) -> bool:
+        """Whether it rests on a simulated calibration: then nothing behind it was measured."""
+        return self.found is not None and self.found.simulated
+
+    @property
     def shots(self) -> int | None:
         """How many pairs the offset rests on, where a calibration says so."""
         return None if self.found is None else self.found.calibration.shots

@@ -14,7 +14,7 @@ import tomlkit
 from pydantic import ConfigDict, TypeAdapter, ValidationError, with_config
 from tomlkit.items import Table
 
-from coincide.durable import write_new
+from coincide.durable import make_folder, write_new
 from coincide.errors import BadInput
 from coincide.rig.file import check_format, parse_toml, read_text
 from coincide.rig.model import Rig
@@ -23,6 +23,8 @@ from coincide.rig.parts import Leaf, Part
 FORMAT = "coincide-calibration"
 VERSION = 1
 BODY_LETTERS = ("a", "b")
+SIMULATED = "simulated"  # folder beside the rig
+SIMULATED_UID = "sim-"  # with which the identity of every simulated box begins
 _STRICT = ConfigDict(extra="forbid", allow_inf_nan=False)
 
 
@@ -69,7 +71,8 @@ class Calibration:
     matter for leaf shutters. offset_s: positive delays body A; interval_s its 95 % interval. jitter_s: spread of the
     skew about its centre (standard deviation or its robust equal). expected_keepers: 0 to 1 within tolerance_s.
     how: the sensors it rests on. rig: the keys on which it depends, as text, to tell later what was changed.
-    ranked_as: the instant it counts as among others where the clock had been set back, else None.
+    ranked_as: the instant it counts as among others where the clock had been set back, else None. simulated: made on a
+    simulated box, so nothing of it was measured.
     """
 
     created: str
@@ -89,6 +92,7 @@ class Calibration:
     learned: tuple[Learned, ...] = ()
     rig: dict[str, str] = field(default_factory=dict)
     ranked_as: str | None = None
+    simulated: bool = False
 
     @property
     def rank(self) -> datetime:
@@ -107,6 +111,16 @@ class Found:
 
     path: Path
     calibration: Calibration
+
+    @property
+    def simulated(self) -> bool:
+        """Whether nothing of it was measured. Files of the first version say so by the box's name alone."""
+        return self.calibration.simulated or self.calibration.box.startswith(SIMULATED_UID)
+
+
+def kept_in(rig_path: Path, *, simulated: bool) -> Path:
+    """The folder of what is kept beside a rig: what simulated boxes made is apart."""
+    return rig_path.parent / SIMULATED if simulated else rig_path.parent
 
 
 def preset_name(exposures: tuple[str, str]) -> str:
@@ -153,12 +167,16 @@ def stale_reasons(calibration: Calibration, rig: Rig, box: str | None = None) ->
 
 
 def save_calibration(rig_path: str | os.PathLike[str], calibration: Calibration) -> Path:
-    """Write a calibration beside its rig, under a name of its own. No file is ever overwritten.
+    """Write a calibration beside its rig, under a name of its own; a simulated one in `simulated` there. No file is
+    ever overwritten.
 
     It counts as newer than all that lie there, whatever the clock says.
     """
     rig_path = Path(rig_path)
-    newest = next(iter(calibrations_beside(rig_path)[0]), None)
+    folder = kept_in(rig_path, simulated=calibration.simulated)
+    if calibration.simulated:
+        make_folder(folder)
+    newest = next(iter(calibrations_beside(rig_path, simulated=calibration.simulated)[0]), None)
     if newest is not None and calibration.rank <= newest.calibration.rank:
         later = newest.calibration.rank + timedelta(seconds=1)
         calibration = replace(calibration, ranked_as=later.isoformat())
@@ -167,7 +185,7 @@ def save_calibration(rig_path: str | os.PathLike[str], calibration: Calibration)
     text = calibration_toml(calibration)
     for attempt in range(1, 1000):
         suffix = "" if attempt == 1 else f"-{attempt}"
-        path = rig_path.with_name(f"{rig_path.stem}-calibration-{stamp}-{pair}{suffix}.toml")
+        path = folder / f"{rig_path.stem}-calibration-{stamp}-{pair}{suffix}.toml"
         try:
             write_new(path, text.encode())
         except FileExistsError:
@@ -186,20 +204,30 @@ def read_calibration(path: str | os.PathLike[str]) -> Calibration:
     return parse_calibration(read_text(Path(path), "calibration"), str(path))
 
 
-def calibrations_beside(rig_path: str | os.PathLike[str]) -> tuple[tuple[Found, ...], tuple[str, ...]]:
-    """All calibrations beside a rig, newest first, and a sentence for each file that could not be read."""
+def calibrations_beside(
+    rig_path: str | os.PathLike[str], *, simulated: bool | None = None
+) -> tuple[tuple[Found, ...], tuple[str, ...]]:
+    """The calibrations beside a rig, newest first, and a sentence for each file that could not be read.
+
+    simulated: only those of simulated boxes, or only measured ones. By default those that were measured; where there
+    is none, the simulated ones.
+    """
     rig_path = Path(rig_path)
     found: list[Found] = []
     complaints: list[str] = []
     prefix = f"{rig_path.stem}-calibration-"
-    for path in sorted(rig_path.parent.glob("*.toml")):
+    folders = [kept_in(rig_path, simulated=apart) for apart in (False, True)]
+    for path in (path for folder in folders for path in sorted(folder.glob("*.toml"))):
         if path.name.startswith(prefix):
             try:
                 found.append(Found(path, read_calibration(path)))
             except BadInput as complaint:
                 complaints.append(str(complaint))
     found.sort(key=lambda one: (one.calibration.rank, one.path.name), reverse=True)
-    return tuple(found), tuple(complaints)
+    measured = [one for one in found if not one.simulated]
+    if simulated if simulated is not None else not measured:
+        measured = [one for one in found if one.simulated]
+    return tuple(measured), tuple(complaints)
 
 
 def newest_for(found: Iterable[Found], rig: Rig) -> Found | None:
@@ -252,8 +280,9 @@ def calibration_toml(calibration: Calibration) -> str:
     document.add("version", tomlkit.item(VERSION))
     values = asdict(calibration)
     tables = {name: values.pop(name) for name in ("verification", "learned", "rig")}
-    if values["ranked_as"] is None:
-        del values["ranked_as"]
+    for name in ("ranked_as", "simulated"):
+        if not values[name]:
+            del values[name]
     for name, value in values.items():
         document.add(name, tomlkit.item(list(value) if isinstance(value, tuple) else value))
     if tables["verification"] is not None:

@@ -27,6 +27,7 @@ class Checked:
     record: BenchRecord
     kept: Path | None
     stopped: CoincideError | None
+    simulated: bool
 
 
 def bench_check(
@@ -48,7 +49,7 @@ def bench_check(
         if not bench.items:
             raise
     record = bench.record()
-    return Checked(record, save_record(record) if real else None, stopped)
+    return Checked(record, save_record(record) if real else None, stopped, not real)
 
 
 def _fitted_build(uid: str, circuits: Mapping[str, str | None], person: Person, *, ask: bool) -> Build:

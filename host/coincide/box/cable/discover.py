@@ -111,4 +111,5 @@ def _ask(
         identity = ask(device)
     except BoxFailed as error:
         return Found(device, BOARD, description, serial_number, None, str(error))
-    return Found(device, BOX, description, serial_number, identity, "A coincide box.")
+    say = "A simulated coincide box: nothing real is connected." if identity.simulated else "A coincide box."
+    return Found(device, BOX, description, serial_number, identity, say)

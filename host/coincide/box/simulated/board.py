@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Callable
 from typing import Any
 
@@ -34,6 +35,9 @@ class SimulatedBoard:
         self._world = world
         self._link = link
         self._reset_cause = reset_cause
+        # A box of its own for each world and seed: what one learned does not hold for another.
+        played = zlib.crc32(world.spec.name.encode()) & 0xFFFF
+        self._uid = f"sim-{world.seed & 0xFFFFFFFF:08x}-{played:04x}"
         self.starved_tick = 0
         """When the watchdog bites unless it is fed before."""
         self.feed_watchdog()
@@ -42,7 +46,7 @@ class SimulatedBoard:
         return {
             "board": "simulated",
             "chip": "none",
-            "uid": f"sim-{self._world.seed & 0xFFFFFFFF:08x}",
+            "uid": self._uid,
             "micropython": "none",
             "clock_hz": TICK_HZ,
             "reset_cause": self._reset_cause,

@@ -60,7 +60,7 @@ def check(
       coincide box check --port /dev/ttyACM0 --only sync --sync-a wetted
     """
     from coincide.bench.check.evening import bench_check
-    from coincide.bench.opening import opened_box
+    from coincide.bench.opening import Where, opened_box
     from coincide.cli.terminal.person import AtTerminal
     from coincide.rig.file import load_rig
 
@@ -68,11 +68,10 @@ def check(
     if no_zero and "zero" in {*only, *(("zero",) if only_zero else ())}:
         raise click.UsageError("The zero check is both asked for and left out: give one of the two.")
     stages = [one for one in STAGES if one in chosen and not (no_zero and one == "zero")]
-    simulated = world or "loopback both"
     # A bench evening comes before there is a rig file.
     rig = load_rig(rig_path) if rig_path.exists() else None
     person = AtTerminal(as_json=as_json)
-    with opened_box(rig, port, simulated if port is None else None, seed, person) as client:
+    with opened_box(rig, Where(port, world, seed, world_else="loopback both"), person, rig_path) as client:
         checked = bench_check(client, circuits, stages, person)
     _show(checked, as_json=as_json)
     if checked.stopped is not None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from coincide.cli.terminal.options import json_option, port_options, rig_option
+from coincide.cli.terminal.options import json_option, port_options, rig_option, yes_option
 
 if TYPE_CHECKING:
     from coincide.bench.box_settings import OnTheBench, Remembered
@@ -18,9 +18,11 @@ if TYPE_CHECKING:
 @click.option(
     "--store", is_flag=True, help="Store the newest calibration of the rig's shutter times as a preset."
 )
+@click.option("--any-box", is_flag=True, help="With --store: though it was calibrated with another box.")
 @click.option("--use", default=None, help="Put the preset of this name in use.")
 @rig_option
 @port_options
+@yes_option
 @json_option
 def settings(
     forget: str | None,
@@ -30,20 +32,24 @@ def settings(
     port: str | None,
     world: str | None,
     seed: int,
+    any_box: bool,
+    confirmed: bool,
     as_json: bool,
 ) -> None:
     """Show what the box remembers: its numbers and its presets, one for each pair of shutter times.
 
     Example: coincide box settings --port /dev/ttyACM0 --use 1/60+1/30
     """
-    from coincide.bench.box_settings import change_settings, remembered
-    from coincide.bench.opening import opened_box
+    from coincide.bench.box_settings import Change, change_settings, remembered
+    from coincide.bench.opening import Where, opened_box
     from coincide.cli.terminal.person import AtTerminal
     from coincide.rig.file import load_rig
 
     rig = load_rig(rig_path) if store or rig_path.exists() else None
-    with opened_box(rig, port, world, seed, AtTerminal(as_json=as_json)) as client:
-        change_settings(client, rig, rig_path, forget=forget, store=store, use=use)
+    person = AtTerminal(as_json=as_json)
+    with opened_box(rig, Where(port, world, seed), person, rig_path) as client:
+        change = Change(forget, use, store, any_box=any_box, confirmed=confirmed)
+        change_settings(client, rig, rig_path, change, person)
         held = remembered(client)
     _show(held, as_json=as_json)
 

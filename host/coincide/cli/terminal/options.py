@@ -49,14 +49,14 @@ def port_options(function: Command) -> Command:
         "--world",
         default=None,
         shell_complete=completing.worlds,
-        help="Simulated box: which invented rig it plays ('coincide box serve --help' lists them).",
+        help="Play this invented rig on a simulated box ('coincide box serve --list' shows them all).",
     )(function)
     return click.option(
         "--port",
         default=None,
         shell_complete=completing.ports,
         help="Serial port of the box, e.g. COM5 or /dev/ttyACM0 ('coincide box list' finds it). "
-        "Without it a simulated box is used.",
+        "Without it the box that is plugged in; where there is none, a simulated one.",
     )(function)
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from coincide.bench.person import (
+    Opened,
     PairKept,
     Progress,
     Question,
@@ -72,6 +73,8 @@ class AtTerminal:
     def progress(self, what: Progress) -> None:
         """Steps and results on standard output, the live view and bars on standard error."""
         match what:
+            case Opened():
+                (show.aside if self._as_json else show.say)(what.say)
             case SeriesBegun():
                 from coincide.cli.terminal.live import LiveView
 

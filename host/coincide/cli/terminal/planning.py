@@ -104,6 +104,12 @@ def subject_asked(
         raise BadInput(refused.errors()[0]["msg"].removeprefix("Value error, ")) from None
 
 
+def say_if_simulated(simulated: bool) -> None:
+    """The first line of whatever rests on a simulated calibration."""
+    if simulated:
+        say("Simulated: rests on a calibration of the simulated box. Nothing of it was measured.")
+
+
 def say_basis(basis: Basis) -> None:
     """What the numbers rest on, and why that may no longer hold."""
     from coincide.report.words.basis import basis_line

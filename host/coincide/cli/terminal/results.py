@@ -128,6 +128,8 @@ def show_lamps(read: LampsRead, *, as_json: bool) -> None:
     if as_json:
         print_json(as_object(read))
         return
+    if read.simulated:
+        say("Simulated: a simulated box made this session. Nothing of it was measured.")
     table(FRAME_COLUMNS, frame_rows(found))
     table(QUANTITY_COLUMNS, rows_of(found.quantities, found.rig))
     for line in lamp_sentences(found):

@@ -29,6 +29,7 @@ def limits_json(plan: LimitsPlan, pictures: Iterable[Path]) -> dict[str, Any]:
     return {
         "format": "coincide-limits-result",
         "version": VERSION,
+        "simulated": basis.simulated,
         "basis": _basis(basis),
         "keeper_rate": found.keeper_rate,
         "point": found.point,
@@ -66,6 +67,7 @@ def budget_json(basis: Basis, found: Budget) -> dict[str, Any]:
     return {
         "format": "coincide-budget-result",
         "version": VERSION,
+        "simulated": basis.simulated,
         "basis": _basis(basis),
         "subject": _subject(found.subject),
         "body": "AB"[found.body],
@@ -90,12 +92,13 @@ def budget_json(basis: Basis, found: Budget) -> dict[str, Any]:
     }
 
 
-def exposure_json(rig: Rig, pairing: Pairing) -> dict[str, Any]:
+def exposure_json(rig: Rig, pairing: Pairing, *, simulated: bool) -> dict[str, Any]:
     """Both bodies' settings for one meter reading."""
     opening = pairing.opening
     return {
         "format": "coincide-exposure-result",
         "version": VERSION,
+        "simulated": simulated,
         "rig": rig.name,
         "reading": {"said": pairing.reading.said, "ev100": pairing.reading.ev100},
         "bodies": [_body(body) for body in pairing.bodies],
@@ -123,6 +126,7 @@ def card_json(basis: Basis, content: CardContent, files: Iterable[Path]) -> dict
     return {
         "format": "coincide-card-result",
         "version": VERSION,
+        "simulated": basis.simulated,
         "basis": _basis(basis),
         "card": content,
         "files": list(files),

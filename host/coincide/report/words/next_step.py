@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from coincide.errors import BadInput
-from coincide.rig.calibration import calibrations_beside, newest_for, stale_reasons
+from coincide.rig.calibration import Found, calibrations_beside, kept_in, newest_for, stale_reasons
 from coincide.rig.file import load_rig
 
 OLD = timedelta(days=30)  # batteries, oil and cold move lags over weeks; common practice, no source
@@ -25,19 +25,20 @@ def next_step(rig_path: Path, now: datetime) -> tuple[str, ...]:
     except BadInput as complaint:
         return (str(complaint), f"Mend it, then: coincide rig check {rig_path.name}")
     pair = f"{rig.exposures[0]} (A) and {rig.exposures[1]} (B)"
-    begun = list((rig_path.parent / "sessions").glob(f"{rig_path.stem}-*-calibrate.unfinished.json"))
-    if begun:
+    folders = [kept_in(rig_path, simulated=apart) / "sessions" for apart in (False, True)]
+    begun = [
+        apart
+        for folder, apart in zip(folders, (False, True), strict=True)
+        if any(folder.glob(f"{rig_path.stem}-*-calibrate.unfinished.json"))
+    ]
+    if False in begun:
         return (
             f"A calibration of {rig.name} was broken off; its pairs are kept.",
-            "To go on with it: coincide calibrate (with --port PORT on the box)",
+            "To go on with it, with the box plugged in: coincide calibrate",
         )
     found = newest_for(calibrations_beside(rig_path)[0], rig)
-    if found is None:
-        return (
-            f"{rig.name} has no calibration for {pair} yet.",
-            "With the box: coincide calibrate --port PORT ('coincide box list' finds it)",
-            "On the simulated box: coincide calibrate",
-        )
+    if found is None or found.simulated:
+        return _only_simulated(rig.name, pair, found, begun=bool(begun))
     stale = stale_reasons(found.calibration, rig)
     if stale:
         return (
@@ -52,6 +53,21 @@ def next_step(rig_path: Path, now: datetime) -> tuple[str, ...]:
         said,
         "Before a shoot: coincide ready",
         "What it can photograph: coincide limits, or coincide card for the camera bag",
+    )
+
+
+def _only_simulated(name: str, pair: str, found: Found | None, *, begun: bool) -> tuple[str, ...]:
+    """There is no calibration that was measured; perhaps one of the simulated box."""
+    none = f"{name} has no calibration for {pair} yet."
+    real = "Plug the box in, then: coincide calibrate ('coincide box list' shows whether it is seen)"
+    if begun:
+        return (none, real, "On the simulated box one was broken off; to go on with it: coincide calibrate")
+    if found is None:
+        return (none, real, "Without a box the same command calibrates the simulated one: a rehearsal.")
+    return (
+        f"Simulated: {name} was calibrated for {pair} on the simulated box only. Nothing of it was measured.",
+        real,
+        "To go on with the rehearsal: coincide ready, coincide limits, coincide card",
     )
 
 
