@@ -142,15 +142,15 @@ def calibration_killed(folder: Path, kills: list[Moment], seed: int = 2) -> int:
     for purpose, pairs in (("series", 12), ("verify", 10)):
         (session,) = [held for held in sessions_in(folder).values() if held.header.purpose == purpose]
         assert session.shot.tolist() == list(range(1, pairs + 1))
-    assert not list((folder / "sessions").glob("*.unfinished.json"))
+    assert not list((folder / "simulated" / "sessions").glob("*.unfinished.json"))
     assert_all_there(its_box, folder)
     return killed
 
 
 def left_by_the_run_before(folder: Path) -> int | None:
     """Pairs measured by a calibration that was broken off, or None where it had not come to measure."""
-    for note in (folder / "sessions").glob("*.unfinished.json"):
-        path = folder / "sessions" / json.loads(note.read_bytes())["sessions"][0]
+    for note in (folder / "simulated" / "sessions").glob("*.unfinished.json"):
+        path = folder / "simulated" / "sessions" / json.loads(note.read_bytes())["sessions"][0]
         if path.exists() and b"\n" in path.read_bytes():
             return len(read_session(path).shot)
     return None
@@ -173,7 +173,7 @@ def test_a_series_that_was_killed_is_told_by_the_next_one_without_a_file_named(t
     its_box = box()
     words = ["series", "-n", "6", "--yes"]
     assert run_host(words, tmp_path, its_box, killed_at_request=90).killed
-    (path,) = (one.relative_to(tmp_path) for one in (tmp_path / "sessions").glob("*.jsonl"))
+    (path,) = (one.relative_to(tmp_path) for one in (tmp_path / "simulated" / "sessions").glob("*.jsonl"))
     held = len(read_session(tmp_path / path).shot)
     assert 0 < held < 6
     its_box.port.wait(5.0)
