@@ -14,9 +14,19 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from coincide.driving import calibrate, open_box, ready, series, watch
     from coincide.errors import BadInput, BoxFailed, CoincideError
     from coincide.rig.file import load_rig
-    from coincide.scripting import Analysis, Verification, calibrations, load, read_frames, to_json, verify
+    from coincide.scripting import (
+        Analysis,
+        Verification,
+        calibrations,
+        load,
+        pairs,
+        read_frames,
+        to_json,
+        verify,
+    )
     from coincide.session.file import read_session
     from coincide.units import quantity, shutter_time
 
@@ -27,11 +37,17 @@ _FROM = {
     "BoxFailed": "coincide.errors",
     "CoincideError": "coincide.errors",
     "Verification": "coincide.timing.offset.verify",
+    "calibrate": "coincide.driving",
     "calibrations": "coincide.scripting",
     "load": "coincide.scripting",
     "load_rig": "coincide.rig.file",
+    "open_box": "coincide.driving",
+    "pairs": "coincide.scripting",
     "quantity": "coincide.units",
     "read_frames": "coincide.scripting",
+    "ready": "coincide.driving",
+    "series": "coincide.driving",
+    "watch": "coincide.driving",
     "read_session": "coincide.session.file",
     "shutter_time": "coincide.units",
     "to_json": "coincide.scripting",
@@ -44,15 +60,21 @@ __all__ = [
     "BoxFailed",
     "CoincideError",
     "Verification",
+    "calibrate",
     "calibrations",
     "load",
     "load_rig",
+    "open_box",
+    "pairs",
     "quantity",
     "read_frames",
     "read_session",
+    "ready",
+    "series",
     "shutter_time",
     "to_json",
     "verify",
+    "watch",
 ]
 
 

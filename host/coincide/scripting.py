@@ -5,15 +5,17 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+from coincide.bench.objects import as_object
 from coincide.errors import BadInput
-from coincide.report.json.plain import to_json
+from coincide.report.json import plain
 from coincide.rig.calibration import Calibration, calibrations_beside
 from coincide.session import frames
 from coincide.session.file import read_session
-from coincide.timing.analysis import Analysis, analyse, verified
+from coincide.timing.analysis import Analysis, analyse, in_order, verified
 from coincide.timing.offset.verify import Verification
+from coincide.timing.table import Column, pairs_table
 
-__all__ = ["Analysis", "Verification", "calibrations", "load", "read_frames", "to_json", "verify"]
+__all__ = ["Analysis", "Verification", "calibrations", "load", "pairs", "read_frames", "to_json", "verify"]
 
 
 def load(path: str | os.PathLike[str]) -> Analysis:
@@ -26,8 +28,23 @@ def load(path: str | os.PathLike[str]) -> Analysis:
     return analyse(read_session(Path(path)))
 
 
+def pairs(path: str | os.PathLike[str]) -> dict[str, Column]:
+    """A session's pairs as a table: a dict of arrays, a row a pair, seconds. `pandas.DataFrame(coincide.pairs(path))`.
+
+    The columns are those of `coincide report --csv`. Raises BadInput in a sentence.
+    """
+    return pairs_table(load(path).measured)
+
+
+def to_json(value: object) -> str:
+    """Any result as JSON text, NaN as null; a procedure's or a session's is what the command prints with `--json`."""
+    return plain.to_json(as_object(value))
+
+
 def verify(series: Analysis, fresh: Analysis) -> Verification:
-    """A fresh series, fired with the offset on, against what `series` promised. Raises BadInput where it cannot."""
+    """A fresh series, fired with the offset on, against what `series` promised; the sessions know which is which, so
+    their order does not matter. Raises BadInput where it cannot."""
+    series, fresh = in_order(series, fresh)
     if series.suggestion is None:
         raise BadInput(f"The first series suggests no offset to verify: {series.why_none}")
     return verified(series.suggestion, fresh.measured)

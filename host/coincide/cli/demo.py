@@ -48,7 +48,7 @@ def command(folder: Path, seed: int) -> None:
     show_calibrated(done, as_json=False)
     assert done.analysis is not None  # the invented bodies answer
     fresh = None if done.fresh is None else done.fresh.path
-    written = write_report(done.analysis, done.measured.path, fresh, rig_path.parent / "report")
+    written = write_report(done.analysis, done.measured.path, done.fresh_analysis, rig_path.parent / "report")
     say()
     say("Wrote:")
     sessions = [done.measured.path, *([fresh] if fresh else [])]

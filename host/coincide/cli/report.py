@@ -25,26 +25,45 @@ from coincide.cli.terminal.options import json_option
     help="Folder for the pictures and the page. Default: beside the session file.",
 )
 @click.option("--pair", type=click.IntRange(1), default=None, help="Draw the timing diagram of this pair.")
+@click.option(
+    "--csv",
+    type=click.Path(path_type=Path),
+    default=None,
+    help="Write the pairs to a new CSV file, a row a pair.",
+)
 @json_option
-def command(session: Path, fresh: Path | None, folder: Path | None, pair: int | None, as_json: bool) -> None:
+def command(
+    session: Path, fresh: Path | None, folder: Path | None, pair: int | None, csv: Path | None, as_json: bool
+) -> None:
     """Show what a session file holds: tables here, pictures and a page in files.
 
     Everything is worked out anew from the raw edges in the file. Nothing in it is changed.
 
     Example: coincide report sessions/20261125-101200-1-60+1-30-series.jsonl
     """
-    from coincide.cli.terminal.results import show_budget, show_session
+    from coincide.cli.terminal.results import show_budget, show_session, show_verified
     from coincide.cli.terminal.show import aside, say
-    from coincide.report.files import write_report
-    from coincide.timing.analysis import analyse_file
+    from coincide.report.files import write_csv, write_report
+    from coincide.timing.analysis import analyse_file, in_order
 
     analysis = analyse_file(session)
+    fresh_analysis = None if fresh is None else analyse_file(fresh)
+    if fresh is not None and fresh_analysis is not None:
+        ordered = in_order(analysis, fresh_analysis)
+        if ordered[0] is not analysis:
+            aside(f"{session} was fired with the offset on: it is the fresh one of the two.")
+            session, analysis, fresh_analysis = fresh, *ordered
+    # Files first: whoever reads only the first lines of what is printed still has them.
+    written = write_report(analysis, session, fresh_analysis, folder or session.parent, pair)
+    if csv is not None:
+        written.append(write_csv(analysis, csv))
     if analysis.measured.session.header.simulated and not as_json:
         say("Simulated: a simulated box made this session. Nothing of it was measured.")
     show_session(analysis, session, as_json=as_json)
-    if not as_json:
-        show_budget(analysis)
     tell = aside if as_json else say
+    if not as_json:
+        show_verified(analysis, fresh_analysis)
+        show_budget(analysis)
     tell("Wrote:")
-    for path in write_report(analysis, session, fresh, folder or session.parent, pair):
+    for path in written:
         tell(f"  {path}")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from coincide.durable import make_folder
 from coincide.errors import BadInput
-from coincide.timing.analysis import analyse_file, verified
+from coincide.timing.analysis import verified
 
 if TYPE_CHECKING:
     from coincide.timing.analysis import Analysis
@@ -15,7 +15,11 @@ if TYPE_CHECKING:
 
 
 def write_report(
-    analysis: Analysis, session: Path, fresh: Path | None, folder: Path, pair: int | None = None
+    analysis: Analysis,
+    session: Path,
+    fresh_analysis: Analysis | None,
+    folder: Path,
+    pair: int | None = None,
 ) -> list[Path]:
     """Pictures and page of a session, and of the fresh one where there is one, into `folder`. Their paths."""
     from coincide.report.page.content import page_content
@@ -32,20 +36,34 @@ def write_report(
                 f"{session} has no pair {pair}: it holds {analysis.measured.shots.number.size} pairs."
             )
         figures["one-pair"] = timing_diagram(pair_edges(analysis.measured, int(rows[0])))
-    fresh_analysis = None if fresh is None else analyse_file(fresh)
     if fresh_analysis is not None:
         figures["before-after"] = comparison_figure(analysis.measured, fresh_analysis.measured)
-    verification = _verification(analysis, fresh_analysis)
+    verification = verification_of(analysis, fresh_analysis)
     written = save_figures(figures, folder, session.stem)
     page = page_content(analysis, session.name, fresh_analysis, verification)
     written.append(write_page(page, folder / f"{session.stem}.html"))
     return written
 
 
-def _verification(analysis: Analysis, fresh: Analysis | None) -> Verification | None:
+def verification_of(analysis: Analysis, fresh: Analysis | None) -> Verification | None:
+    """Predicted beside obtained; None without a fresh session, or where too few of its pairs count."""
     if fresh is None or analysis.suggestion is None:
         return None
     try:
         return verified(analysis.suggestion, fresh.measured)
     except BadInput:
         return None  # too few fresh pairs to compare; the pictures still show them
+
+
+def write_csv(analysis: Analysis, path: Path) -> Path:
+    """The pairs as a new CSV file, a row a pair. Raises BadInput where it cannot be written or is there."""
+    from coincide.durable import write_new
+    from coincide.timing.table import pairs_table, table_csv
+
+    try:
+        write_new(path, table_csv(pairs_table(analysis.measured)).encode())
+    except FileExistsError:
+        raise BadInput(f"{path} exists already: choose another name.") from None
+    except OSError as error:
+        raise BadInput(f"{path} cannot be written: {error.strerror}.") from error
+    return path

@@ -139,6 +139,29 @@ def verified(suggestion: OffsetSuggestion, fresh: Measured) -> Verification:
     )
 
 
+def in_order(one: Analysis, other: Analysis) -> tuple[Analysis, Analysis]:
+    """(The series, the fresh one fired with the offset on), whichever way round they come: the files know.
+
+    Raises BadInput where both had an offset on, or neither though one was suggested.
+    """
+    on = [bool(np.any(each.measured.offset_on_s != 0.0)) for each in (one, other)]
+    if all(on):
+        raise BadInput(
+            "Both sessions were fired with an offset on: one has to be the series without, which suggested it."
+        )
+    suggestion = one.suggestion
+    if (
+        not any(on)
+        and suggestion is not None
+        and not suggestion.interval_s[0] <= 0.0 <= suggestion.interval_s[1]
+    ):
+        raise BadInput(
+            "Neither session was fired with an offset on: fire the fresh one with it, such as "
+            f"'coincide series --offset \"{suggestion.body_to_delay} {suggestion.delay_s * 1e3:.2f}ms\"'."
+        )
+    return (other, one) if on[0] else (one, other)
+
+
 def analyse(session: Session) -> Analysis:
     """Measure a session and suggest the offset. Raises BadInput as `measure` does."""
     measured = measure(session)

@@ -96,6 +96,17 @@ def leave_unless_complete(done: SeriesDone, again: str, *, as_json: bool) -> Non
     click.get_current_context().exit(1)
 
 
+def show_verified(analysis: Analysis, fresh: Analysis | None) -> None:
+    """Predicted beside obtained, where there is a fresh session that can be compared."""
+    from coincide.report.files import verification_of
+    from coincide.report.words.series import verified
+
+    verification = verification_of(analysis, fresh)
+    if analysis.suggestion is not None and verification is not None:
+        for line in verified(analysis.measured.rig, analysis.suggestion, verification):
+            say(line)
+
+
 def show_calibrated(done: Calibrated, *, as_json: bool) -> None:
     """Predicted beside obtained, and where everything is."""
     from coincide.bench.objects import as_object

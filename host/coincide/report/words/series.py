@@ -112,7 +112,7 @@ def verified(rig: Rig, suggestion: OffsetSuggestion, verification: Verification)
     said = [
         f"Predicted: {percent(verification.predicted_share)} kept; obtained: {verification.keepers} of "
         f"{verification.pairs} ({percent(verification.share)}) within ±{ms(tolerance_s, tolerance_s / 20)}{first}. "
-        f"Counting alone proves {100 * low:.1f} % to {100 * high:.1f} % (95 %, Wilson).",
+        f"Counting alone proves {100 * low:.1f} % to {100 * high:.1f} % (95 %).",
         f"Skew left over: {ms(verification.centre_s, centre_half_s)}; it may be as far as "
         f"{ms(verification.centre_allowed_s, centre_half_s)} from zero when the offset is right.",
     ]
@@ -125,6 +125,12 @@ def verified(rig: Rig, suggestion: OffsetSuggestion, verification: Verification)
             f"The offset moved the skew the wrong way: the release leads of {rig.bodies.a.name} and "
             f"{rig.bodies.b.name} are swapped, or their sensors are. Put each plug in its own body and calibrate again."
         )
+    elif _moved_nothing(suggestion, verification):
+        held = rig.both[0 if suggestion.offset_s > 0 else 1]
+        said.append(
+            f"The offset changed nothing: {held.name} fires when it is awake, whatever full-press does. Lengthen the "
+            f"half-press lead ('lead' under [release], now {1e3 * rig.release.lead_s:g} ms) and calibrate again."
+        )
     elif not verification.centre_agrees:
         said.append(
             f"The fresh series does not agree: something changed between the two. Check that {rig.bodies.a.name} "
@@ -136,6 +142,12 @@ def verified(rig: Rig, suggestion: OffsetSuggestion, verification: Verification)
             "plots, change batteries or wind more evenly, and calibrate again."
         )
     return tuple(said)
+
+
+def _moved_nothing(suggestion: OffsetSuggestion, verification: Verification) -> bool:
+    """The skew with the offset on is what it was without, within what both series leave open."""
+    apart_s = abs(verification.centre_s - suggestion.offset_s)
+    return apart_s <= verification.centre_allowed_s < abs(suggestion.offset_s) / 2
 
 
 def _moved_the_wrong_way(suggestion: OffsetSuggestion, verification: Verification) -> bool:
