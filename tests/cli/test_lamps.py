@@ -10,6 +10,7 @@ import pytest
 
 from coincide.rig.calibration import calibrations_beside
 from coincide.session.file import read_session
+from coincide.session.lamps import frames_of
 from coincide.timing.lamp_series import read_lamps
 from tests.cli.pages import console_blocks
 from tests.cli.running import Ran, run
@@ -169,3 +170,22 @@ def test_a_run_that_stops_says_so_and_keeps_what_there_is(folder: Path) -> None:
     assert ran.code == 3
     assert "stopped at pair 1" in " ".join(ran.err.split())
     assert (folder / "stopped.jsonl").exists()
+
+
+def test_one_miscounted_frame_is_named_and_moves_nothing(folder: Path, fired: Ran) -> None:
+    """One lamp counted far too late in one frame of eight: said, left out, and the answer stays."""
+    (folder / "again.jsonl").write_bytes((folder / "lamps.jsonl").read_bytes())
+    before = printed(run(["report", "again.jsonl", "--json"], folder))
+    assert before["format"] == "coincide-lamps-result"
+    frame = frames_of(read_session(folder / "again.jsonl"))[(5, 0)]
+    assert frame.first is not None
+    assert frame.last is not None
+    assert (
+        run(["lamps", "read", "again.jsonl", "--frame", f"5 A {frame.first}-{frame.last + 8}"], folder).code
+        == 0
+    )
+    after = printed(run(["lamps", "show", "again.jsonl", "--json"], folder))
+    assert any("Pair 5 is left out" in said and "miscounted" in said for said in after["noticed"])
+    assert after["pairs_used"] == before["pairs_used"] - 1
+    assert abs(after["quantities"][0]["value_s"] - before["quantities"][0]["value_s"]) < 0.0002
+    assert after["expected_keepers"] > before["expected_keepers"] - 0.02

@@ -68,7 +68,7 @@ def judge_fresh_pairs(
     unfit = _unfit(found.calibration, rig, client.identity.uid)
     if unfit is not None:
         return Judged(found.path, None, None, unfit, simulated=simulated)
-    if isinstance(client.port, SimulatedPort):
+    if simulated and isinstance(client.port, SimulatedPort):
         # It forgot everything when the run that calibrated it ended; a box would have kept this.
         store_preset(client, rig, found.calibration)
     alone = not_as_calibrated(client, rig, found.calibration)

@@ -41,11 +41,17 @@ def command(
 
     Example: coincide report sessions/20261125-101200-1-60+1-30-series.jsonl
     """
-    from coincide.cli.terminal.results import show_budget, show_session, show_verified
+    from coincide.bench.lamp_row import read_row
+    from coincide.cli.terminal.results import show_budget, show_lamps, show_session, show_verified
     from coincide.cli.terminal.show import aside, say
     from coincide.report.files import write_csv, write_report
+    from coincide.session.file import read_session
     from coincide.timing.analysis import analyse_file, in_order
 
+    if read_session(session).header.purpose == "lamps":
+        # Nothing of it was seen by a sensor: the frames are what answers.
+        show_lamps(read_row(session), as_json=as_json)
+        return
     analysis = analyse_file(session)
     fresh_analysis = None if fresh is None else analyse_file(fresh)
     if fresh is not None and fresh_analysis is not None:

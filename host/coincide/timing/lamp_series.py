@@ -27,6 +27,7 @@ from coincide.session.lamps import FrameRead, RowRun, frames_of, rows_of
 from coincide.session.model import BODIES, Session
 from coincide.timing.budgets import CLOCK_PPM, Reported, type_b_components
 from coincide.timing.known import Known, known_from
+from coincide.timing.lamp_misread import misread
 from coincide.timing.part import Part, rectangular
 from coincide.timing.shutter.circuits import isolators_s, release_parts
 from coincide.timing.shutter.optical import LampRow, frame_edges_s
@@ -96,6 +97,9 @@ def read_lamps(session: Session) -> LampAnalysis:
         remarks += said
     fastest = min((pair.step_s for pair in pairs if _told(pair)), default=0.0)
     fast = [pair for pair in pairs if pair.step_s == fastest]
+    odd, said = misread(fast, rig) if fast else (frozenset(), [])
+    fast = [pair for pair in fast if pair.number not in odd]
+    remarks += said
     off_line_m = max((run.off_line_m for run in rows.values()), default=0.0)
     skew_s = np.array([pair.skew_s for pair in fast])
     seen = skew_s[np.isfinite(skew_s)]

@@ -1,0 +1,39 @@
+"""The tree as it is imported: no circle anywhere."""
+
+from __future__ import annotations
+
+import grimp
+
+
+def test_no_module_imports_itself_by_way_of_others() -> None:
+    """Tarjan's way of finding rings, on the import graph that import-linter uses; imports for types count too."""
+    graph = grimp.build_graph("coincide", "coincide_firmware", "coincide_wiring", cache_dir=None)
+    links = {name: sorted(graph.find_modules_directly_imported_by(name)) for name in sorted(graph.modules)}
+    # A package's own __init__ offers its modules; what they need of it are its submodules.
+    packages = {name for name in links if graph.find_children(name)}
+    order: dict[str, int] = {}
+    low: dict[str, int] = {}
+    stack: list[str] = []
+    rings: list[list[str]] = []
+
+    def visit(name: str) -> None:
+        order[name] = low[name] = len(order)
+        stack.append(name)
+        for to in links[name]:
+            if to in packages:
+                continue
+            if to not in order:
+                visit(to)
+                low[name] = min(low[name], low[to])
+            elif to in stack:
+                low[name] = min(low[name], order[to])
+        if low[name] == order[name]:
+            ring = stack[stack.index(name) :]
+            del stack[stack.index(name) :]
+            if len(ring) > 1:
+                rings.append(ring)
+
+    for name in links:
+        if name not in order:
+            visit(name)
+    assert rings == []
