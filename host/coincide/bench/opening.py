@@ -37,7 +37,8 @@ class Where:
 def opened_box(
     rig: Rig | None, where: Where, person: Person, rig_path: Path | None = None
 ) -> Iterator[BoxClient]:
-    """The box, introduced, closed again at the end. A real one only after the cautions were acknowledged.
+    """The box, introduced, closed again at the end. Nothing is asked of a real one but
+    who it is before the cautions were acknowledged.
 
     `rig` dresses the simulated bodies; without one they are as invented. `rig_path`: of several boxes the one that rig
     was calibrated with is used. Raises BadInput where there are several and nobody can be asked.
@@ -55,8 +56,9 @@ def opened_box(
         why = "" if where.world or where.simulated else "no box is plugged in, so "
         said = f"Simulated: {why}an invented rig is played. Nothing real is measured."
     else:
-        cautions_first(person)
         client = BoxClient(ports.SerialPort(port))
+        if not client.identity.simulated:
+            _cautioned(client, person)
         said = f"The box on {client.port.name}."
         if client.identity.simulated:
             said = (
@@ -67,6 +69,15 @@ def opened_box(
         yield client
     finally:
         client.close()
+
+
+def _cautioned(client: BoxClient, person: Person) -> None:
+    """The cautions before anything is asked of a real box but who it is; without them it is let go of."""
+    try:
+        cautions_first(person)
+    except BaseException:
+        client.close()
+        raise
 
 
 def _plugged_in(person: Person, rig_path: Path | None) -> str | None:
