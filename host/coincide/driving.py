@@ -106,16 +106,18 @@ def calibrate(
     pairs: int = 40,
     fresh_pairs: int = 30,
     anew: bool = False,
+    enough: bool = False,
     confirmed: bool = False,
     on_progress: Callable[[Progress], None] | None = None,
     person: Person | None = None,
 ) -> Calibrated:
     """Measure, suggest the offset, set it, verify it with `fresh_pairs`, keep it: `.analysis`, `.verification`, `.kept`
-    (None with `.why_not`). What was broken off is gone on with, unless `anew`. `confirmed` as for `series`."""
+    (None with `.why_not`). What was broken off is gone on with, unless `anew`; `enough` measures no more than the
+    tolerance asks for. `confirmed` as for `series`."""
     who, path = person or nobody(on_progress), Path(rig)
     simulated = box.identity.simulated
     items = confirm_checklist(load_rig(path), who, simulated=simulated, confirmed=confirmed)
-    return calibration.calibrate(box, path, (pairs, fresh_pairs), items, who, anew=anew)
+    return calibration.calibrate(box, path, (pairs, fresh_pairs), items, who, anew=anew, enough=enough)
 
 
 def ready(

@@ -119,3 +119,13 @@ def test_a_comparison_shows_what_the_half_press_did(rig: Path) -> None:
         # A body that polls may lose its wait for the next look, 0.75 ms on average.
         low, high = compared[body]["shift_interval_s"]
         assert 0.188 < low < compared[body]["shift_s"] < high < 0.192
+
+
+def test_no_more_pairs_than_the_tolerance_asks_for(rig: Path) -> None:
+    ran = run(["calibrate", "-n", "60", "--verify", "12", "--enough", "--json"], rig)
+    assert ran.code == 0, ran.said
+    assert "at most 73 releases of each body" in ran.err
+    measured = json.loads(ran.out)["measured"]
+    fired, (low, high) = len(measured["pairs"]["number"]), measured["offset"]["interval_s"]
+    assert 15 <= fired < 60
+    assert high - low < measured["tolerance_s"] / 4

@@ -26,10 +26,14 @@ if TYPE_CHECKING:
     from coincide.rig.model import Rig
     from coincide.timing.analysis import Analysis
     from coincide.timing.offset.verify import Verification
+    from coincide.timing.running import RunningSeries
 
 
 # B fires so long after A: longer than the lag of a body worth calibrating, within what the box can delay.
 PLUGS_APART_S = -0.45
+LEAST_PAIRS = 15  # before that a lag in two humps may look like one
+ASKED_EVERY = 5
+ENOUGH_SHARE = 0.25  # width of the offset's interval against the tolerance
 CLOCK_NOTICED_S = 5.0  # less is two calibrations in quick succession
 
 
@@ -59,14 +63,20 @@ def calibrate(
     person: Person,
     *,
     anew: bool = False,
+    enough: bool = False,
 ) -> Calibrated:
     """Measure `pairs[0]` pairs without an offset, then `pairs[1]` with the one they suggest; keep it if they agree.
 
-    A calibration that was broken off, by whatever, is gone on with, unless `anew`.
+    A calibration that was broken off, by whatever, is gone on with, unless `anew`. `enough`: measure no more pairs than
+    the tolerance asks for.
     """
     rig_bench = bench(client, rig_path, person)
     rig = rig_bench.rig
     files = calibration_files(rig_bench, pairs, anew=anew)
+    most = "at most " if enough else ""
+    person.tell(
+        f"This takes {most}{1 + sum(pairs)} releases of each body: 1 for the plugs, {most}{pairs[0]}, {pairs[1]}."
+    )
 
     person.progress(Step("1. Plugs: one pair fired far apart shows who answers to which release."))
     firing = Firing("plugs", 1, PLUGS_APART_S, confirmed=confirmed)
@@ -78,7 +88,7 @@ def calibrate(
     at = f"{rig.exposures[0]} (A) and {rig.exposures[1]} (B)"
     person.progress(Step(f"2. Measure: {pairs[0]} pairs at {at}, no offset."))
     firing = Firing("series", pairs[0], confirmed=confirmed)
-    fired = fire(rig_bench, files.measured, firing)
+    fired = fire(rig_bench, files.measured, firing, is_enough if enough else None)
     if not fired.outcome.complete:
         return Calibrated(fired, None, None, None, None, None, _stopped(fired))
     analysis = analyse_file(fired.path)
@@ -107,6 +117,14 @@ def calibrate(
     kept = _keep(rig_bench, analysis, verification, (fired.path, fresh.path))
     files.note.forget()
     return Calibrated(fired, analysis, fresh, fresh_analysis, verification, kept, None)
+
+
+def is_enough(so_far: RunningSeries) -> bool:
+    """Whether more pairs would tell nothing that matters at this tolerance; asked every fifth pair."""
+    if so_far.before + so_far.taken < LEAST_PAIRS or so_far.taken % ASKED_EVERY:
+        return False
+    found = so_far.suggestion()
+    return found is not None and found.interval_s[1] - found.interval_s[0] < found.tolerance_s * ENOUGH_SHARE
 
 
 def _plugs_wrong(plugs: Fired) -> str | None:

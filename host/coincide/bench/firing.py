@@ -26,7 +26,7 @@ from coincide.timing.running import RunningSeries
 if TYPE_CHECKING:
     from coincide.box.cable.client import BoxClient
     from coincide.rig.model import Rig
-    from coincide.session.model import Floats, Session
+    from coincide.session.model import Session
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,10 +121,12 @@ def bench(client: BoxClient, rig_path: Path, person: Person) -> Bench:
     return Bench(client, rig, rig_path, rig_toml, known, person)
 
 
-def fire(bench: Bench, path: Path, firing: Firing, enough: Callable[[Floats], bool] | None = None) -> Fired:
+def fire(
+    bench: Bench, path: Path, firing: Firing, enough: Callable[[RunningSeries], bool] | None = None
+) -> Fired:
     """Fire the series into a new file, or go on with one that exists, telling how it goes.
 
-    `enough` is given the skews so far after each pair and may end the series before its last.
+    `enough` is asked after each pair, of the series so far, and may end it before its last.
     """
     client, rig, person = bench.client, bench.rig, bench.person
     plan = series_plan(bench, firing)
@@ -149,7 +151,7 @@ def fire(bench: Bench, path: Path, firing: Firing, enough: Callable[[Floats], bo
                 stop=person.stop,
                 on_note=person.tell,
                 on_prompt=bench.ask_to_wind,
-                enough=lambda: enough is not None and enough(running.skew_s),
+                enough=lambda: enough is not None and enough(running),
             )
         finally:
             person.progress(SeriesOver())

@@ -32,8 +32,8 @@ if TYPE_CHECKING:
     from coincide.box.cable.client import BoxClient
     from coincide.rig.calibration import Calibration, Found
     from coincide.rig.model import Rig
-    from coincide.session.model import Floats
     from coincide.timing.ready import Readiness
+    from coincide.timing.running import RunningSeries
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +86,8 @@ def judge_fresh_pairs(
         "ready", plan.most + 1, found.calibration.offset_s, found.calibration.preset, confirmed=items
     )
 
-    def clear(skew_s: Floats) -> bool:
-        return judge_ready(calibrated, skew_s).verdict != "go on"
+    def clear(so_far: RunningSeries) -> bool:
+        return judge_ready(calibrated, so_far.skew_s).verdict != "go on"
 
     fired = fire(bench(client, rig_path, person), path, firing, enough=clear)
     skew_s = analyse_file(fired.path).measured.skew_s if fired.outcome.in_file else np.empty(0)

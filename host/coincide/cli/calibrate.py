@@ -29,6 +29,9 @@ from coincide.cli.terminal.options import json_option, port_options, rig_option,
 @click.option(
     "--anew", is_flag=True, help="Begin from the start although an earlier calibration was broken off."
 )
+@click.option(
+    "--enough", is_flag=True, help="Measure no more pairs than the tolerance asks for; -n is then the most."
+)
 @rig_option
 @port_options
 @yes_option
@@ -37,6 +40,7 @@ def command(
     pairs: int,
     fresh_pairs: int,
     anew: bool,
+    enough: bool,
     rig_path: Path,
     port: str | None,
     world: str | None,
@@ -62,6 +66,6 @@ def command(
     rig, person = load_rig(rig_path), AtTerminal(as_json=as_json)
     with opened_box(rig, Where(port, world, seed), person, rig_path) as client:
         items = confirm_checklist(rig, person, simulated=client.identity.simulated, confirmed=confirmed)
-        done = calibrate(client, rig_path, (pairs, fresh_pairs), items, person, anew=anew)
+        done = calibrate(client, rig_path, (pairs, fresh_pairs), items, person, anew=anew, enough=enough)
     show_calibrated(done, as_json=as_json)
     click.get_current_context().exit(0 if done.kept else 1)
