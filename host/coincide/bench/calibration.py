@@ -75,7 +75,8 @@ def calibrate(
     files = calibration_files(rig_bench, pairs, anew=anew)
     most = "at most " if enough else ""
     person.tell(
-        f"This takes {most}{1 + sum(pairs)} releases of each body: 1 for the plugs, {most}{pairs[0]}, {pairs[1]}."
+        f"This takes {most}{1 + sum(pairs)} releases of each body: 1 for the plugs, {pairs[0]} to measure, "
+        f"{pairs[1]} to verify."
     )
 
     person.progress(Step("1. Plugs: one pair fired far apart shows who answers to which release."))
