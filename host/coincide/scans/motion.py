@@ -18,6 +18,7 @@ from scipy import ndimage, sparse
 from coincide.scans.alignment import Alignment, Floats
 from coincide.scans.coarse import block_mean
 from coincide.scans.file import Scan
+from coincide.scans.gate import gate
 from coincide.scans.orientation import (
     Field,
     Reals,
@@ -44,6 +45,7 @@ _MOST_U_PX = 0.6
 _BETTER = 3.0  # of those, above no shift
 _AGREE_PX = 1.2
 _RIM_PX = 6
+_GATE_RIM_PX = 8
 
 Advance = Callable[[str], None]
 Mask = npt.NDArray[np.bool_]
@@ -138,6 +140,7 @@ def _fields(a: Reals, b: Reals, alignment: Alignment, factor: int) -> _Fields:
         lambda pair: orientation(pair[0], _floor_of(pair[1])), ((small_a, small_a), (laid, shown))
     )
     unseen = ndimage.binary_dilation(~seen, iterations=_RIM_PX)
+    unseen |= _bordered(a, b, alignment, factor, (small_a.shape[0], small_a.shape[1]))
     unseen[:_RIM_PX] = unseen[-_RIM_PX:] = True
     unseen[:, :_RIM_PX] = unseen[:, -_RIM_PX:] = True
     for field in (field_a, field_b):
@@ -146,6 +149,24 @@ def _fields(a: Reals, b: Reals, alignment: Alignment, factor: int) -> _Fields:
     for field in (field_a, field_b):
         field[unseen] = 0
     return _Fields(field_a, field_b, ~unseen)
+
+
+def _bordered(a: Reals, b: Reals, alignment: Alignment, factor: int, shape: tuple[int, int]) -> Mask:
+    """Where either scan shows the film frame's own border, and a rim about it, in A reduced by `factor`."""
+    out = np.zeros(shape, np.bool_)
+    border_a, by_a = gate(a)
+    if border_a.any():
+        rows, columns = (
+            np.minimum(((np.arange(side) + 0.5) * factor / by_a).astype(int), border_a.shape[axis] - 1)
+            for axis, side in enumerate(shape)
+        )
+        out |= border_a[np.ix_(rows, columns)]
+    border_b, by_b = gate(b)
+    if border_b.any():
+        shown = border_b.astype(np.float32)
+        laid, seen = laid_on(shown, alignment.reduced(factor, by_b), shape)
+        out |= seen & (laid > 0.1)
+    return np.asarray(ndimage.binary_dilation(out, iterations=_GATE_RIM_PX), np.bool_) if out.any() else out
 
 
 def _floor_of(image: Reals) -> float:
