@@ -61,6 +61,8 @@ class Box:
             say = "The box had stopped and its watchdog restarted it."
             self.fault("reset", say)
             self.crash.note(self.boot, now, "watchdog", say)
+        if self.boot == 0:
+            self.fault("flash", "The box's flash is full or fails: it runs, and nothing new can be stored.")
         if not self.settings.ok:
             self.fault("settings", self.settings.say)
             self.lights.then(lights.DAMAGED)
@@ -203,7 +205,7 @@ class Box:
 
     def _keep_edge(self, channel, level, tick):
         if self.shot.taking:
-            self.shot.edges.keep(channel, level, tick)
+            self.shot.take(channel, level, tick)
         elif self.watch.on:
             self.watch.keep(channel, level, tick)
         else:
@@ -246,7 +248,7 @@ class Box:
         self.shot.fire_pulse(output, closure, window)
 
     def _prepare(self, source):
-        # What came before the shot is not the shot's.
+        # What came before the shot is not the shot's; what of it has not been read yet is told by its tick.
         self.board.read_edges(self._keep)
         self.watch.end_group()
         if source != shots.FIELD:

@@ -3,11 +3,13 @@ telling until its edges are events.
 
 The edges of the shot at hand go into arrays laid out at boot; nothing is allocated while they come. They
 become events when the shot is complete, one line a step, so that the loop never stays away from safety.
+
+A shot's edges are told from others by their ticks, never by when the loop came round to read them.
 """
 
 from array import array
 
-from .pins import FULL_A, FULL_B
+from .pins import BEAT, FULL_A, FULL_B
 from .units import ticks_to_ms_up
 
 IDLE = 0
@@ -18,6 +20,13 @@ STATE_NAMES = ("idle", "firing", "listening", "telling")
 
 EDGES_MOST = 384
 EDGES_A_LINE = 16
+# So that a contact that chatters cannot take the room of the others: of each channel the first so many edges, then
+# only those that begin or end a burst.
+EDGES_FIRST = 40
+EDGES_A_CHANNEL = 60
+BURST_APART_MS = 1
+# The tick of a start is known to some microseconds, and its first edge may come at once.
+START_SLACK_US = 50
 # Room a full shot may need in the event buffer: 16 edges of at most 16 characters, and the frame around them.
 LINE_BYTES_MOST = 384
 LINES_MOST = EDGES_MOST // EDGES_A_LINE + 2
@@ -58,6 +67,17 @@ class Edges:
         self.at[count] = since
         self.count = count + 1
 
+    def put_in_place(self, code, since):
+        """An edge that is kept later than it came: among the others, by its time."""
+        i = self.count
+        self.count = i + 1
+        while i > 0 and self.at[i - 1] > since:
+            self.code[i] = self.code[i - 1]
+            self.at[i] = self.at[i - 1]
+            i -= 1
+        self.code[i] = code
+        self.at[i] = since
+
     def first(self, channel, level):
         """Index of the first edge of a channel to a level, or -1."""
         wanted = 2 * channel + level
@@ -87,12 +107,79 @@ class Edges:
         return end
 
 
+class ShotEdges(Edges):
+    """Edges of a shot, where no channel can take the room of another. `thinned` counts those in the middle of a
+    burst that were left out: what is kept of a channel still closes and opens in turn."""
+
+    def __init__(self, apart):
+        super().__init__()
+        self._apart = apart  # ticks of quiet that end a burst
+        self._counts = bytearray(BEAT)
+        self._levels = bytearray(BEAT)  # of the last edge kept
+        self._last = array("I", bytes(4 * BEAT))  # when the last edge came, kept or not
+        self._held = bytearray(BEAT)  # 1: the last edge was not kept and is told if its burst ends with it
+        self.thinned = 0
+
+    def clear(self):
+        super().clear()
+        self.thinned = 0
+        for channel in range(BEAT):
+            self._counts[channel] = 0
+            self._held[channel] = 0
+
+    def keep(self, channel, level, tick):
+        """Take one edge, hold it back as one in the middle of a burst, or count it as lost."""
+        since = tick - self.base if self.count else 0
+        counts = self._counts
+        if not 0 <= since <= _DELTA_MOST:
+            self.lost += 1
+            return
+        if counts[channel] >= EDGES_FIRST:
+            if since - self._last[channel] >= self._apart:
+                self._end_burst(channel)
+            if (
+                self._held[channel]
+                or counts[channel] >= EDGES_A_CHANNEL - 2
+                or since - self._last[channel] < self._apart
+                or level == self._levels[channel]
+            ):
+                self._held[channel] = 1 + level
+                self._last[channel] = since
+                self.thinned += 1
+                return
+        counts[channel] += 1
+        self._levels[channel] = level
+        self._last[channel] = since
+        super().keep(channel, level, tick)
+
+    def _end_burst(self, channel):
+        """A burst has ended with the edge that was held back: it is kept, if it changes what is known."""
+        held = self._held[channel]
+        self._held[channel] = 0
+        if not held or held - 1 == self._levels[channel]:
+            return
+        if self._counts[channel] >= EDGES_A_CHANNEL or self.count >= len(self.code):
+            return
+        self._counts[channel] += 1
+        self._levels[channel] = held - 1
+        self.thinned -= 1
+        self.put_in_place(2 * channel + held - 1, self._last[channel])
+
+    def complete(self):
+        """No more edges come: all bursts have ended."""
+        for channel in range(BEAT):
+            self._end_burst(channel)
+
+
 class Shot:
     """The shot at hand, or the last one. Times of the plan are in ticks."""
 
     def __init__(self, board):
         self._board = board
-        self.edges = Edges()
+        self.edges = ShotEdges(BURST_APART_MS * board.tick_hz // 1000)
+        self.from_tick = 0
+        self.to_tick = 0
+        self.seen_tick = 0  # of the newest edge read
         self.state = IDLE
         self.number = 0
         self.source = HOST
@@ -140,9 +227,21 @@ class Shot:
         self.aborted = None
         self.started_ms = board.millis()
         self.closed_by_ms = self.started_ms + ticks_to_ms_up(closing, board.tick_hz)
+        tick = board.tick()
+        self.from_tick = tick - START_SLACK_US * board.tick_hz // 1000000
+        self.to_tick = tick + listening + board.tick_hz // 1000
+        self.seen_tick = 0
         # One more: the start fell somewhere inside a millisecond.
         self.until_ms = self.started_ms + ticks_to_ms_up(listening, board.tick_hz) + 1
         self.state = FIRING
+
+    def take(self, channel, level, tick):
+        """One edge that came while the shot is taking: its own, or stray."""
+        self.seen_tick = tick
+        if self.from_tick <= tick <= self.to_tick:
+            self.edges.keep(channel, level, tick)
+        else:
+            self.stray += 1
 
     def abort(self, why):
         """Note that the outputs were opened before their time; listening goes on, a body may have fired."""
@@ -161,11 +260,16 @@ class Shot:
         """Move on. True once, when the window has ended and no output is busy: then it is to be told."""
         if self.state == FIRING and not self._board.outputs_busy():
             self.state = LISTENING
-        if self.state == LISTENING and now >= self.until_ms:
+        if self.state == LISTENING and now >= self.until_ms and not self._coming():
+            self.edges.complete()
             self.state = TELLING
             self._told = 0
             return True
         return False
+
+    def _coming(self):
+        """Whether edges from inside the window may wait to be read."""
+        return self.seen_tick <= self.to_tick and self._board.edges_waiting()
 
     def due_in(self, now):
         """Milliseconds until this shot needs attention."""
@@ -187,6 +291,7 @@ class Shot:
             "full_b": edges.tick_of_first(FULL_B, 1),
             "edges": edges.count,
             "lost": edges.lost,
+            "thinned": edges.thinned,
             "stray": self.stray,
             "aborted": self.aborted,
             "plan": self.plan,

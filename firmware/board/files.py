@@ -16,9 +16,15 @@ class FlashFiles:
     def __init__(self, directory):
         self._directory = directory
         try:
-            os.stat(directory)
+            self._make_directory()
         except OSError:
-            os.mkdir(directory)
+            return  # the flash is full or fails: each write tries again, and says so to whoever writes
+
+    def _make_directory(self):
+        try:
+            os.stat(self._directory)
+        except OSError:
+            os.mkdir(self._directory)
 
     def _path(self, name):
         return self._directory + "/" + name
@@ -54,6 +60,7 @@ class FlashFiles:
         self._write(name, data, "wb")
 
     def _write(self, name, data, mode):
+        self._make_directory()
         with open(self._path(name), mode) as file:
             if file.write(data) != len(data):
                 raise OSError(28)  # no space left
@@ -67,8 +74,13 @@ class FlashFiles:
                 raise
 
     def names(self):
-        return os.listdir(self._directory)
+        try:
+            return os.listdir(self._directory)
+        except OSError as error:
+            if error.args[0] == NO_SUCH_FILE:
+                return []
+            raise
 
     def free_bytes(self):
-        answer = os.statvfs(self._directory)
+        answer = os.statvfs("/")
         return answer[0] * answer[3]

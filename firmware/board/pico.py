@@ -74,6 +74,10 @@ class Board:
             self._sampler.beat_if_due()
         return self._sampler.drain(sink)
 
+    def edges_waiting(self):
+        """Whether `read_edges` has something to read now."""
+        return self._sampler.pending()
+
     def start_pair(self, delay_a, delay_b, lead, closure):
         self._releases.start_pair(delay_a, delay_b, lead, closure)
 

@@ -115,6 +115,7 @@ class StandInBoard:
         self._pending = []  # (tick, order, kind, what): edges of bodies, changes of outputs
         self._order = 0
         self._edges = []
+        self.batch = 100000  # edges a reading hands over at most
         self._closed = [0, 0, 0, 0]
         self._closed_at = [0, 0, 0, 0]
 
@@ -168,6 +169,7 @@ class StandInBoard:
     # What `raise_in` may name: every method but `ensure_open`, which never raises, and the plain clocks.
     FAILING = (
         "read_edges",
+        "edges_waiting",
         "start_pair",
         "start_pulse",
         "hold_half",
@@ -203,13 +205,17 @@ class StandInBoard:
 
     def read_edges(self, sink):
         self._may_raise("read_edges")
-        edges = self._edges
-        self._edges = []
+        edges = self._edges[: self.batch]
+        self._edges = self._edges[self.batch :]
         for channel, level, tick in edges:
             sink(channel, level, tick)
         lost = self.lost
         self.lost = 0
         return lost
+
+    def edges_waiting(self):
+        self._may_raise("edges_waiting")
+        return bool(self._edges)
 
     def start_pair(self, delay_a, delay_b, lead, closure):
         self._may_raise("start_pair")

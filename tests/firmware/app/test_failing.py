@@ -252,7 +252,8 @@ def test_flash_full_is_said_and_nothing_stored_is_lost():
         # A change that did not fit is said to have been lost.
         if "ok" not in reply:
             assert again.ok("get")["presets"] == ["1/125"]
-            assert again.fault_codes() == ["settings"]
+            assert "settings" in again.fault_codes()
+            assert set(again.fault_codes()) <= {"flash", "settings"}  # the start itself may not be counted
         two_bodies(again)
         fires_again(again)
 

@@ -197,20 +197,87 @@ def test_no_shot_is_fired_whose_events_might_not_be_kept():
     bench.ok("fire", shot=shot)
 
 
+def chattering(channel, edges=500):
+    """A contact that chatters at 50 kHz, rests, and then closes and opens once."""
+
+    def played(full):
+        found = [(channel, 1 - i % 2, full + i * 2500) for i in range(edges)]
+        later = full + 300 * TICKS_A_MS
+        return found + [(channel, 1, later), (channel, 0, later + 5 * TICKS_A_MS)]
+
+    return played
+
+
 def test_more_edges_than_there_is_room_for_are_counted():
     bench = armed_bench()
-
-    def chatter(full):
-        return [(SYNC_A, 1 - i % 2, full + i * 1000) for i in range(500)]
-
-    bench.board.bodies = [chatter, None]
+    bench.board.bodies = [chattering(SYNC_A), None]
     bench.ok("fire", shot=1)
     bench.run_ms(1600)
     (shot,) = bench.events_of("shot")
-    assert shot["edges"] == 384
-    assert shot["lost"] == 508 - 384
-    assert len(edges_of(bench, 1)) == 384
+    assert shot["edges"] + shot["thinned"] == 8 + 500 + 2
+    assert shot["lost"] == 0
+    assert len(edges_of(bench, 1)) == shot["edges"]
     assert bench.box.events.dropped == 0
+
+
+def test_no_contact_that_chatters_drowns_itself_or_another():
+    for channel in range(4, 10):
+        bench = armed_bench()
+        others = [one for one in range(4, 10) if one != channel]
+        closings = {one: 40 + one for one in others}
+
+        def exposing(full, closings=closings):
+            found = []
+            for one, ms in closings.items():
+                found += [(one, 1, full + ms * TICKS_A_MS), (one, 0, full + (ms + 3) * TICKS_A_MS)]
+            return found
+
+        bench.board.bodies = [chattering(channel, 1000), exposing]
+        bench.ok("fire", shot=1)
+        bench.run_ms(2500)
+        (shot,) = bench.events_of("shot")
+        assert shot["lost"] == 0
+        assert shot["full_a"] is not None
+        edges = edges_of(bench, 1)
+        for one in others:
+            assert [level for number, level, _ in edges if number == one] == [1, 0], (channel, one)
+        # Of the one that chatters: it begins as it began, closes and opens in turn, and ends with its exposure.
+        mine = [(level, tick) for number, level, tick in edges if number == channel]
+        assert [level for level, _ in mine] == [1 - i % 2 for i in range(len(mine))], channel
+        assert mine[-1][1] - mine[-2][1] == 5 * TICKS_A_MS
+        ticks = [tick for _, _, tick in edges]
+        assert ticks == sorted(ticks)
+
+
+def test_edges_of_the_window_are_all_told_however_late_they_are_read():
+    bench = armed_bench()
+    bench.board.batch = 3  # so many edges a step: a dense burst just before the window ends
+    bench.board.bodies = [None, None]
+    full = bench.board.now + 300 * TICKS_A_MS
+    for i in range(40):
+        for channel in range(6, 10):
+            bench.board.schedule_edge(channel, 1 - i % 2, full + 990 * TICKS_A_MS + i * 20000)
+    bench.ok("fire", shot=1, window_ns=1000 * MS)
+    bench.run_ms(3000)
+    (shot,) = bench.events_of("shot")
+    assert shot["lost"] == 0
+    assert shot["edges"] == 8 + 4 * 40
+    assert shot["stray"] == 0
+
+
+def test_edges_from_before_a_shot_are_not_told_as_its_own():
+    bench = armed_bench()
+    bench.board.batch = 3
+    bench.board.bodies = [None, None]
+    before = bench.board.now
+    for i in range(200):
+        bench.board.schedule_edge(6, 1 - i % 2, before + i * 100)
+    bench.board._advance_to(before + 10 * TICKS_A_MS)
+    bench.ok("fire", shot=1)
+    bench.run_ms(2000)
+    (shot,) = bench.events_of("shot")
+    assert shot["edges"] == 8
+    assert shot["stray"] == 200
 
 
 def test_edges_the_sampler_lost_travel_with_the_shot():

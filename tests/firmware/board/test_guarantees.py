@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from coincide_firmware.app.shots import EDGES_MOST
+from coincide_firmware.app.shots import EDGES_A_CHANNEL, EDGES_FIRST, EDGES_MOST
 from tests.firmware.board.emulator import PLANS, PROGRAMS
 from tests.firmware.board.loading import Loaded
 
@@ -47,7 +47,8 @@ def test_the_figures_are_the_codes() -> None:
     loop = PLANS.closure_loop_cycles(hz)
     assert f"{PROGRAMS.RECORD_CYCLES} cycles, {PROGRAMS.RECORD_CYCLES * 8} ns" in PAGE
     assert f"the rings hold {sampler.RING_WORDS // 2 - 1}" in PAGE
-    assert f"the first {EDGES_MOST} edges" in PAGE
+    assert f"{EDGES_MOST} edges; of each channel the first {EDGES_FIRST}" in PAGE
+    assert f"{EDGES_A_CHANNEL} at most" in PAGE
     assert f"{PLANS.second_part_ticks(0xFFFFFFFF, loop) / hz:.1f} s by the hardware" in PAGE
     assert f"plus {PROGRAMS.FIRST_PART_FIXED_CYCLES} cycles" in PAGE
     assert f"{loop + 4} cycles, {(loop + 4) * 8} ns" in PAGE

@@ -147,6 +147,19 @@ def test_long_enough_life_forgives_former_crashes() -> None:
     assert loaded.files.contents["/data/main.crashes"] == b"x"
 
 
+def test_a_flash_full_before_the_first_start_is_said_and_the_box_answers() -> None:
+    loaded = bench()
+    loaded.files.failing = True
+    send(loaded, {"id": 1, "do": "identify"})
+    stopping(loaded, 500, KeyboardInterrupt())
+    loaded.chip.at(3 * HZ, lambda: loaded.chip.drive(22, 0))  # 'preset' held: out of it
+    with pytest.raises(Reset, match=r"machine\.reset"):
+        loaded.use("main")
+    answers = received(loaded)
+    assert [one["ok"]["boot"] for one in answers if one.get("re") == 1] == [0]
+    assert [one["code"] for one in answers if one.get("is") == "fault"] == ["flash"]
+
+
 def test_held_preset_button_leaves_the_files_to_the_person(capsys: pytest.CaptureFixture[str]) -> None:
     loaded = bench()
     loaded.chip.drive(22, 0)

@@ -62,6 +62,9 @@ class SimulatedBoard:
     def read_edges(self, sink: Callable[[int, int, int], object]) -> int:
         return self._world.sampler.read(self._world.clock.now, sink)
 
+    def edges_waiting(self) -> bool:
+        return False  # `read_edges` leaves nothing
+
     def start_pair(self, delay_a: int, delay_b: int, lead: int, closure: int) -> None:
         self._world.start_pair(delay_a, delay_b, lead, closure)
 
