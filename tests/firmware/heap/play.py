@@ -94,7 +94,8 @@ def day():
     say("field")
     # The page itself is the stand-in's, not the board's: it is let go before the heap is looked at.
     entries = (yield from asked("framelog", {"count": 16}))["entries"]
-    stream.said = None
+    yield from asked("status")
+    yield from waited(100)
     say("framelog of " + str(entries))
     status = yield from asked("status")
     print(json.dumps({"crashes": status["crashes"], "dropped": status["dropped"]}))
