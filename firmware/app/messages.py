@@ -88,9 +88,9 @@ EVENTS = (
     # {"shot": n or 0, "base": tick, "e": [code, delta, code, delta, ...]}, at most 16 edges; code is
     # 2 * channel + level, delta the ticks since the edge before (the first: since `base`, so 0)
     "edges",
-    # the shot is complete: {"shot": n, "full_a": tick or null, "full_b": tick or null, "edges": count,
-    # "lost": count, "thinned": count of edges in the middle of a burst that were left out, "stray": count,
-    # "aborted": code or null, "plan": {...}}. Stray edges came outside any shot
+    # the shot is complete: {"shot": n, "full_a": tick or null, "full_b": tick or null, "edges": count, "lost":
+    # count, "thinned": count of edges in the middle of a burst that were left out, "stray": count, "aborted":
+    # code or null, "plan": {...}}. Stray edges came outside any shot
     # since the last one; `aborted` is the code of the fault or the verb that opened the outputs early; the
     # plan is what was used, all in ticks, with the fields of `fire` or `pulse` without their _ns
     "shot",
