@@ -77,6 +77,10 @@ def day():
             "put", {"preset": place, "values": dict(PRESET, name="pair " + str(place) + " of the day")}
         )
     say("presets")
+    # The interlock opened and closed once: without it nothing may be armed.
+    for level in (1, 0):
+        chip.Pin.levels[15] = level
+        yield from waited(500)
     for shot in range(1, PAIRS + 1):
         yield from asked("arm")
         yield from asked("fire", {"shot": shot, "lead_ns": 50000000})

@@ -12,7 +12,7 @@ from tests.firmware.heap.machine import SEEN_BYTES, SMALLEST_BYTES, Board
 
 MPY = 0x306
 HOLE_LEAST = 48 * 1024
-FREE_LEAST = 80_000
+FREE_LEAST = 76_000  # 80 to 82 seen; four are left to what is being added to preset and frame log
 
 
 def compiled() -> dict[str, bytes]:
