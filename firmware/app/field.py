@@ -28,6 +28,7 @@ class Field:
         self._wound = Button(board, "wound")
         self._choose = Button(board, "preset")
         self._buttons = (self._half, self._full, self._wound, self._choose)
+        self._fired = None  # type: dict | None  # the preset at the press: the log writes this one
         self._held = False  # the halves follow the finger now
         self._held_since_ms = 0
         self._spent = False  # the finger has been down too long: it must let go first
@@ -121,6 +122,7 @@ class Field:
             return
         values = box.settings.values
         preset = self.preset()
+        self._fired = preset
         delay_a = preset["delay_a_ns"] if preset else 0
         delay_b = preset["delay_b_ns"] if preset else 0
         lead_ms = values["lead_ms"]
@@ -144,7 +146,7 @@ class Field:
     def completed(self, now):
         """A frame of the field is complete: read it, log it, show it."""
         box = self._box
-        preset = self.preset()
+        preset = self._fired
         # A shot that was stopped says nothing about the bodies.
         reading = read_frame(box.shot.edges, None if box.shot.aborted else preset, box.board.tick_hz)
         logged = box.framelog.finish(

@@ -50,6 +50,9 @@ PRESET_VALUES = (
     # closing again within so long of the first closing is bounce
     ("bounce_a_ns", 0, S, 15 * MS),
     ("bounce_b_ns", 0, S, 15 * MS),
+    # closed for less, with one closed so long behind it, was shaken closed; 0: no such rule
+    ("held_a_ns", 0, S, 0),
+    ("held_b_ns", 0, S, 0),
 )
 
 

@@ -15,6 +15,10 @@ NO_ANSWER_B = 3
 NO_ANSWER_BOTH = 4
 NOT_MEASURED = 5
 
+REBOUND_NS = (
+    3000000  # a contact that closes again so soon after opening bounced; the host's EdgeRules.rebound_s
+)
+
 
 class BodyReading:
     """What one body did in one shot.
@@ -81,18 +85,20 @@ def _read_body(edges, preset, body, channels, tick_hz):
         ns_to_ticks(preset[name + body + "_ns"], tick_hz)
         for name in ("earliest_", "latest_", "shortest_", "bounce_")
     )
+    by_sync = rules + (ns_to_ticks(REBOUND_NS, tick_hz), ns_to_ticks(preset["held_" + body + "_ns"], tick_hz))
+    by_gate = rules + (0, 0)
     twice_mid = None  # in half ticks, so that halfway between two edges is exact
     if how == HOW_SYNC:
-        first, _ = _closing(edges, sync, full, rules, reading)
+        first, _ = _closing(edges, sync, full, by_sync, reading)
         if first >= 0:
             twice_mid = 2 * first
     elif how in (HOW_GATE, HOW_GATES):
-        opened, closed = _closing(edges, gate_1, full, rules, reading)
+        opened, closed = _closing(edges, gate_1, full, by_gate, reading)
         if opened >= 0 and closed >= 0:
             twice_mid = opened + closed
             width = closed - opened
             if how == HOW_GATES:
-                opened, closed = _closing(edges, gate_2, full, rules, reading)
+                opened, closed = _closing(edges, gate_2, full, by_gate, reading)
                 if opened >= 0 and closed >= 0:
                     twice_mid = (twice_mid + opened + closed) // 2
                     width = (width + closed - opened) // 2
@@ -108,45 +114,67 @@ def _read_body(edges, preset, body, channels, tick_hz):
 
 
 def _closing(edges, channel, full, rules, reading):
-    """(first closing, its last opening) of the accepted group of a channel, in ticks of the shot; -1 where
-    there is none.
+    """(first closing, last opening) of the contact that was the exposure, in ticks of the shot; -1 where there is
+    none, or where it was still closed at the end of listening.
 
-    A group is a closing and every closing within the bounce window of it. Accepted: the first group that
-    begins in the window after `full` and stays closed long enough from first closing to last opening.
+    The window is read to its end. Closings belong to one contact when it closed again within `rebound` of opening, or
+    within `bounce` of a closing that had lasted `shortest`. It can be the exposure when it began in the window after
+    `full` and stayed closed for `shortest` without a break. Of those the first counts; but one that was not held for
+    `held` and has a held one behind it was shaken closed. The host finds the same one (session/shots.py).
     """
-    earliest, latest, shortest, bounce = rules
+    earliest, latest, shortest, bounce, rebound, held = rules
     closes = 2 * channel + 1
     opens = 2 * channel
-    first = last = -1
-    again = 0
-    for i in range(edges.count):
-        code = edges.code[i]
-        if code == closes:
-            at = edges.at[i]
-            if first >= 0 and at - first <= bounce:
-                again += 1
-                last = -1
+    taken = taken_open = -1
+    taken_closings = shorts = late = 0
+    taken_held = is_closed = False
+    first = closed = opened = -1
+    longest = closings = 0
+    for i in range(edges.count + 1):
+        at = -1
+        if i < edges.count:
+            code = edges.code[i]
+            if code == opens and is_closed:
+                is_closed = False
+                opened = edges.at[i]
+                longest = max(longest, opened - closed)
+            # A level told twice says nothing new.
+            if code != closes or is_closed:
                 continue
-            if first >= 0 and _counts(first, last, full, earliest, latest, shortest):
-                break
-            if first >= 0:
-                reading.flicks += 1 + again
-            first = at
-            last = -1
-            again = 0
-        elif code == opens and first >= 0 and last < 0:
-            last = edges.at[i]
-    if first < 0:
-        return -1, -1
-    if not _counts(first, last, full, earliest, latest, shortest):
-        reading.flicks += 1 + again
-        return -1, -1
-    reading.bounces += again
-    return first, last
-
-
-def _counts(first, last, full, earliest, latest, shortest):
-    if not earliest <= first - full <= latest:
-        return False
-    # Still closed at the end of listening is long enough.
-    return last < 0 or last - first >= shortest
+            at = edges.at[i]
+            again = first >= 0 and (
+                at - opened <= rebound or (at - closed <= bounce and opened - closed >= shortest)
+            )
+            # What came before the window opened must not drag the true closing out of it.
+            if again and (closed - full < earliest) == (at - full < earliest):
+                closed = at
+                is_closed = True
+                closings += 1
+                continue
+        if first >= 0:
+            if first - full < earliest or not (is_closed or longest >= shortest):
+                reading.flicks += closings
+            elif first - full <= latest:
+                if not is_closed and longest >= held:
+                    reading.flicks += shorts
+                    shorts = 0
+                    counts = not taken_held
+                    taken_held = True
+                else:
+                    shorts += closings
+                    counts = taken < 0
+                if counts:
+                    taken = first
+                    taken_open = -1 if is_closed else opened
+                    taken_closings = closings
+            else:
+                late += closings
+        first = closed = at
+        is_closed = True
+        longest = 0
+        closings = 1
+    if taken >= 0:
+        reading.bounces += taken_closings - 1
+    else:
+        reading.flicks += late
+    return taken, taken_open

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from coincide.bench.check.record import fitted, zero_correction
 from coincide.bench.field import field_settings, held_preset, preset_words
+from coincide.bench.knowledge import known_now
 from coincide.bench.person import Declined, Person, Question
 from coincide.errors import BadInput, BoxFailed
 from coincide.rig.calibration import Calibration, calibrations_beside, newest_for
@@ -84,7 +85,7 @@ def _store_newest(client: BoxClient, rig: Rig, rig_path: Path, change: Change, p
             f"{found.path.name} was made with box {made_with}; this one is {client.identity.uid}: calibrate with this "
             "one, or say --any-box if its circuits are the same."
         )
-    wanted = box_preset(rig, found.calibration)
+    wanted = box_preset(rig, found.calibration, known_now(rig, rig_path, client.identity))
     held = held_preset(client, str(wanted["name"]))
     if held is not None and preset_words(held) != preset_words(wanted):
         person.tell(f"Preset {wanted['name']} in the box {preset_words(held)}.")
@@ -94,12 +95,12 @@ def _store_newest(client: BoxClient, rig: Rig, rig_path: Path, change: Change, p
                 raise BadInput("Nobody is there to ask whether to replace it: say --yes.")
             if not person.confirm(Question("Replace it?", usual=False)):
                 raise Declined
-    store_preset(client, rig, found.calibration)
+    store_preset(client, rig, rig_path, found.calibration)
 
 
-def store_preset(client: BoxClient, rig: Rig, calibration: Calibration) -> None:
+def store_preset(client: BoxClient, rig: Rig, rig_path: Path, calibration: Calibration) -> None:
     """Into the place of the same name, else the first empty one; and in use from now on."""
-    preset = box_preset(rig, calibration)
+    preset = box_preset(rig, calibration, known_now(rig, rig_path, client.identity))
     names = [*client.identify().presets]
     names += [None] * (PRESETS_MOST - len(names))
     if preset["name"] not in names and None not in names:

@@ -161,7 +161,7 @@ def _keep(
     ]
     kept = there[0] if there else kept_files.save_calibration(rig_path, calibration)
     _say_if_set_back(kept_files.read_calibration(kept), bench.person)
-    store_preset(client, rig, calibration)
+    store_preset(client, rig, rig_path, calibration)
     return kept
 
 

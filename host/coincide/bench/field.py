@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from coincide.bench.knowledge import known_now
 from coincide.rig.plan import rig_plan
 from coincide.timing.offset.preset import box_preset
 
@@ -40,10 +42,12 @@ def held_preset(client: BoxClient, name: str) -> dict[str, Any] | None:
     return client.preset(names.index(name)) if name in names else None
 
 
-def not_as_calibrated(client: BoxClient, rig: Rig, calibration: Calibration) -> tuple[str, ...]:
+def not_as_calibrated(
+    client: BoxClient, rig: Rig, rig_path: Path, calibration: Calibration
+) -> tuple[str, ...]:
     """Why the box alone would not do what was calibrated, a sentence each with the command that mends it; empty when
     it will."""
-    wanted = box_preset(rig, calibration)
+    wanted = box_preset(rig, calibration, known_now(rig, rig_path, client.identity))
     name = str(wanted["name"])
     held = held_preset(client, name)
     if held is None:

@@ -27,6 +27,12 @@ def knowledge(rig: Rig, rig_path: Path, box: BoxIdentity, person: Person) -> dic
     return known_table(Known(learned, zero, stale, fitted_wiring(box.uid, zero_checked=zero is not None)))
 
 
+def known_now(rig: Rig, rig_path: Path, box: BoxIdentity) -> Known:
+    """Learned of the bodies by any calibration beside the rig, and the zero check in force: what a preset rests on."""
+    found, _ = calibrations_beside(rig_path, simulated=box.simulated)
+    return Known((learned_for(found, rig, 0), learned_for(found, rig, 1)), _zero(box.uid)[0])
+
+
 def fitted_wiring(box_uid: str, *, zero_checked: bool) -> Wiring | None:
     """The circuits fitted, with their timing terms before or after a zero check; None where nobody said."""
     from coincide_wiring.figures.build import timing_terms
