@@ -122,59 +122,81 @@ def _closing(edges, channel, full, rules, reading):
     `full` and stayed closed for `shortest` without a break. Of those the first counts; but one that was not held for
     `held` and has a held one behind it was shaken closed. The host finds the same one (session/shots.py).
     """
-    earliest, latest, shortest, bounce, rebound, held = rules
+    earliest, shortest, bounce, rebound = rules[0], rules[2], rules[3], rules[4]
     closes = 2 * channel + 1
     opens = 2 * channel
-    taken = taken_open = -1
-    taken_closings = shorts = late = 0
-    taken_held = is_closed = False
+    choice = _Choice(full, rules, reading)
+    is_closed = False
     first = closed = opened = -1
     longest = closings = 0
-    for i in range(edges.count + 1):
-        at = -1
-        if i < edges.count:
-            code = edges.code[i]
-            if code == opens and is_closed:
-                is_closed = False
-                opened = edges.at[i]
-                longest = max(longest, opened - closed)
-            # A level told twice says nothing new.
-            if code != closes or is_closed:
-                continue
-            at = edges.at[i]
-            again = first >= 0 and (
-                at - opened <= rebound or (at - closed <= bounce and opened - closed >= shortest)
-            )
-            # What came before the window opened must not drag the true closing out of it.
-            if again and (closed - full < earliest) == (at - full < earliest):
-                closed = at
-                is_closed = True
-                closings += 1
-                continue
-        if first >= 0:
-            if first - full < earliest or not (is_closed or longest >= shortest):
-                reading.flicks += closings
-            elif first - full <= latest:
-                if not is_closed and longest >= held:
-                    reading.flicks += shorts
-                    shorts = 0
-                    counts = not taken_held
-                    taken_held = True
-                else:
-                    shorts += closings
-                    counts = taken < 0
-                if counts:
-                    taken = first
-                    taken_open = -1 if is_closed else opened
-                    taken_closings = closings
-            else:
-                late += closings
-        first = closed = at
+    for i in range(edges.count):
+        code = edges.code[i]
+        at = edges.at[i]
+        if code == opens and is_closed:
+            is_closed = False
+            opened = at
+            longest = max(longest, opened - closed)
+        # A level told twice says nothing new.
+        if code != closes or is_closed:
+            continue
+        again = first >= 0 and (
+            at - opened <= rebound or (at - closed <= bounce and opened - closed >= shortest)
+        )
+        # What came before the window opened must not drag the true closing out of it.
+        if again and (closed - full < earliest) == (at - full < earliest):
+            closings += 1
+        else:
+            choice.look(first, opened, longest, closings)
+            first = at
+            longest = 0
+            closings = 1
+        closed = at
         is_closed = True
-        longest = 0
-        closings = 1
-    if taken >= 0:
-        reading.bounces += taken_closings - 1
-    else:
-        reading.flicks += late
-    return taken, taken_open
+    choice.look(first, -1 if is_closed else opened, longest, closings)
+    return choice.done()
+
+
+class _Choice:
+    """Which of the contacts of a channel, looked at in order, was the exposure."""
+
+    def __init__(self, full, rules, reading):
+        self._full = full
+        self._earliest, self._latest, self._shortest, _, _, self._held = rules
+        self._reading = reading
+        self._first = self._opened = -1
+        self._closings = 0
+        self._is_held = False
+        self._shorts = 0  # closings since the last held one: shaken, should another held one come
+        self._late = 0
+
+    def look(self, first, opened, longest, closings):
+        """The next contact; `opened` -1: still closed at the end of listening, which is long enough."""
+        if first < 0:
+            return
+        endless = opened < 0
+        if first - self._full < self._earliest or not (endless or longest >= self._shortest):
+            self._reading.flicks += closings
+            return
+        if first - self._full > self._latest:
+            self._late += closings
+            return
+        if not endless and longest >= self._held:
+            self._reading.flicks += self._shorts
+            self._shorts = 0
+            counts = not self._is_held
+            self._is_held = True
+        else:
+            self._shorts += closings
+            counts = self._first < 0
+        if counts:
+            self._first = first
+            self._opened = opened
+            self._closings = closings
+
+    def done(self):
+        """(first closing, last opening) of the one that was."""
+        if self._first < 0:
+            self._reading.flicks += self._late
+        else:
+            self._reading.bounces += self._closings - 1
+        return self._first, self._opened

@@ -38,7 +38,8 @@ def read_by_the_box(rows: list[tuple[str, int, int]], **given: object) -> FrameR
             kept.keep(PINS[name], level, tick)
     preset, say = check_preset(given)
     assert preset is not None, say
-    return read_frame(kept, preset, TICK_HZ)
+    frame: FrameReading = read_frame(kept, preset, TICK_HZ)
+    return frame
 
 
 def test_wild_contacts_are_read_alike(tmp_path: Path) -> None:
