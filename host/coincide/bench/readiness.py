@@ -70,8 +70,8 @@ def judge_fresh_pairs(
         return Judged(found.path, None, None, unfit, simulated=simulated)
     if simulated and isinstance(client.port, SimulatedPort):
         # It forgot everything when the run that calibrated it ended; a box would have kept this.
-        store_preset(client, rig, found.calibration)
-    alone = not_as_calibrated(client, rig, found.calibration)
+        store_preset(client, rig, rig_path, found.calibration)
+    alone = not_as_calibrated(client, rig, rig_path, found.calibration)
     if alone:
         return Judged(found.path, None, None, "Not ready: " + " ".join(alone), simulated=simulated)
     person.tell(shots_it_takes(plan))
