@@ -34,6 +34,7 @@ from coincide.rig.parts import (
     Sensors,
     Shutter,
 )
+from coincide.rig.plate import Plate
 from coincide.session.rules import EdgeRules
 
 FORMAT = "coincide-rig"
@@ -101,6 +102,7 @@ class Splitter(Part):
     b: Literal["transmitted", "reflected"] = Field(
         description="whether body B looks through or by reflection"
     )
+    plate: Plate | None = Field(None, description="a table with 'thickness', for 'coincide glass'")
     bands: dict[str, Band] = Field(
         min_length=1, description="tables by name, such as [splitter.bands.visible] with the two fractions"
     )

@@ -16,8 +16,10 @@ from coincide.rig.fields import (
     EdgeTime,
     Exposure,
     FocalLength,
+    FocusShift,
     FrameSide,
     MeterTime,
+    PupilDistance,
     ReadoutTime,
     ScrewArm,
     ScrewPitch,
@@ -138,6 +140,11 @@ class Lens(Part):
     focused_m: Distance | None = Field(
         None, alias="focused", description="the distance set on the focusing scale, such as '10 m'"
     )
+    infrared_shift_m: FocusShift | None = Field(
+        None,
+        alias="infrared_shift",
+        description="how much farther out the lens must stand for infrared light, such as '0.14 mm'",
+    )
 
     @model_validator(mode="after")
     def _range(self) -> Lens:
@@ -190,6 +197,11 @@ class Mount(Part):
     top_plate: TopPlate = Field(description="the way the top plate faces")
     screws: Screws = Field(
         Screws(), description="a table such as { pan = { pitch = '0.5 mm', arm = '60 mm' } }"
+    )
+    pupil_m: PupilDistance | None = Field(
+        None,
+        alias="pupil",
+        description="from the lens's entrance pupil to the glass, along the lens axis, such as '90 mm'",
     )
 
     @model_validator(mode="after")

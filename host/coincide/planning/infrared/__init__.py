@@ -1,0 +1,1 @@
+"""The body with infrared film: focus, aperture, scale, and a bracket that keeps the presets."""
