@@ -1,7 +1,7 @@
 """A ray tracer that knows no law of refraction or reflection: light takes the path of stationary optical length.
 
-It shares no formula with the planning code. Lengths in millimetres. The plate stands as in the photographer's axes (x to
-the right, y towards the scene, z up); faces are planes through given points.
+It shares no formula with the planning code. Lengths in millimetres. The plate stands as in the photographer's axes
+(x to the right, y towards the scene, z up); faces are planes through given points.
 """
 
 from __future__ import annotations
@@ -49,7 +49,9 @@ def leaning_plate(thickness: float, index: float, *, coated: str = "front", wedg
     return Plates(front, back, index)
 
 
-def arrival(scene: Point, faces: Sequence[Face], indices: Sequence[float], pupil: Point, *, far: bool = False) -> list[Point]:
+def arrival(
+    scene: Point, faces: Sequence[Face], indices: Sequence[float], pupil: Point, *, far: bool = False
+) -> list[Point]:
     """The points where the light from `scene` meets the faces, one after another, on its way to the pupil.
 
     indices: of the medium before each face. far: `scene` is the direction to something very far away. The path of
@@ -78,7 +80,9 @@ def arrival(scene: Point, faces: Sequence[Face], indices: Sequence[float], pupil
             found[k] = (length(ahead) - length(behind)) / (2 * step)
         return found
 
-    result = minimize(length, np.zeros(2 * count), jac=slope_of, method="BFGS", options={"gtol": 3e-10, "maxiter": 400})
+    result = minimize(
+        length, np.zeros(2 * count), jac=slope_of, method="BFGS", options={"gtol": 3e-10, "maxiter": 400}
+    )
     return points(result.x)
 
 
@@ -88,7 +92,9 @@ def heading(pupil: Point, met: Point) -> Point:
     return found
 
 
-def seen_through(plates: Plates, scene: Point, pupil: Point, *, far: bool = False, bounces: bool = False) -> Point:
+def seen_through(
+    plates: Plates, scene: Point, pupil: Point, *, far: bool = False, bounces: bool = False
+) -> Point:
     """Where the body behind the glass sees a point: (x, z) as tangents. bounces: by two reflections inside."""
     n = plates.index
     faces = [plates.front, plates.back]
@@ -105,7 +111,13 @@ def seen_reflected(plates: Plates, scene: Point, pupil: Point, *, behind: bool, 
     behind: off the back face.
     """
     if behind:
-        met = arrival(scene, [plates.front, plates.back, plates.front], [1.0, plates.index, plates.index], pupil, far=far)
+        met = arrival(
+            scene,
+            [plates.front, plates.back, plates.front],
+            [1.0, plates.index, plates.index],
+            pupil,
+            far=far,
+        )
     else:
         met = arrival(scene, [plates.front], [1.0], pupil, far=far)
     ray = heading(pupil, met[-1])

@@ -11,7 +11,7 @@ from coincide.planning.glass.plate import ghost_shift_m, glass_of, sideways_m, w
 from coincide.planning.glass.pupils import Field, place
 from coincide.rig.geometry import SCENE
 from coincide.rig.plate import Plate
-from tests.planning.glass.fermat import arrival, leaning_plate, seen_reflected, seen_through
+from tests.planning.glass.fermat import Point, arrival, leaning_plate, seen_reflected, seen_through
 from tests.rig.rigs import rig_with
 
 MM = 1e3
@@ -51,7 +51,10 @@ def test_the_second_face_parts_pictures_as_the_tracer_says() -> None:
     below, behind = np.array([0.0, 0.0, -90.0]), np.array([0.0, -90.0, 0.0])
     from_pupil = distance + 90.0
     for ghost, main in (
-        (seen_reflected(traced, scene, below, behind=True), seen_reflected(traced, scene, below, behind=False)),
+        (
+            seen_reflected(traced, scene, below, behind=True),
+            seen_reflected(traced, scene, below, behind=False),
+        ),
         (seen_through(traced, scene, behind, bounces=True), seen_through(traced, scene, behind)),
     ):
         assert abs(ghost[1] - main[1]) == pytest.approx(abs(apart_mm[2]) / from_pupil, rel=2e-3)
@@ -122,7 +125,8 @@ def test_a_millimetre_out_of_place_costs_what_it_says() -> None:
 
 
 def test_the_plate_and_its_ghost_cost_what_they_should() -> None:
-    """The figures asked for: 3 mm at 45 degrees move the view by 1.0 mm, 17.6 um at 2 m; the ghost is some 40 um away."""
+    """The figures asked for: 3 mm at 45 degrees move the view by 1.0 mm, 17.6 um at 2 m; the ghost is
+    some 40 um away."""
     plan = fen()
     assert plan.sideways_m * MM == pytest.approx(1.0, abs=0.05)
     assert plan.plate_film_m[0] * 1e6 == pytest.approx(17.6, abs=0.1)
@@ -149,13 +153,15 @@ def test_no_ray_misses_the_glass_that_is_asked_for(through: bool) -> None:
 
 
 def traced_footprint(
-    through: bool, centre: np.ndarray, radius: float, field: Field, *, thickness: float, count: int
-) -> np.ndarray:
+    through: bool, centre: Point, radius: float, field: Field, *, thickness: float, count: int
+) -> Point:
     """Where traced rays meet both faces, (n, 2) along the slope and across: at random, and at the frame's corners."""
     traced = leaning_plate(thickness, 1.52)
     rng = np.random.default_rng(7)
     met = []
-    cases = [(*rng.uniform(-1, 1, 2), rng.uniform(0, 2 * np.pi), np.sqrt(rng.uniform())) for _ in range(count)]
+    cases = [
+        (*rng.uniform(-1, 1, 2), rng.uniform(0, 2 * np.pi), np.sqrt(rng.uniform())) for _ in range(count)
+    ]
     cases += [(a, b, turn, 1.0) for a in (-1, 1) for b in (-1, 1) for turn in np.linspace(0, 2 * np.pi, 12)]
     for a, b, turn, out in cases:
         direction = np.array([a * field.half_x, 1.0, b * field.half_z])
