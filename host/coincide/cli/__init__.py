@@ -32,6 +32,11 @@ COMMANDS = {
         "Where the ghost comes from, in micrometres, and what to change first.",
     ),
     "exposure": ("coincide.cli.exposure", "One meter reading to both bodies' aperture and shutter."),
+    "glass": (
+        "coincide.cli.glass",
+        "How large the splitter must be, where the pupils belong, what it does to light.",
+    ),
+    "infrared": ("coincide.cli.infrared", "Focus, aperture and a bracket for the body with infrared film."),
     "framelog": ("coincide.cli.framelog", "Read the box's log of the frames shot in the field."),
     "ghost": ("coincide.cli.ghost", "From a ghost's size to the skew that would explain it, and back."),
     "scans": ("coincide.cli.scans", "Register two scans and measure what moved between them."),

@@ -56,6 +56,7 @@ focused = "15 m"         # On the focusing scale. Leave out when it stands at th
 # As you stand behind the rig and face the scene.
 looks = "straight"       # Or "up at the glass", "down at the glass", "from the left", "from the right".
 top_plate = "up"         # Or "down", "left", "right", "towards the scene", "towards the photographer".
+pupil = "88 mm"          # From the lens's entrance pupil to the glass, along its axis. Leave out without one.
 
 [bodies.a.film]
 name = "colour negative"
@@ -99,6 +100,7 @@ focused = "15 m"
 [bodies.b.mount]
 looks = "up at the glass"
 top_plate = "towards the scene"
+pupil = "90 mm"
 
 [bodies.b.film]
 name = "infrared"
@@ -126,6 +128,14 @@ reflection = 0.30
 [splitter.bands.infrared]
 transmission = 0.55
 reflection = 0.42
+
+# The glass itself, for 'coincide glass'.
+[splitter.plate]
+thickness = "3 mm"
+coated = "front"         # The face that reflects: "front" is towards the scene. Or "back".
+width = "160 mm"         # Along the axis it is tilted about.
+length = "120 mm"        # Along the slope.
+# index = 1.52, other_face = 0.005 (a coat against reflections), wedge = "1 arcmin", near_edge = "40 mm"
 
 [release]
 lead = "300 ms"          # Half-press before full-press.

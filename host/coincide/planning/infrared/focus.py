@@ -81,11 +81,24 @@ def infrared_bodies(rig: Rig) -> tuple[int, ...]:
     return found
 
 
-def infrared_focus(rig: Rig, index: int, aperture: float | None = None) -> InfraredFocus:
-    """The figures of one body (0 = A, 1 = B), at its aperture or another."""
+def at_aperture(rig: Rig, index: int, aperture: float) -> Rig:
+    """The rig with another aperture on one body. Raises BadInput beyond the lens's range."""
+    letter, body = BODY_LETTERS[index], rig.both[index]
+    lens = body.lens
+    if not lens.widest <= aperture <= lens.smallest:
+        raise BadInput(
+            f"f/{aperture:g} is outside the range of body {letter.upper()}'s lens, f/{lens.widest:g} to "
+            f"f/{lens.smallest:g} (bodies.{letter}.lens)."
+        )
+    changed = body.model_copy(update={"lens": lens.model_copy(update={"aperture": aperture})})
+    return rig.model_copy(update={"bodies": rig.bodies.model_copy(update={letter: changed})})
+
+
+def infrared_focus(rig: Rig, index: int) -> InfraredFocus:
+    """The figures of one body (0 = A, 1 = B), as it is set."""
     body = rig.both[index]
     lens, f_m = body.lens, body.lens.focal_length_m
-    stop = aperture or lens.aperture
+    stop = lens.aperture
     allowed_m = on_film_tolerance_m(rig, index)
     m = _magnification(body)
     at_infinity_m = lens.infrared_shift_m
