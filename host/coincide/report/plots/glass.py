@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from coincide.rig.geometry import AXES, SCENE, Vector
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.patches import Polygon
 
 MM = 1e3
 MM_PER_INCH = 25.4
@@ -156,10 +157,10 @@ def _glass(axes: Axes, plan: GlassPlan, flat: _Flat) -> None:
     )
 
 
-def _polygon(corners: Vector, **look: object) -> object:
+def _polygon(corners: Vector, **look: Any) -> Polygon:
     from matplotlib.patches import Polygon
 
-    return Polygon(corners, closed=True, **look)  # type: ignore[arg-type]
+    return Polygon(corners, closed=True, **look)
 
 
 def _view(axes: Axes, plan: GlassPlan, flat: _Flat, index: int) -> None:
