@@ -18,7 +18,8 @@ def bench(**keywords: Any) -> Loaded:
     loaded = Loaded(**keywords)
     for gpio in range(6, 12):
         loaded.chip.drive(gpio, 1)
-    loaded.chip.drive(15, 0)
+    loaded.chip.drive(15, 1)  # the interlock must be seen open once
+    loaded.chip.at(HZ // 20, lambda: loaded.chip.drive(15, 0))
     return loaded
 
 
