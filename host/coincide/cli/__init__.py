@@ -20,6 +20,10 @@ COMMANDS = {
     "box": ("coincide.cli.box", "Find, install, check, simulate and set the box."),
     "series": ("coincide.cli.series", "Fire a series of pairs and measure it."),
     "watch": ("coincide.cli.watch", "Listen only: measure pairs fired by a mechanical twin cable."),
+    "recording": (
+        "coincide.cli.recording",
+        "Without the box: measure from a stereo sound recording or an instrument's capture.",
+    ),
     "calibrate": ("coincide.cli.calibrate", "Measure, suggest the offset, set it, verify it, keep it."),
     "lamps": ("coincide.cli.lamps", "For bodies without sync or gate: photograph a row of lamps."),
     "ready": ("coincide.cli.ready", "Before a shoot: is the rig still what was calibrated?"),

@@ -24,6 +24,13 @@ from coincide.cli.terminal.options import json_option
     default=None,
     help="Folder for the pictures and the page. Default: beside the session file.",
 )
+@click.option(
+    "--holders-turned",
+    "turned_round",
+    type=click.Path(path_type=Path),
+    default=None,
+    help="A session of the same rig with both gate sensors' holders turned round: the mean is free of their placing.",
+)
 @click.option("--pair", type=click.IntRange(1), default=None, help="Draw the timing diagram of this pair.")
 @click.option(
     "--csv",
@@ -33,7 +40,13 @@ from coincide.cli.terminal.options import json_option
 )
 @json_option
 def command(
-    session: Path, fresh: Path | None, folder: Path | None, pair: int | None, csv: Path | None, as_json: bool
+    session: Path,
+    fresh: Path | None,
+    folder: Path | None,
+    turned_round: Path | None,
+    pair: int | None,
+    csv: Path | None,
+    as_json: bool,
 ) -> None:
     """Show what a session file holds: tables here, pictures and a page in files.
 
@@ -45,6 +58,7 @@ def command(
     from coincide.cli.terminal.results import show_budget, show_lamps, show_session, show_verified
     from coincide.cli.terminal.show import aside, say
     from coincide.report.files import write_csv, write_report
+    from coincide.report.words.comparison import turned_sentence
     from coincide.session.file import read_session
     from coincide.timing.analysis import analyse_file, in_order
 
@@ -66,6 +80,13 @@ def command(
     if analysis.measured.session.header.simulated and not as_json:
         say("Simulated: a simulated box made this session. Nothing of it was measured.")
     show_session(analysis, session, as_json=as_json)
+<<<<<<< HEAD
+=======
+    if not as_json:
+        show_budget(analysis)
+        if turned_round is not None:
+            say(turned_sentence(analysis.measured, analyse_file(turned_round).measured))
+>>>>>>> 5db49ed (Recordings: a first skew without the box, from light, sound or an instrument's capture; the placing of a gate sensor stands in the skew's budget)
     tell = aside if as_json else say
     if not as_json:
         show_verified(analysis, fresh_analysis)

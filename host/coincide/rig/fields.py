@@ -85,6 +85,7 @@ MeterTime = Annotated[float, _within("time", "1 us", "2 h", "1 s")]
 
 FrameSide = Annotated[float, _within("length", "2 mm", "600 mm", "36 mm")]
 FocalLength = Annotated[float, _within("length", "1 mm", "3 m", "35 mm")]
+SensorPlace = Annotated[float, _within("length", "0 mm", "20 mm", "1 mm")]
 SensorWidth = Annotated[float, _within("length", "1 um", "20 mm", "0.5 mm")]
 ScrewPitch = Annotated[float, _within("length", "0.05 mm", "10 mm", "0.5 mm")]
 ScrewArm = Annotated[float, _within("length", "3 mm", "1 m", "60 mm")]

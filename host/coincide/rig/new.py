@@ -66,8 +66,9 @@ band = "visible"         # One of the splitter's bands below.
 [bodies.a.sensors]
 sync = { delay = "5 us", delay_uncertainty = "5 us" }
 # Photodiodes at the film gate, where the back comes off; position 0 is where the exposure begins.
-gate_1 = { position = 0.5, width = "0.5 mm" }
-# gate_2 = { position = 0.9, width = "0.5 mm" }
+# A millimetre beside its place is 0.1 to 0.4 ms, more than anything else in the box: measure it.
+gate_1 = { position = 0.5, position_uncertainty = "0.3 mm", width = "0.5 mm" }
+# gate_2 = { position = 0.9, position_uncertainty = "0.3 mm", width = "0.5 mm" }
 
 # ---- body B -----------------------------------------------------------------------------------------
 
@@ -111,7 +112,7 @@ reciprocity = { power = 1.2, from = "1 s" }   # Or { table = [["1 s", "1.5 s"], 
 
 [bodies.b.sensors]
 sync = { delay = "5 us", delay_uncertainty = "5 us" }
-gate_1 = { position = 0.5, width = "0.5 mm" }
+gate_1 = { position = 0.5, position_uncertainty = "0.3 mm", width = "0.5 mm" }
 
 # ---- what joins them --------------------------------------------------------------------------------
 

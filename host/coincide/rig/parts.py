@@ -23,6 +23,7 @@ from coincide.rig.fields import (
     ReadoutTime,
     ScrewArm,
     ScrewPitch,
+    SensorPlace,
     SensorTime,
     SensorWidth,
     TravelTime,
@@ -290,6 +291,11 @@ class GateSensor(Part):
 
     position: Fraction = Field(
         0.5, description="a number from 0 to 1: where along the sweep it sits, 0 where the exposure begins"
+    )
+    position_uncertainty_m: SensorPlace = Field(
+        0.001,
+        alias="position_uncertainty",
+        description="how far along the sweep it may sit from 'position', such as '1 mm'",
     )
     width_m: SensorWidth = Field(
         0.0005, alias="width", description="its width along the sweep, such as '0.5 mm'"

@@ -135,6 +135,7 @@ class Shots:
     bounces (n, 2): further closings within the bounce window. flicks (n, 2): closings too early or too
     short to be an exposure. extras (n, 2): closings after the bounce window, as of a body fired twice.
     lost (n,): edges the sampler could not keep.
+    click_s (n, 2): of a recording of sound, the middle between the clicks of first and second curtain.
     """
 
     number: Ints
@@ -150,3 +151,4 @@ class Shots:
     flicks: Ints
     extras: Ints
     lost: Ints
+    click_s: Floats = field(default_factory=lambda: np.full((0, 2), np.nan))

@@ -37,6 +37,7 @@ def shots_from_session(session: Session, rules: tuple[EdgeRules, EdgeRules] = BO
     sync_s, sync_open_s = np.full((rows, 2), np.nan), np.full((rows, 2), np.nan)
     bounces, flicks, extras = (np.zeros((rows, 2), np.int64) for _ in range(3))
     gate_open_s, gate_close_s = np.full((rows, 2, 2), np.nan), np.full((rows, 2, 2), np.nan)
+    click_s = np.full((rows, 2), np.nan)
     full_s = np.where(full_tick >= 0, (full_tick - start_tick[:, None]) * to_s, np.nan)
     for body, letter in enumerate("ab"):
         rule = rules[body]
@@ -62,6 +63,13 @@ def shots_from_session(session: Session, rules: tuple[EdgeRules, EdgeRules] = BO
             gate_open_s[gate.row[taken], body, sensor] = gate.closed_s[taken]
             gate_close_s[gate.row[taken], body, sensor] = gate.open_s[taken]
 
+        clicks = of_name.get(f"click_{letter}", nothing)
+        for closing in (True, False):
+            kind_of = clicks.closing == closing
+            found, first = np.unique(clicks.row[kind_of], return_index=True)
+            at_s = (clicks.tick[kind_of][first] - start_tick[found]) * to_s
+            click_s[found, body] = at_s if closing else 0.5 * (click_s[found, body] + at_s)
+
     delay_ns = session.plan_ns[:, : len(BODIES)]
     return Shots(
         number=session.shot,
@@ -77,6 +85,7 @@ def shots_from_session(session: Session, rules: tuple[EdgeRules, EdgeRules] = BO
         flicks=flicks,
         extras=extras,
         lost=session.lost,
+        click_s=click_s,
     )
 
 

@@ -20,6 +20,7 @@ from coincide.timing.finding import Finding
 from coincide.timing.known import MEASURE_ZERO, Known, known_from
 from coincide.timing.offset.suggest import OffsetSuggestion, suggest_offset
 from coincide.timing.offset.verify import Verification, verify
+from coincide.timing.recorded import with_recording
 from coincide.timing.shutter.circuits import as_wired, isolators_s, later_drift, with_zero
 from coincide.timing.shutter.flicker import (
     Flicker,
@@ -91,6 +92,7 @@ def measure(session: Session) -> Measured:
         surplus_s = known.zero.skew_s - (input_delay_s[1] - input_delay_s[0])
         shots = replace(shots, sync_s=shots.sync_s - np.array([0.0, surplus_s]))
     mids = with_zero(mid_exposures(shots, as_wired(rig, known.wiring), known.learned), known)
+    mids = with_recording(mids, known)
     if flicker is not None:
         mids = with_flicker(mids, flicker)
     lag_s = lags_s(shots, mids)

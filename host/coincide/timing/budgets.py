@@ -20,6 +20,7 @@ from coincide.session.model import BODIES
 from coincide.timing.analysis import Analysis, Measured
 from coincide.timing.offset.suggest import OffsetSuggestion
 from coincide.timing.part import Part
+from coincide.timing.recorded import CLOCK_PPM as RECORDER_PPM
 from coincide.timing.shutter.circuits import release_parts
 from coincide.timing.shutter.mid_exposure import BodyMid, MidExposures
 from coincide.timing.shutter.traits import shutter_model
@@ -81,9 +82,14 @@ def _skew(analysis: Analysis) -> Reported:
         Component(
             "one tick at either edge", rectangular_u(measured.resolution_s), distribution="rectangular"
         ),
-        _clock(abs(suggestion.best_s), CLOCK_PPM),
+        _clock(abs(suggestion.best_s), clock_ppm_of(measured)),
     )
     return Reported("skew", None, suggestion.best_s, budget(parts))
+
+
+def clock_ppm_of(measured: Measured) -> float:
+    """Of whatever timed the edges: the box's crystal, or a recorder's."""
+    return CLOCK_PPM if measured.known.recording is None else RECORDER_PPM
 
 
 def _type_a(suggestion: OffsetSuggestion) -> Component:
@@ -184,7 +190,8 @@ def _of_mean(values: Floats, parts: tuple[Part, ...], clock_ppm: float) -> Budge
 
 
 def _clock(size_s: float, clock_ppm: float) -> Component:
-    return Component("the box's clock", rectangular_u(clock_ppm * 1e-6 * size_s), distribution="rectangular")
+    name = "the box's clock" if clock_ppm == CLOCK_PPM else "the recorder's clock"
+    return Component(name, rectangular_u(clock_ppm * 1e-6 * size_s), distribution="rectangular")
 
 
 def _distribution(part: Part) -> Distribution:

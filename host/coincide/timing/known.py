@@ -64,14 +64,41 @@ class Wiring:
 
 
 @dataclass(frozen=True, slots=True)
+class RecordedPart:
+    """What is uncertain of one channel of a recording, in common to all pairs: standard uncertainty, seconds."""
+
+    name: str
+    u_s: float
+    distribution: str
+    remedy: str
+
+
+@dataclass(frozen=True, slots=True)
+class Recording:
+    """Where the edges came from when no box measured them. source: 'light', 'sound' or 'instrument'. named: whether
+    it is known which channel is which body. parts, exposure_parts: of mid-exposure and exposure, by 'A' and 'B'.
+    detail: the rest, for people to read."""
+
+    source: str
+    file: str
+    sha256: str
+    named: bool
+    parts: dict[str, tuple[RecordedPart, ...]]
+    exposure_parts: dict[str, tuple[RecordedPart, ...]]
+    detail: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
 class Known:
     """learned: of A and B, None where nothing is. zero: the box's zero check, or None. stale_zero: why there
-    is a zero check that was not used, or None. wiring: the circuits fitted, None where nobody said."""
+    is a zero check that was not used, or None. wiring: the circuits fitted, None where nobody said. recording: what
+    the edges were read from, None where the box measured them."""
 
     learned: tuple[Learned | None, Learned | None] = (None, None)
     zero: Zero | None = None
     stale_zero: str | None = None
     wiring: Wiring | None = None
+    recording: Recording | None = None
 
 
 def known_table(known: Known) -> dict[str, Any]:

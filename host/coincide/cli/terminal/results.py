@@ -9,6 +9,7 @@ import click
 
 from coincide.cli.terminal.show import as_json as print_json
 from coincide.cli.terminal.show import say, table
+from coincide.errors import BadInput
 
 if TYPE_CHECKING:
     from coincide.bench.calibration import Calibrated
@@ -39,6 +40,7 @@ def show_analysis(analysis: Analysis) -> None:
         body_rows,
         lateness,
         noticed,
+        was_recorded,
         was_watched,
         what_to_expect,
         what_to_set,
@@ -48,7 +50,8 @@ def show_analysis(analysis: Analysis) -> None:
     table(BODY_COLUMNS, body_rows(measured))
     say(lateness(analysis))
     if analysis.suggestion is not None:
-        say(what_to_set(measured.rig, analysis.suggestion, watched=was_watched(measured)))
+        again = "coincide recording" if was_recorded(measured) else "coincide watch"
+        say(what_to_set(measured.rig, analysis.suggestion, watched=was_watched(measured), again=again))
         for line in (*what_to_expect(analysis.suggestion), *what_it_leaves(analysis)):
             say(line)
     for line in noticed(analysis):
@@ -65,6 +68,12 @@ def show_comparison(
     if then is None:
         return
     now = analysis.measured
+    if turned is not None and now.known.recording is not None and not now.known.recording.named:
+        raise BadInput(
+            "--turned asks which way the skew went, and nobody knows which body is on which channel: begin the "
+            "recording with "
+            "three bangs of A alone, then three of B, or say --channels."
+        )
     found = comparisons(now, then.measured)
     say(f"Compared with {other}:")
     for line in comparison_sentences(found, now.rig):

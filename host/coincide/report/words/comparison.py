@@ -10,6 +10,7 @@ from coincide.rig.model import Rig
 from coincide.timing.analysis import Measured
 from coincide.timing.bodies.compare import Comparison, compare_series
 from coincide.timing.bodies.turns import turning
+from coincide.timing.placing import turned_holders
 
 
 def comparisons(now: Measured, earlier: Measured) -> dict[str, Comparison]:
@@ -55,6 +56,21 @@ def turning_sentence(
     return (
         f"A turn moves the skew by {ms(abs(one.per_turn_s), half_s)}, {later} later. Turn {abs(one.more_turns):.2f} "
         f"turns {way} (95 %: {low:.2f} to {high:.2f}), and watch again."
+    )
+
+
+def turned_sentence(first: Measured, second: Measured) -> str:
+    """What the placing of the gate sensors had done, and the skew without it. Raises BadInput as `turned_holders`
+    does."""
+    found = turned_holders(
+        first.skew_s + first.offset_on_s,
+        second.skew_s + second.offset_on_s,
+    )
+    half_s = max(found.half_width_s, 1e-6)
+    return (
+        f"With both holders turned round the mean of both ways is a skew of {ms(found.skew_s, half_s)} (give or take "
+        f"{ms(half_s, half_s)}, 95 %), free of where the diodes sit in them; that had added "
+        f"{ms(found.placing_s, half_s)}."
     )
 
 

@@ -19,11 +19,19 @@ WIDE_RANGE = 0.02  # of the pairs, before a range is worth saying
 SHARED_ERROR = (
     0.1  # of the tolerance: below, what all pairs share costs fewer keepers than a percentage shows
 )
+UNNAMED = ("the left channel", "the right channel")
 
 
 def who(rig: Rig) -> tuple[str, str]:
-    """'Lapwing (A)' and 'Bittern (B)'."""
+    """'Lapwing (A)' and 'Bittern (B)'; the channels of a recording where nobody knows which body was on which."""
+    if (rig.bodies.a.name, rig.bodies.b.name) == UNNAMED:
+        return UNNAMED
     return (f"{rig.bodies.a.name} (A)", f"{rig.bodies.b.name} (B)")
+
+
+def was_recorded(measured: Measured) -> bool:
+    """Whether the edges were read from a recording."""
+    return measured.known.recording is not None
 
 
 def was_watched(measured: Measured) -> bool:
@@ -46,16 +54,25 @@ def lateness(analysis: Analysis) -> str:
     return f"{late} exposes {ms_with_interval(centre, interval)} after {early}."
 
 
-def what_to_set(rig: Rig, suggestion: OffsetSuggestion, *, watched: bool = False) -> str:
-    """The setting, in one sentence. A rig that was only watched has a screw to turn, and no box that waits."""
+def what_to_set(
+    rig: Rig, suggestion: OffsetSuggestion, *, watched: bool = False, again: str = "coincide watch"
+) -> str:
+    """The setting, in one sentence. A rig that was only watched has a screw to turn, and no box that waits; then
+    `again` is what measures it anew."""
     if suggestion.body_to_delay is None:
         return "Turn nothing." if watched else "Set no offset."
     name = who(rig)[BODIES.index(suggestion.body_to_delay)]
+    if watched and name in UNNAMED:
+        return (
+            "Which body is on which channel is not known: begin the recording with three bangs of A alone, then "
+            "three of B, "
+            "or say --channels, before you turn anything."
+        )
     half_s = (suggestion.interval_s[1] - suggestion.interval_s[0]) / 2
     if watched:
         return (
             f"Make {name} later by {ms(suggestion.delay_s, half_s)}: turn the screw of its plunger, then "
-            "'coincide watch' again with --compare and --turned."
+            f"'{again}' again with --compare and --turned."
         )
     return f"Delay {name} by {ms(suggestion.delay_s, half_s)}."
 
@@ -168,9 +185,7 @@ def body_rows(measured: Measured) -> list[tuple[str, ...]]:
         rows.append(
             (
                 f"{BODIES[index]} {body.name}",
-                {"gate": "gate sensor", "sync": "sync contact", "none": "not seen"}[
-                    measured.mids.bodies[index].how
-                ],
+                seen_by(measured, index),
                 _number(float(np.median(seen)) if seen.size else math.nan, spread_s / 10),
                 _number(spread_s, spread_s / 10),
                 _exposure(
@@ -180,6 +195,14 @@ def body_rows(measured: Measured) -> list[tuple[str, ...]]:
             )
         )
     return rows
+
+
+def seen_by(measured: Measured, index: int) -> str:
+    """What saw a body."""
+    how = measured.mids.bodies[index].how
+    if how == "gate" and was_recorded(measured):
+        return "gate, recorded"
+    return {"gate": "gate sensor", "sync": "sync contact", "sound": "its sound", "none": "not seen"}[how]
 
 
 BODY_COLUMNS = ("body", "seen by", "lag, ms", "its spread, ms", "exposure", "no answer, pairs")

@@ -127,6 +127,7 @@ def _edge_parts(one: _One, shutter: ShutterModel) -> tuple[tuple[Part, ...], tup
         Part("gate threshold", 0.5 * abs(one.open_u_s - one.close_u_s), "normal", threshold),
         Part("gate sensor's rise", RISE_U * constant, "normal", "a smaller load resistor makes it faster"),
         rectangular("centre of the light", abs(shutter.centroid_off_s), "none: blades are as they are"),
+        placing(one.sensor, shutter),
     )
     exposure = (
         Part("gate sensor delay", delay * np.sqrt(2.0 / 3.0), "normal", zero),
@@ -136,6 +137,19 @@ def _edge_parts(one: _One, shutter: ShutterModel) -> tuple[tuple[Part, ...], tup
         ),
     )
     return tuple(part for part in mid if part.u_s > 0), tuple(part for part in exposure if part.u_s > 0)
+
+
+def placing(sensor: GateSensor, shutter: ShutterModel) -> Part:
+    """What a sensor that may sit off its position along the sweep adds to a mid-exposure; nothing for blades, which
+    expose the whole frame at once. Both edges move alike, so an exposure does not feel it."""
+    half_s = 0.0
+    if shutter.kind != "blades":
+        off = sensor.position_uncertainty_m / shutter.length_m
+        low, high = max(sensor.position - off, 0.0), min(sensor.position + off, 1.0)
+        here = shutter.time_at(sensor.position)
+        half_s = max(here - shutter.time_at(low), shutter.time_at(high) - here)
+    remedy = "measure where the diode sits, or turn its holder round and take the mean of both ways"
+    return rectangular("placing of the gate sensor", half_s, remedy)
 
 
 def _single(seen: list[_One], shutter: ShutterModel, complaints: tuple[str, ...]) -> GateView:

@@ -29,7 +29,7 @@ LEAST_COMMON = 3  # shots seen both ways before the one may stand in for the oth
 class BodyMid:
     """Mid-exposure of one body. Seconds from each shot's start; NaN where it cannot be told.
 
-    mid_s (n,) at frame centre; exposure_s (n,) measured at a gate, else NaN. how: 'gate', 'sync' or 'none'.
+    mid_s (n,) at frame centre; exposure_s (n,) measured at a gate, else NaN. how: 'gate', 'sync', 'sound' or 'none'.
     parts, exposure_parts: what is uncertain in common to all shots. refusal: why nothing can be measured, or
     None. travel_s, travel_parts: told by two gate sensors, else NaN and none. complaints: sentences to mind.
     """
@@ -83,8 +83,19 @@ def mid_exposures(
     shots: Shots, rig: Rig, learned: tuple[Learned | None, Learned | None] = (None, None)
 ) -> MidExposures:
     """Mid-exposures of a series, n rows. `learned` stands in for marked values where only sync was seen."""
+    if np.isfinite(shots.click_s).any():
+        return MidExposures((_heard(shots, rig.both[0], 0), _heard(shots, rig.both[1], 1)))
     first, second = (_body(shots, rig.both[i], BODIES[i], i, learned[i]) for i in (0, 1))
     return MidExposures((first, second))
+
+
+def _heard(shots: Shots, body: Body, index: int) -> BodyMid:
+    """Of a recording of sound: the middle between the curtains' clicks stands for mid-exposure, which comes some
+    milliseconds later in both bodies alike; exposure and travel are not told by it."""
+    mid_s = shots.click_s[:, index]
+    refusal = None if np.isfinite(mid_s).any() else _unseen(body, BODIES[index])
+    how = "none" if refusal else "sound"
+    return BodyMid(mid_s, np.full(len(mid_s), np.nan), how, (), refusal, np.nan)
 
 
 def learn(shots: Shots, rig: Rig) -> tuple[Learned | None, Learned | None]:

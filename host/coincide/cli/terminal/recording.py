@@ -1,0 +1,137 @@
+"""What `coincide recording` asks, prints and writes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from coincide.cli.terminal.show import aside, progress, say
+
+if TYPE_CHECKING:
+    from coincide.bench.recording import Account, Wish
+
+
+def tell_how(have: str | None, source: str) -> None:
+    """Cautions, what there is, whether it will do, what to connect and to do, what will be known."""
+    from coincide.report.words.recording import HAVE, SAFETY, TONIGHT, how_sentences
+    from coincide_wiring.draw.recording import drawing_text
+
+    say("First, what can hurt:")
+    for caution in SAFETY:
+        say(f"- {caution}")
+    say()
+    say(TONIGHT)
+    if have is None:
+        say("What do you have?")
+        for name, what in HAVE.items():
+            say(f"  {name:10} {what}")
+        have = click.prompt("It is", type=click.Choice(tuple(HAVE)), default="interface", err=True)
+        if have != "analyser":
+            source = click.prompt(
+                "Light or sound", type=click.Choice(("light", "sound")), default=source, err=True
+            )
+    say()
+    for line in how_sentences(have, source if have != "analyser" else "light"):
+        say(line)
+    say()
+    for line in drawing_text("analyser" if have == "analyser" else source):
+        say(line)
+
+
+def write_rehearsal(kind: str, out: Path | None, rig_path: Path, seed: int) -> None:
+    """An invented evening as a WAV file, and a rig for it where there is none."""
+    from coincide.bench.rehearse import rehearse
+
+    said = rehearse(kind, out or Path(f"rehearsal-{kind}.wav"), rig_path, seed)
+    for sentence in said:
+        say(sentence)
+
+
+def wish_of(
+    paths: tuple[Path, ...],
+    source: str,
+    channels: str | None,
+    position: float,
+    place_m: float,
+    slit_m: float,
+    threshold_v: float | None,
+) -> Wish:
+    """What is wished for; a capture is known by its name. Raises BadInput where it is not said which channel is
+    which."""
+    from coincide.bench.recording import Wish
+    from coincide.errors import BadInput
+    from coincide.recording.files import is_capture
+
+    captured = [is_capture(path) for path in paths]
+    if any(captured) and not all(captured):
+        raise BadInput("Some of these files are captures and some are sound: measure each by itself.")
+    if any(captured):
+        if channels is None:
+            raise BadInput('Say which channel of the capture is which: --channels "D0=gate_a1 D1=gate_b1".')
+        return Wish("instrument", channels, position, place_m, slit_m, threshold_v)
+    return Wish("sound" if source == "sound" else "light", channels, position, place_m, slit_m)
+
+
+def measure(
+    paths: list[Path],
+    rig_path: Path,
+    wish: Wish,
+    out: Path | None,
+    folder: Path | None,
+    *,
+    as_json: bool,
+    compare: tuple[Path | None, float | None],
+) -> None:
+    """Read it, say what was found, draw it, report."""
+    from coincide.bench.firing import session_path
+    from coincide.bench.recording import record
+    from coincide.cli.terminal.results import show_budget, show_comparison, show_session
+    from coincide.report.words.recording import account_sentences
+    from coincide.rig.file import load_rig
+    from coincide.timing.analysis import analyse_file
+
+    rig = load_rig(rig_path)
+    path = out or session_path(rig_path, rig, "recording")
+    with progress("reading", 1000) as bar:
+
+        def on(part: float) -> None:
+            bar.update(bar.task_ids[0], completed=1000 * part)
+
+        account = record(paths, rig_path.read_text(encoding="utf-8"), wish, path, on)
+    tell = aside if as_json else say
+    for sentence in account_sentences(account):
+        tell(sentence)
+    analysis = analyse_file(path)
+    other, turned = compare
+    then = None if other is None else analyse_file(other)
+    show_session(analysis, path, as_json=as_json, other=then)
+    if not as_json:
+        if other is not None:
+            show_comparison(analysis, other, then, turned)
+        show_budget(analysis)
+    names = (analysis.measured.rig.bodies.a.name, analysis.measured.rig.bodies.b.name)
+    written = _pictures(account, names, folder or path.parent, path.stem)
+    if written:
+        tell("Wrote:")
+        for each in written:
+            tell(f"  {each}")
+
+
+def _pictures(account: Account, names: tuple[str, str], folder: Path, stem: str) -> list[Path]:
+    if account.outline is None or account.drawn is None:
+        return []
+    from coincide.durable import make_folder
+    from coincide.report.plots.figures import save_figures
+    from coincide.report.plots.recording import pair_waves, whole_recording
+
+    make_folder(folder)
+    drawn = account.drawn
+    figures: dict[str, Any] = {
+        "recorded-pair": pair_waves(drawn.wave, drawn.rate_hz, drawn.from_s, drawn.edges_s, names),
+        "recording": whole_recording(
+            account.outline, account.pairs_s, account.alone_s, tuple(at for at, _ in account.left_out)
+        ),
+    }
+    return save_figures(figures, folder, stem)
