@@ -190,9 +190,7 @@ class LightReader:
             return None
         opening, closing, size, sign = coarse
         height = sign * steps(wave, self._rate_hz, self._reach_s)
-        if self._is_chopped(height[opening:closing], size) and self._is_dark_outside(
-            height, opening, closing, size
-        ):
+        if self._is_chopped(height[opening:closing], size):
             self._chopped += 1
         exposure_s = (closing - opening) / self._rate_hz
         edges = [step_edge(wave, at, self._rate_hz, exposure_s) for at in (opening, closing)]
