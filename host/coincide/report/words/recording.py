@@ -7,7 +7,7 @@ from typing import Protocol
 
 from coincide.report.words.numbers import count
 
-TONIGHT = "What you will know tonight: which body is late, and to about 0.3 ms (light) or 2 ms (sound)."
+TONIGHT = "What you will know tonight: which body is late, and to about 0.5 ms (light) or 2 ms (sound)."
 BOX_STAYS = "The box stays the way to release, to set an offset, and to be exact."
 
 SAFETY = (
