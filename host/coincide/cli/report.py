@@ -80,17 +80,12 @@ def command(
     if analysis.measured.session.header.simulated and not as_json:
         say("Simulated: a simulated box made this session. Nothing of it was measured.")
     show_session(analysis, session, as_json=as_json)
-<<<<<<< HEAD
-=======
-    if not as_json:
-        show_budget(analysis)
-        if turned_round is not None:
-            say(turned_sentence(analysis.measured, analyse_file(turned_round).measured))
->>>>>>> 5db49ed (Recordings: a first skew without the box, from light, sound or an instrument's capture; the placing of a gate sensor stands in the skew's budget)
     tell = aside if as_json else say
     if not as_json:
         show_verified(analysis, fresh_analysis)
         show_budget(analysis)
+        if turned_round is not None:
+            say(turned_sentence(analysis.measured, analyse_file(turned_round).measured))
     tell("Wrote:")
     for path in written:
         tell(f"  {path}")
