@@ -54,7 +54,7 @@ from coincide.cli.terminal.quantities import quantity_above_zero
     "--out",
     type=click.Path(path_type=Path),
     default=None,
-    help="Session file. Default: in 'sessions' beside the rig.",
+    help="Session file. Default: beside the recording, with its name.",
 )
 @click.option(
     "--to",

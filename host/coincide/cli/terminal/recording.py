@@ -85,15 +85,14 @@ def measure(
     compare: tuple[Path | None, float | None],
 ) -> None:
     """Read it, say what was found, draw it, report."""
-    from coincide.bench.firing import session_path
     from coincide.bench.recording import record
     from coincide.cli.terminal.results import show_budget, show_comparison, show_session
     from coincide.report.words.recording import account_sentences
     from coincide.rig.file import load_rig
     from coincide.timing.analysis import analyse_file
 
-    rig = load_rig(rig_path)
-    path = out or session_path(rig_path, rig, "recording")
+    load_rig(rig_path)  # what is wrong with it is said before a long file is read
+    path = out or paths[0].with_suffix(".jsonl")
     with progress("reading", 1000) as bar:
 
         def on(part: float) -> None:
