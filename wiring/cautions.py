@@ -97,9 +97,8 @@ CAUTIONS = (
         "interlock",
         "arm",
         False,
-        "The interlock switch is the way to stop: open, it cuts the isolators off from ground and both releases open "
-        "at once, whatever the computer does. An isolator whose own contact has stuck it cannot open: then pull the "
-        "lead.",
+        "The interlock switch is the way to stop: open, it opens both releases at once, whatever the computer does. "
+        "Should an isolator's contact have stuck, pull the lead.",
     ),
     Caution(
         "mains-lamp",

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from coincide.cli.terminal.options import json_option, rig_option
+from coincide.cli.terminal.planning import jitter_option
 from coincide.cli.terminal.quantities import SHARE
 
 
@@ -26,9 +27,12 @@ from coincide.cli.terminal.quantities import SHARE
     show_default=True,
     help="The share of pairs that is to be kept: 0.9 or '90 %'.",
 )
+@jitter_option
 @rig_option
 @json_option
-def command(folder: Path | None, keeper_rate: float, rig_path: Path, as_json: bool) -> None:
+def command(
+    folder: Path | None, keeper_rate: float, jitter_s: float | None, rig_path: Path, as_json: bool
+) -> None:
     """The pocket card for the camera bag: what to set, what it can photograph, what to mind.
 
     One page of A6 (105 x 148 mm), to print as it is. It rests on the newest calibration beside the rig of
@@ -46,7 +50,7 @@ def command(folder: Path | None, keeper_rate: float, rig_path: Path, as_json: bo
     from coincide.report.card.write import write_card
     from coincide.report.json.planning import card_json
 
-    basis = basis_beside(rig_path)
+    basis = basis_beside(rig_path, jitter_s, stand_in=False)
     content = card_content(basis, found_beside(rig_path), version("coincide"), keeper_rate)
     chosen = folder or rig_path.parent
     make_folder(chosen)

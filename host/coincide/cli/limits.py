@@ -9,7 +9,7 @@ import click
 
 from coincide.cli.terminal.options import explain_option, json_option, rig_option
 from coincide.cli.terminal.planning import jitter_option, subject_options
-from coincide.cli.terminal.quantities import LENGTH, SHARE, TURNING
+from coincide.cli.terminal.quantities import FOCAL_LENGTH, SHARE, TURNING
 
 if TYPE_CHECKING:
     from coincide.planning.plan import LimitsPlan
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 @click.option(
     "--lens",
     "focal_lengths_m",
-    type=LENGTH,
+    type=FOCAL_LENGTH,
     multiple=True,
     help="A lens for the table, such as '50 mm'; give it again for more. Default: the rig's.",
 )

@@ -38,26 +38,30 @@ class Basis:
         return None if self.found is None else self.found.calibration.shots
 
 
-def basis_of(rig: Rig, found: Iterable[Found], jitter_s: float | None = None) -> Basis:
+def basis_of(
+    rig: Rig, found: Iterable[Found], jitter_s: float | None = None, *, stand_in: bool = True
+) -> Basis:
     """The newest calibration of the pair that is set; a jitter given by hand wins over its own.
 
-    Raises BadInput where there is neither, naming what there is instead.
+    Raises BadInput where there is neither, naming what there is instead; without `stand_in` a jitter alone will not do.
     """
     everything = tuple(found)
     chosen = newest_for(everything, rig)
-    if chosen is None and jitter_s is None:
-        raise BadInput(_nothing_known(rig, everything))
+    if chosen is None and (jitter_s is None or not stand_in):
+        raise BadInput(_nothing_known(rig, everything, stand_in=stand_in))
     calibration = None if chosen is None else chosen.calibration
     model = skew_model(rig, calibration, jitter_s=jitter_s)
     doubts = () if calibration is None else stale_reasons(calibration, rig)
     return Basis(rig, model, chosen, jitter_s is not None, doubts)
 
 
-def _nothing_known(rig: Rig, everything: tuple[Found, ...]) -> str:
+def _nothing_known(rig: Rig, everything: tuple[Found, ...], *, stand_in: bool) -> str:
     pair = preset_name(rig.exposures)
-    say = f"There is no calibration of {pair} beside the rig, so nothing is known of its jitter: "
+    unknown = "of its jitter" if stand_in else "of what to set"
+    say = f"There is no calibration of {pair} beside the rig, so nothing is known {unknown}: "
     others = sorted({one.calibration.preset for one in everything} - {pair})
     if others:
         keys = " and ".join(f"bodies.{letter}.shutter.exposure" for letter in BODY_LETTERS)
         say += f"there is one of {', '.join(others)} (set {keys} to it), or "
-    return say + "run 'coincide calibrate', or let a figure stand in, such as --jitter '1 ms'."
+    otherwise = ", or let a figure stand in, such as --jitter '1 ms'" if stand_in else ""
+    return f"{say}run 'coincide calibrate'{otherwise}."

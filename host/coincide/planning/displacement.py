@@ -37,12 +37,16 @@ def roll_m(height_m: Number, rate_rad_s: Number, skew_s: Number) -> Number:
 
 def fastest_across_m_s(b_m: Number, distance_m: Number, allowed_m: Number, skew_s: Number) -> Number:
     """The fastest subject across that stays within `allowed_m` on film: d D / (b T)."""
-    return allowed_m * distance_m / (b_m * skew_s)
+    with np.errstate(divide="ignore"):  # no skew: any speed
+        fastest: Number = np.divide(allowed_m * distance_m, b_m * skew_s)
+    return fastest
 
 
 def fastest_towards_m_s(height_m: Number, distance_m: Number, allowed_m: Number, skew_s: Number) -> Number:
     """The fastest subject towards the camera that does, at image height r: d D / (r T)."""
-    return allowed_m * distance_m / (height_m * skew_s)
+    with np.errstate(divide="ignore"):
+        fastest: Number = np.divide(allowed_m * distance_m, height_m * skew_s)
+    return fastest
 
 
 def nearest_distance_m(
@@ -54,8 +58,7 @@ def nearest_distance_m(
 
 def longest_lens_m(distance_m: Number, speed_m_s: Number, allowed_m: Number, skew_s: Number) -> Number:
     """The longest focal length, focused on the subject, that stays within: D m / (1 + m) with m = d / (v T)."""
-    m = allowed_m / (speed_m_s * skew_s)
-    return distance_m * m / (1.0 + m)
+    return distance_m / (1.0 + speed_m_s * skew_s / allowed_m)
 
 
 def skew_allowed_s(b_m: Number, distance_m: Number, speed_m_s: Number, allowed_m: Number) -> Number:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated, Any
@@ -66,6 +67,18 @@ def _pitch(text: str) -> float:
     return pitch_m
 
 
+def _focused(text: str) -> float:
+    """What a focusing scale can say, infinity included."""
+    if text.strip().lower() in ("infinity", "inf", "\N{INFINITY}"):
+        return math.inf
+    distance_m = quantity(text, "length")
+    if not 0.01 <= distance_m <= 100_000.0:
+        raise ValueError(
+            f"'{text}' is out of range: a distance from 1 cm to 100 km such as '10 m' was expected, or 'infinity'."
+        )
+    return distance_m
+
+
 Exposure = Annotated[ShutterTime, Text("a shutter time such as '1/125'", _exposure)]
 Aperture = Annotated[float, Text("an aperture such as 'f/8'", _aperture)]
 ScanPitch = Annotated[float, Text("a scan resolution such as '4000 dpi'", _pitch)]
@@ -89,6 +102,7 @@ SensorPlace = Annotated[float, _within("length", "0 mm", "20 mm", "1 mm")]
 SensorWidth = Annotated[float, _within("length", "1 um", "20 mm", "0.5 mm")]
 ScrewPitch = Annotated[float, _within("length", "0.05 mm", "10 mm", "0.5 mm")]
 ScrewArm = Annotated[float, _within("length", "3 mm", "1 m", "60 mm")]
+Focused = Annotated[float, Text("a distance such as '10 m', or 'infinity'", _focused)]
 Distance = Annotated[float, _within("length", "1 cm", "100 km", "10 m")]
 PlateThickness = Annotated[float, _within("length", "0.05 mm", "20 mm", "3 mm")]
 PlateSide = Annotated[float, _within("length", "5 mm", "2 m", "150 mm")]

@@ -58,6 +58,8 @@ def depth_of_field_m(
 ) -> tuple[float, float]:
     """Nearest and farthest distance that is sharp enough; the farthest may be infinite."""
     hyperfocal = hyperfocal_m(focal_length_m, f_number, confusion_m)
+    if math.isinf(focused_m):
+        return hyperfocal - focal_length_m, math.inf
     beyond = focused_m - focal_length_m
     near = focused_m * (hyperfocal - focal_length_m) / (hyperfocal - focal_length_m + beyond)
     if focused_m >= hyperfocal:

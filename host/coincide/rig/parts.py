@@ -12,10 +12,10 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from coincide.rig.fields import (
     Aperture,
     BladeTime,
-    Distance,
     EdgeTime,
     Exposure,
     FocalLength,
+    Focused,
     FocusShift,
     FrameSide,
     MeterTime,
@@ -138,8 +138,10 @@ class Lens(Part):
     aperture: Aperture = Field(description="the aperture that is set, such as 'f/8'")
     widest: Aperture = Field(description="the widest aperture of the lens, such as 'f/2'")
     smallest: Aperture = Field(description="the smallest aperture of the lens, such as 'f/16'")
-    focused_m: Distance | None = Field(
-        None, alias="focused", description="the distance set on the focusing scale, such as '10 m'"
+    focused_m: Focused | None = Field(
+        None,
+        alias="focused",
+        description="the distance set on the focusing scale, such as '10 m' or 'infinity'",
     )
     infrared_shift_m: FocusShift | None = Field(
         None,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from coincide.cli.terminal.options import Command
-from coincide.cli.terminal.quantities import LENGTH, SPEED, TIME
+from coincide.cli.terminal.quantities import DISTANCE, JITTER, SPEED
 from coincide.cli.terminal.show import aside, say
 from coincide.errors import BadInput
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 jitter_option = click.option(
     "--jitter",
     "jitter_s",
-    type=TIME,
+    type=JITTER,
     default=None,
     help="Reckon with this jitter, such as '1 ms' (a standard deviation), instead of a calibration's.",
 )
@@ -34,7 +34,7 @@ def subject_options(function: Command) -> Command:
         "--corner", is_flag=True, help="In the worst corner of the frame, where the sweeps add their part."
     )(function)
     function = click.option(
-        "--distance", "distance_m", type=LENGTH, default=None, help="How far away, from the lens: '10 m'."
+        "--distance", "distance_m", type=DISTANCE, default=None, help="How far away, from the lens: '10 m'."
     )(function)
     return click.option(
         "--subject-speed",
@@ -45,12 +45,12 @@ def subject_options(function: Command) -> Command:
     )(function)
 
 
-def basis_beside(rig_path: Path, jitter_s: float | None = None) -> Basis:
+def basis_beside(rig_path: Path, jitter_s: float | None = None, *, stand_in: bool = True) -> Basis:
     """The rig and the newest calibration of its pair of shutter times; unreadable files are said."""
     from coincide.planning.basis import basis_of
     from coincide.rig.file import load_rig
 
-    return basis_of(load_rig(rig_path), found_beside(rig_path), jitter_s)
+    return basis_of(load_rig(rig_path), found_beside(rig_path), jitter_s, stand_in=stand_in)
 
 
 def found_beside(rig_path: Path) -> tuple[Found, ...]:

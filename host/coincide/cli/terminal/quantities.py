@@ -13,6 +13,10 @@ if TYPE_CHECKING:
     from coincide.units import Kind
 
 
+_LEAST_SHARE = 0.05
+_MOST_TURNING_RAD_S = 1.7453  # 100 degrees a second: a rig that is whirled about
+
+
 class Read(click.ParamType):  # type: ignore[type-arg,unused-ignore]
     """Reads text by a function that raises BadInput; values of other kinds (defaults) pass as they are."""
 
@@ -30,8 +34,13 @@ class Read(click.ParamType):  # type: ignore[type-arg,unused-ignore]
             raise BadInput(f"{option}: {refused}") from None
 
 
-def quantity_above_zero(kind: Kind, *, or_zero: bool = False) -> Read:
-    """'15 km/h', '10 m', '1 ms'. `or_zero`: nothing at all is a sensible answer too."""
+def quantity_above_zero(
+    kind: Kind, *, or_zero: bool = False, least: str | None = None, most: str | None = None
+) -> Read:
+    """'15 km/h', '10 m', '1 ms'. `or_zero`: nothing at all is a sensible answer too.
+
+    `least`, `most`: what can be meant; beyond them it is a slip of the pen, and asked about.
+    """
 
     def read(text: str) -> float:
         from coincide.units import quantity
@@ -39,6 +48,11 @@ def quantity_above_zero(kind: Kind, *, or_zero: bool = False) -> Read:
         found = quantity(text, kind)
         if found < 0 or (found == 0 and not or_zero):
             raise BadInput(f"'{text}' is not more than zero.")
+        if found and (
+            (least is not None and found < quantity(least, kind))
+            or (most is not None and found > quantity(most, kind))
+        ):
+            raise BadInput(f"is '{text}' meant? A {kind} from {least} to {most} was expected.")
         return found
 
     return Read(kind, read)
@@ -54,6 +68,10 @@ def _share(text: str) -> float:
     if not 0.0 < found < 1.0:
         raise BadInput(
             f"'{text}' is no share of pairs: one between 0 and 1 was expected, such as 0.9 or '90 %'."
+        )
+    if found < _LEAST_SHARE:
+        raise BadInput(
+            f"is '{text}' meant, fewer than one pair in twenty? Such as 0.9 or '90 %' was expected."
         )
     return found
 
@@ -72,13 +90,21 @@ def _turning(text: str) -> float:
     if text in rough:
         return rough[text]
     try:
-        return abs(quantity(text, "rotation"))
+        rate = abs(quantity(text, "rotation"))
     except BadInput as refused:
         raise BadInput(f"{refused} Or one of: {', '.join(rough)}.") from None
+    if rate > _MOST_TURNING_RAD_S:
+        raise BadInput(
+            f"is '{text}' meant? At most 100 deg/s was expected, such as '2 deg/s', or one of: {', '.join(rough)}."
+        )
+    return rate
 
 
-SPEED = quantity_above_zero("speed")
+SPEED = quantity_above_zero("speed", least="0.001 m/s", most="1000 m/s")
 LENGTH = quantity_above_zero("length")
+DISTANCE = quantity_above_zero("length", least="1 cm", most="100 km")
+FOCAL_LENGTH = quantity_above_zero("length", least="1 mm", most="3 m")
+JITTER = quantity_above_zero("time", or_zero=True, least="1 us", most="1 s")
 TIME = quantity_above_zero("time", or_zero=True)
 SHARE = Read("share", _share)
 APERTURE = Read("f-number", _aperture)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -88,7 +89,9 @@ def card_content(basis: Basis, found: Iterable[Found], version: str, keeper_rate
 
 def _body(body: Body) -> CardBody:
     lens = body.lens
-    focus = "" if lens.focused_m is None else f", focused {length(lens.focused_m)}"
+    focus = ""
+    if lens.focused_m is not None:
+        focus = f", focused {'infinity' if math.isinf(lens.focused_m) else length(lens.focused_m)}"
     film = "" if body.film is None else f"ISO {body.film.iso:g}"
     if body.film is not None and body.film.filter_stops:
         film += f", filter {body.film.filter_stops:g} stops"

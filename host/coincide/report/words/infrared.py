@@ -109,7 +109,7 @@ def _setting(one: Setting) -> str:
 
 
 def _refocus(found: InfraredFocus) -> str:
-    now = "infinity" if found.focused_m is None else f"{found.focused_m:g} m"
+    now = "infinity" if found.focused_m is None or math.isinf(found.focused_m) else f"{found.focused_m:g} m"
     if math.isinf(found.instead_m):
         return "the lens stays at infinity"
     return f"set the focusing scale to {figure(found.instead_m)} m instead of {now}"
