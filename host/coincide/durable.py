@@ -4,9 +4,69 @@ from __future__ import annotations
 
 import contextlib
 import os
+from collections.abc import Mapping
 from pathlib import Path
 
 from coincide.errors import BadInput
+
+# What pictures and pages of ours carry: PNG, PDF, SVG, HTML.
+_OURS = (
+    b"Software\0coincide",
+    b"/Creator (coincide)",
+    b"<dc:title>coincide</dc:title>",
+    b'name="generator" content="coincide',
+)
+_KIND_BYTES = 4
+_OURS_MOST_BYTES = 64 << 20
+
+
+def write_outputs(contents: Mapping[Path, bytes]) -> list[Path]:
+    """Files that can be made again, such as pictures and pages: all of them or, with a reason, none. Their paths.
+
+    What lies under one of these names is replaced only where it carries our own mark and is of the same kind, and is
+    left alone where it is the same already. Raises BadInput, with nothing written, where a file of somebody else's is
+    in the way, and where the disk is full or the folder may not be written.
+    """
+    fresh: list[Path] = []
+    again: list[Path] = []
+    for path, content in contents.items():
+        if not (path.exists() or path.is_symlink()):
+            fresh.append(path)
+        elif not _may_replace(path, content):
+            raise BadInput(
+                f"{path} exists already and is not one that coincide can make again: it stays as it is. Choose "
+                "another folder or name."
+            )
+        elif path.read_bytes() != content:
+            again.append(path)
+    made: list[Path] = []
+    try:
+        for path in fresh:
+            write_new(path, contents[path])
+            made.append(path)
+        for path in again:
+            replace_whole(path, contents[path])
+    except OSError as error:
+        for path in made:
+            with contextlib.suppress(OSError):
+                path.unlink()
+        why = "another program made it just now" if isinstance(error, FileExistsError) else error.strerror
+        raise BadInput(f"{path} cannot be written: {why}.") from error
+    return list(contents)
+
+
+def _may_replace(path: Path, content: bytes) -> bool:
+    """Whether a file is the same as, or an earlier making of, what is to be written."""
+    try:
+        if not path.is_file() or path.stat().st_size > _OURS_MOST_BYTES:
+            return False
+        before = path.read_bytes()
+    except OSError:
+        return False
+    if before == content:
+        return True
+    same_kind = before[:_KIND_BYTES] == content[:_KIND_BYTES]
+    return same_kind and any(mark in before and mark in content for mark in _OURS)
 
 
 def write_new(path: Path, content: bytes) -> None:
@@ -18,7 +78,7 @@ def write_new(path: Path, content: bytes) -> None:
     unfinished = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         _write_through(unfinished, content)
-        _give_name(unfinished, path)
+        give_name(unfinished, path)
     finally:
         with contextlib.suppress(OSError):
             unfinished.unlink()
@@ -59,7 +119,8 @@ def _write_through(path: Path, content: bytes) -> None:
         os.fsync(file.fileno())
 
 
-def _give_name(unfinished: Path, path: Path) -> None:
+def give_name(unfinished: Path, path: Path) -> None:
+    """Name a finished file. Raises FileExistsError where there is one of that name, which stays as it is."""
     try:
         os.link(unfinished, path)
     except FileExistsError:

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from coincide.errors import BadInput
+from coincide.durable import make_folder, write_outputs
 from coincide_wiring.circuits import body as circuits_body
 from coincide_wiring.circuits import box as circuits_box
 from coincide_wiring.circuits import sensors as circuits_sensors
@@ -114,14 +114,7 @@ def goes_beyond(sheet: Sheet, net: str) -> bool:
 
 
 def write(folder: Path) -> tuple[Path, ...]:
-    """Draw every sheet into a folder. Raises BadInput when the folder cannot be written."""
-    written = []
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for sheet in drawn_sheets():
-            path = folder / f"{sheet.name}.svg"
-            path.write_bytes(draw(sheet))
-            written.append(path)
-    except OSError as failure:
-        raise BadInput(f"The drawings could not be written to {folder}: {failure.strerror}.") from failure
-    return tuple(written)
+    """Draw every sheet into a folder. Raises BadInput when the folder cannot be written, or holds another drawing of
+    one of these names."""
+    make_folder(folder)
+    return tuple(write_outputs({folder / f"{sheet.name}.svg": draw(sheet) for sheet in drawn_sheets()}))

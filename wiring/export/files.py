@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from coincide.errors import BadInput
+from coincide.durable import make_folder, write_outputs
 from coincide_wiring.export.netlists import as_kicad, nets_csv, parts_csv
 from coincide_wiring.export.spice import deck
 from coincide_wiring.netlist import Build, in_use, sheets
 
 
 def write(build: Build, folder: Path) -> tuple[Path, ...]:
-    """Netlist, tables and decks of a build into a folder. Raises BadInput when the folder cannot be written."""
+    """Netlist, tables and decks of a build into a folder. Raises BadInput when the folder cannot be written, or
+    holds another file of one of these names."""
     netlist = in_use(build)
     texts = {
         "coincide.net": as_kicad(netlist),
@@ -19,10 +20,5 @@ def write(build: Build, folder: Path) -> tuple[Path, ...]:
         "nets.csv": nets_csv(netlist),
     }
     texts |= {f"{sheet.name}.cir": deck(sheet.title, sheet.parts) for sheet in sheets(build)}
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, text in texts.items():
-            (folder / name).write_text(text, encoding="utf-8")
-    except OSError as failure:
-        raise BadInput(f"The files could not be written to {folder}: {failure.strerror}.") from failure
-    return tuple(folder / name for name in texts)
+    make_folder(folder)
+    return tuple(write_outputs({folder / name: text.encode() for name, text in texts.items()}))

@@ -20,7 +20,8 @@ from coincide.box.cable.discover import ask_identity
 from coincide.box.cable.lost import PortLost
 from coincide.box.cable.ports import Port, SerialPort
 from coincide.box.firmware import LAST, PACKAGES, board_files, compiled_files
-from coincide.errors import BadInput, BoxFailed
+from coincide.durable import make_folder, write_outputs
+from coincide.errors import BoxFailed
 
 LEAST_MICROPYTHON = (1, 24)
 RAW_REPL_WAIT_S = 5
@@ -88,20 +89,16 @@ def _silent(_: Progress) -> None:
 def install_to_directory(path: Path, progress: Callable[[Progress], None] = _silent) -> InstallOutcome:
     """Writes the files into a folder, as they would lie on the board.
 
-    Raises BadInput when the folder cannot be written.
+    Raises BadInput when the folder cannot be written, or holds another file of one of these names; then nothing is.
     """
     files = board_files()
     sizes = sum(map(len, files.values()))
+    contents = {path / name: content for name, content in files.items()}
+    for folder in {target.parent for target in contents}:
+        make_folder(folder)
+    write_outputs(contents)
     done = 0
     for number, (name, content) in enumerate(files.items(), 1):
-        target = path / name
-        try:
-            target.parent.mkdir(parents=True, exist_ok=True)
-            target.write_bytes(content)
-        except OSError as error:
-            raise BadInput(
-                f"The firmware cannot be written to {target}: {error.strerror}. Choose another folder."
-            ) from None
         done += len(content)
         progress(Progress(name, number, len(files), done, sizes))
     return InstallOutcome(str(path), "", len(files), len(files), sizes, ())

@@ -21,6 +21,7 @@ Ending = Literal[
     "silent body",
     "not wound",
     "box lost",
+    "box resets",  # at the same pair, again and again
 ]
 
 

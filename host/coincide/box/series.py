@@ -27,6 +27,18 @@ ARM_MARGIN_MS = 4000
 STAYS_ARMED_S = 20.0
 BUSY_MOST_S = 10.0  # and then the box is asked again, whatever it said
 LATE_S = 5.0  # a `shot` event later than this after its window may have gone astray
+RESTARTS_MOST = 2  # while one pair is under way: then it is the firing that does it
+LOSSES_MOST = 20  # before one pair is in, however the box came back
+
+RESETS = (
+    "The box restarted again ({cause}) when pair {shot} was fired: the supply dips when the release pulls. It is not "
+    "fired again. Feed the solenoids from a supply of their own, check the cable and the diode across each coil, then "
+    "run the same command again; the pairs before are kept."
+)
+LOST_AGAIN = (
+    "The box was lost {count} times before pair {shot} was in: check cable and supply, and 'coincide box check'; then "
+    "run the same command again. The pairs before are kept."
+)
 
 
 class _NotFired(Exception):
@@ -84,6 +96,10 @@ class Series:
         self._kept = 0
         self._next_s = client.port.now_s()
         self._stopping = False
+        self._fired = 0  # the pair that was asked for last
+        self._troubled = 0  # the pair before which the box was lost last
+        self._restarts = 0  # while that pair was under way
+        self._losses = 0
 
     def run(self) -> SeriesOutcome:
         """Fire until the session is full or something ends it."""
@@ -218,6 +234,7 @@ class Series:
             try:
                 client.arm(min(lasts_ms + ARM_MARGIN_MS, 60_000))
                 start_s = client.port.now_s()
+                self._fired = shot
                 client.fire(self._base + shot, plan)
             except BoxRefused as refused:
                 self._overcome(refused, shot)
@@ -304,6 +321,9 @@ class Series:
     def _recover(self, lost: PortLost) -> None:
         """Wait for the box and go on with it; an ending when it stays away."""
         shot = self._writer.last_shot + 1
+        if shot != self._troubled:
+            self._troubled, self._restarts, self._losses = shot, 0, 0
+        self._losses += 1
         self._collector.note("port lost", f"Before pair {shot} was in: {lost}")
         try:
             restarted = self._client.reconnect(self._plan.box_patience_s)
@@ -313,6 +333,10 @@ class Series:
         if restarted:
             self._collector.restarted()
             cause = self._client.identity.reset_cause
+            self._restarts += self._fired == shot
+            if self._restarts >= RESTARTS_MOST:
+                self._collector.note("box resets", RESETS.format(cause=cause, shot=shot))
+                raise _Ended("box resets")
             self._collector.note(
                 "box restarted",
                 f"The box restarted ({cause}) around pair {shot}: that pair may have been fired without being "
@@ -323,6 +347,10 @@ class Series:
             self._collector.note(
                 "reconnected", f"The box is back on {self._client.port.name}; nothing was lost."
             )
+
+        if self._losses >= LOSSES_MOST:
+            self._collector.note("box resets", LOST_AGAIN.format(count=self._losses, shot=shot))
+            raise _Ended("box resets")
 
     def _leave(self, ending: Ending) -> None:
         """Outputs open, in whatever state the box is left."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from coincide.durable import make_folder
+from coincide.durable import make_folder, write_outputs
 from coincide.errors import BadInput
 from coincide.timing.analysis import verified
 
@@ -23,9 +23,9 @@ def write_report(
 ) -> list[Path]:
     """Pictures and page of a session, and of the fresh one where there is one, into `folder`. Their paths."""
     from coincide.report.page.content import page_content
-    from coincide.report.page.write import write_page
+    from coincide.report.page.write import page_html
     from coincide.report.plots.diagram import timing_diagram
-    from coincide.report.plots.figures import comparison_figure, pair_edges, save_figures, session_figures
+    from coincide.report.plots.figures import comparison_figure, figure_files, pair_edges, session_figures
 
     make_folder(folder)
     figures = session_figures(analysis)
@@ -39,10 +39,10 @@ def write_report(
     if fresh_analysis is not None:
         figures["before-after"] = comparison_figure(analysis.measured, fresh_analysis.measured)
     verification = verification_of(analysis, fresh_analysis)
-    written = save_figures(figures, folder, session.stem)
+    contents = figure_files(figures, folder, session.stem)
     page = page_content(analysis, session.name, fresh_analysis, verification)
-    written.append(write_page(page, folder / f"{session.stem}.html"))
-    return written
+    contents[folder / f"{session.stem}.html"] = page_html(page).encode()
+    return write_outputs(contents)
 
 
 def verification_of(analysis: Analysis, fresh: Analysis | None) -> Verification | None:

@@ -25,6 +25,8 @@ VERSION = 1
 BODY_LETTERS = ("a", "b")
 SIMULATED = "simulated"  # folder beside the rig
 SIMULATED_UID = "sim-"  # with which the identity of every simulated box begins
+MOST_S = 3600.0  # of any time in a calibration
+SHOTS_MOST = 1_000_000
 _STRICT = ConfigDict(extra="forbid", allow_inf_nan=False)
 
 
@@ -307,10 +309,42 @@ def parse_calibration(text: str, name: str = "the calibration") -> Calibration:
         first = error.errors(include_url=False)[0]
         key = ".".join(str(part) for part in first["loc"])
         raise BadInput(f"{name}: {key}: {first['msg']}; found was {first['input']!r:.60}.") from None
+    wrong = _out_of_bounds(calibration)
+    if wrong is not None:
+        raise BadInput(f"{name}: {wrong} is out of all bounds: the file was changed by hand, or is damaged.")
     for key, said in (("created", calibration.created), ("ranked_as", calibration.ranked_as)):
         if said is not None and not _is_instant(said):
             raise BadInput(f"{name}: {key} is {said!r:.60}; a date and time with zone was expected.")
     return calibration
+
+
+def _out_of_bounds(calibration: Calibration) -> str | None:
+    """The first key whose value no calibration can have, or None."""
+    bounds: list[tuple[str, float, float, float]] = [
+        ("offset_s", calibration.offset_s, -MOST_S, MOST_S),
+        ("jitter_s", calibration.jitter_s, 0, MOST_S),
+        ("expected_keepers", calibration.expected_keepers, 0, 1),
+        ("tolerance_s", calibration.tolerance_s, 0, MOST_S),
+        ("shots", calibration.shots, 0, SHOTS_MOST),
+        *(("interval_s", one, -MOST_S, MOST_S) for one in calibration.interval_s),
+        *(("apertures", one, 0.1, 1000) for one in calibration.apertures),
+    ]
+    fresh = calibration.verification
+    if fresh is not None:
+        bounds += [
+            ("verification.shots", fresh.shots, 0, SHOTS_MOST),
+            ("verification.keepers", fresh.keepers, 0, fresh.shots),
+            ("verification.centre_s", fresh.centre_s, -MOST_S, MOST_S),
+            ("verification.jitter_s", fresh.jitter_s, 0, MOST_S),
+            *(("verification.centre_interval_s", one, -MOST_S, MOST_S) for one in fresh.centre_interval_s),
+            *(("verification.keepers_interval", one, 0, 1) for one in fresh.keepers_interval),
+        ]
+    for one in calibration.learned:
+        for key in ("sync_to_open", "exposure", "travel"):
+            value, u = getattr(one, f"{key}_s"), getattr(one, f"{key}_u_s")
+            bounds += [(f"learned.{key}_s", value or 0.0, -MOST_S, MOST_S)]
+            bounds += [(f"learned.{key}_u_s", u or 0.0, 0, MOST_S)]
+    return next((key for key, value, least, most in bounds if not least <= value <= most), None)
 
 
 def _is_instant(text: str) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import os
+import re
 import tomllib
 import types
 import typing
@@ -18,6 +19,10 @@ from coincide.errors import BadInput
 from coincide.rig.model import FORMAT, VERSION, Rig
 
 LARGEST_FILE_BYTES = 1 << 20
+KEY_PARTS_MOST = 12
+DEPTH_MOST = 24
+# Strings, remarks, bare words, dots, blanks, and whatever else one by one; no character is looked at twice.
+_TOKEN = re.compile(r"""\"(?:[^"\\\n]|\\.)*+"?|'[^'\n]*+'?|\#[^\n]*+|[\w-]++|\.|[ \t]++|(?s:.)""")
 _Key = int | str
 
 
@@ -66,11 +71,34 @@ def parse_toml(text: str, name: str) -> dict[str, Any]:
     """The tables of TOML text. Raises BadInput with the line of what is wrong."""
     if not text.strip():
         raise BadInput(f"{name} is empty.")
+    _bound(text, name)
     try:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         why = str(error).rstrip(".") if isinstance(error, ValueError) else "too deeply nested"
         raise BadInput(f"{name} is not TOML: {why}.") from None
+
+
+def _bound(text: str, name: str) -> None:
+    """Refuse what no file of ours has and a parser needs minutes for: keys of many parts, brackets in brackets."""
+    if len(text) > LARGEST_FILE_BYTES:
+        raise BadInput(f"{name} is larger than 1 MiB: it is none of our files.")
+    parts, depth, dotted = 0, 0, False
+    for found in _TOKEN.finditer(text):
+        token = found[0]
+        if token[0] in " \t":
+            continue
+        if token == ".":
+            dotted = parts > 0
+            continue
+        word = token[0] in "\"'-_" or token[0].isalnum()
+        parts = 0 if not word else parts + 1 if dotted else 1
+        dotted = False
+        depth = max(0, depth + (token in ("[", "{")) - (token in ("]", "}")))
+        if parts > KEY_PARTS_MOST or depth > DEPTH_MOST:
+            line = text.count("\n", 0, found.start()) + 1
+            what = "a key of too many parts" if parts > KEY_PARTS_MOST else "too deeply nested"
+            raise BadInput(f"{name} is not TOML that is read here: {what} (line {line}).")
 
 
 def check_format(found: Mapping[str, Any], name: str, form: str, version: int, kind: str) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+from coincide import durable
 from coincide.errors import BadInput
 
 TEMPLATE = """\
@@ -171,8 +172,7 @@ def write_new(path: str | os.PathLike[str]) -> Path:
     """Write the template to a file that does not exist yet. Raises BadInput where it cannot."""
     path = Path(path)
     try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(TEMPLATE)
+        durable.write_new(path, TEMPLATE.encode())
     except FileExistsError:
         raise BadInput(f"{path} exists already and stays as it is: choose another name.") from None
     except (OSError, ValueError) as error:

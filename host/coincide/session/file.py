@@ -174,6 +174,21 @@ class SessionWriter:
                 "what was written before is kept."
             ) from error
         self._unfinished_line = False
+        self._refuse_if_gone()
+
+    def _refuse_if_gone(self) -> None:
+        """Raise BadInput where what was just written is under no name any more, or not under this one."""
+        here = os.fstat(self._descriptor)
+        try:
+            there = self.path.stat()
+        except OSError:
+            there = None
+        if here.st_nlink < 1 or there is None or (there.st_dev, there.st_ino) != (here.st_dev, here.st_ino):
+            raise BadInput(
+                f"{self.path} was deleted, moved or replaced while pairs were written to it: nothing more is fired. "
+                "Bring it back, or run the same command with another --out file: what the box still holds is kept "
+                "there."
+            )
 
 
 def read_session(path: str | os.PathLike[str]) -> Session:

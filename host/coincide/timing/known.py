@@ -17,6 +17,8 @@ MEASURE_ZERO = (
     "It is not subtracted: put the loopback plug in and run 'coincide box check --zero' before you measure."
 )
 
+SENSELESS_ZERO = "The zero check in the session's header makes no sense: run 'coincide box check' again."
+
 
 @dataclass(frozen=True, slots=True)
 class Zero:
@@ -115,6 +117,9 @@ def known_from(table: dict[str, Any]) -> Known:
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
         key = ".".join(str(part) for part in first["loc"])
+        if first["loc"][0] == "zero":
+            # The pairs are whole without it.
+            return known_from(table | {"zero": None, "stale_zero": SENSELESS_ZERO})
         raise BadInput(
             f"The session's header has 'known.{key}' = {first['input']!r:.60}: {first['msg']}."
         ) from None

@@ -6,11 +6,11 @@ only for the wiring it was made with: the record carries the wiring's digest.
 
 from __future__ import annotations
 
+import contextlib
 import re
-import tomllib
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -19,10 +19,13 @@ from platformdirs import user_data_path
 
 from coincide.durable import write_new
 from coincide.errors import BadInput
+from coincide.rig.file import parse_toml, read_text
 from coincide_wiring.netlist import BODIES, Build, digest, loop_digest
 
 FORMAT = "coincide-bench"
 VERSION = 1
+LONGEST_LOOP_S = 1.0
+_STAMP = "%Y-%m-%dT%H%M%S"
 OUTCOMES = {True: "passed", False: "failed", None: "left out"}
 
 
@@ -95,9 +98,14 @@ def bench_folder(box_uid: str, directory: Path | None = None) -> Path:
 
 
 def save_record(record: BenchRecord, directory: Path | None = None) -> Path:
-    """Write a record beside the earlier ones. Raises BadInput when it cannot be written."""
+    """Write a record beside the earlier ones, under a name that comes after theirs, whatever the clock says. Raises
+    BadInput when it cannot be written."""
     folder = bench_folder(record.box_uid, directory)
-    stem = datetime.fromisoformat(record.made_at).strftime("%Y-%m-%dT%H%M%S")
+    stem = datetime.fromisoformat(record.made_at).strftime(_STAMP)
+    newest = max(folder.glob("*.toml"), key=_age, default=None)
+    if newest is not None and _age(newest)[0] > stem:
+        with contextlib.suppress(ValueError, OverflowError):
+            stem = (datetime.strptime(_age(newest)[0], _STAMP) + timedelta(seconds=1)).strftime(_STAMP)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for count in range(1000):
@@ -154,9 +162,7 @@ def record_text(record: BenchRecord) -> str:
 def read_record(path: Path) -> BenchRecord:
     """A record from its file. Raises BadInput that names the file when it is not one."""
     try:
-        return _record_from(tomllib.loads(path.read_text(encoding="utf-8")))
-    except OSError as failure:
-        raise BadInput(f"The bench record {path} could not be read: {failure.strerror}.") from failure
+        return _record_from(parse_toml(read_text(path, "bench record"), str(path)))
     except (ValueError, KeyError, TypeError, BadInput) as failure:
         raise BadInput(
             f"{path} is no bench record this version reads ({failure}); run 'coincide box check'."
@@ -181,6 +187,8 @@ def _record_from(text: dict[str, Any]) -> BenchRecord:
             _pair(kept["loop_s"]),
             _pair(kept["u_loop_s"]),
         )
+    if zero is not None:
+        _check_zero(zero)
     outcomes = {word: passed for passed, word in OUTCOMES.items()}
     return BenchRecord(
         made_at=datetime.fromisoformat(text["made_at"]).isoformat(),
@@ -194,6 +202,16 @@ def _record_from(text: dict[str, Any]) -> BenchRecord:
         ),
         zero=zero,
     )
+
+
+def _check_zero(zero: ZeroResult) -> None:
+    """Raise ValueError for a delay or an uncertainty that no loop of wires has."""
+    delays = (zero.skew_s, *zero.loop_s, *(one.delay_s for one in zero.loops))
+    doubts = (zero.u_skew_s, *zero.u_loop_s, *(one.u_s for one in zero.loops))
+    if not all(abs(one) <= LONGEST_LOOP_S for one in delays):
+        raise ValueError(f"a delay of the zero check is no number up to {LONGEST_LOOP_S:g} s")
+    if not all(0 <= one <= LONGEST_LOOP_S for one in doubts):
+        raise ValueError(f"an uncertainty of the zero check is no number from 0 to {LONGEST_LOOP_S:g} s")
 
 
 def _pair(values: list[float]) -> tuple[float, float]:

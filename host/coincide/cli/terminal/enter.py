@@ -5,6 +5,8 @@ from __future__ import annotations
 import sys
 import threading
 
+ENDS_MOST = 100
+
 
 class EnterKey:
     """Counts Enters typed at the terminal from the first question on; one a command, as two would take each other's
@@ -26,5 +28,10 @@ class EnterKey:
         return was
 
     def _listen(self) -> None:
-        for _ in sys.stdin:
-            self._pressed.set()
+        ends = 0
+        while ends < ENDS_MOST:
+            # Ctrl-D at an empty line looks like the end, and is none at a terminal; one that is gone gives only ends.
+            line = sys.stdin.readline()
+            ends = 0 if line else ends + 1
+            if line:
+                self._pressed.set()

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from coincide.report.plots.palette import GRID, INK, RC, no_formulas
+from coincide.report.plots.palette import GRID, INK, RC
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -117,16 +116,14 @@ class Sheet:
         """A hair line across."""
         self._axes.plot([x, x + width_mm], [y, y], color=colour, linewidth=0.6, solid_capstyle="butt")
 
-    def save(self, path: Path) -> Path:
-        """Write it as its suffix says (.png at 300 dots an inch, .pdf). The same content gives the same file."""
+    def content(self, suffix: str) -> bytes:
+        """What a file of it holds (.png at 300 dots an inch, .pdf). The same content gives the same file."""
         import matplotlib as mpl
 
-        metadata = {"CreationDate": None} if path.suffix == ".pdf" else None
-        with mpl.rc_context({**RC, "pdf.fonttype": 42}):
-            no_formulas(self.figure).savefig(
-                path, dpi=300, metadata=metadata, facecolor=self.figure.get_facecolor()
-            )
-        return path
+        from coincide.report.plots.series import figure_bytes
+
+        with mpl.rc_context({"pdf.fonttype": 42}):
+            return figure_bytes(self.figure, suffix, dpi=300, facecolor=self.figure.get_facecolor())
 
 
 def _font(face: Type) -> FontProperties:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from coincide.durable import write_outputs
 from coincide.report.card.content import CardBody, CardContent
 from coincide.report.card.sheet import Sheet, Type
 from coincide.report.plots.palette import (
@@ -49,7 +50,7 @@ def card_sheet(content: CardContent) -> Sheet:
 def write_card(content: CardContent, folder: Path) -> list[Path]:
     """`card.pdf` and `card.png` in a folder that is there. Returns the paths."""
     sheet = card_sheet(content)
-    return [sheet.save(folder / "card.pdf"), sheet.save(folder / "card.png")]
+    return write_outputs({folder / f"card{suffix}": sheet.content(suffix) for suffix in (".pdf", ".png")})
 
 
 def _kicker(sheet: Sheet, y: float, content: CardContent) -> float:

@@ -8,7 +8,7 @@ import re
 from importlib.resources import files
 from pathlib import Path
 
-from coincide.durable import replace_whole
+from coincide.durable import write_outputs
 from coincide.report.page.model import Page, PagePair
 from coincide.report.plots.diagram import LABELS
 
@@ -40,9 +40,9 @@ def _unbroken(value: object) -> object:
 
 
 def write_page(page: Page, path: Path) -> Path:
-    """Write the page, in place of an earlier one of that name. Returns its path. Raises OSError when it cannot be
-    written; then the earlier one stays as it was."""
-    replace_whole(path, page_html(page).encode())
+    """Write the page, in place of an earlier page of that name. Returns its path. Raises BadInput when it cannot be
+    written or something else has that name; what is there stays as it was."""
+    write_outputs({path: page_html(page).encode()})
     return path
 
 

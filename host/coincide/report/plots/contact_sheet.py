@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from io import BytesIO
 from pathlib import Path
 
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
+from coincide.durable import write_outputs
 from coincide.errors import BadInput
 from coincide.scans.file import read_pixels
 
@@ -45,10 +47,9 @@ def draw_contact_sheet(pictures: Sequence[tuple[Path | None, tuple[str, str]]], 
             sheet.paste(thumb, (x + (_SIDE_PX - thumb.width) // 2, y))
         for row, text in enumerate(lines):
             draw.text((x, y + high + 3 + row * _LINE_PX), _fitted(text, font), fill=_INK, font=font)
-    try:
-        sheet.save(out)
-    except OSError as error:
-        raise BadInput(f"{out} cannot be written: {error.strerror}.") from error
+    held = BytesIO()
+    sheet.save(held, "PNG")
+    write_outputs({out: held.getvalue()})
     return out
 
 

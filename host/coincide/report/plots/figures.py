@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from coincide.durable import write_outputs
 from coincide.report.plots.diagram import PairEdges, timing_diagram
-from coincide.report.plots.series import before_after, distribution, save, skew_by_shot
+from coincide.report.plots.series import before_after, distribution, figure_bytes, skew_by_shot
 from coincide.timing.analysis import Analysis, Measured
 
 if TYPE_CHECKING:
@@ -51,7 +52,12 @@ def comparison_figure(before: Measured, after: Measured) -> Figure:
 
 def save_figures(figures: dict[str, Figure], folder: Path, prefix: str) -> list[Path]:
     """Write each figure as `<prefix>-<name>.png`. Returns the paths."""
-    return [save(figure, folder / f"{prefix}-{name}.png") for name, figure in figures.items()]
+    return write_outputs(figure_files(figures, folder, prefix))
+
+
+def figure_files(figures: dict[str, Figure], folder: Path, prefix: str) -> dict[Path, bytes]:
+    """The PNG files of named figures, not yet written."""
+    return {folder / f"{prefix}-{name}.png": figure_bytes(figure, ".png") for name, figure in figures.items()}
 
 
 def pair_edges(measured: Measured, row: int) -> PairEdges:

@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from coincide.durable import write_outputs
 from coincide.errors import BadInput
 from coincide.report.plots.palette import RC
+from coincide.report.plots.series import figure_bytes
 from coincide.scans.coarse import block_mean
 
 if TYPE_CHECKING:
@@ -55,8 +57,5 @@ def draw_fringes(compared: Compared, found: Fringes, out: Path) -> Path:
         axes.set_axis_off()
         axes.set_title("Fringes of the merged picture: how far B's edge lies beside A's", loc="left")
         figure.colorbar(dots, ax=axes, label=f"width of the fringe, {unit}", shrink=0.85)
-        try:
-            figure.savefig(out, dpi=150)
-        except OSError as error:
-            raise BadInput(f"{out} cannot be written: {error.strerror}.") from error
+    write_outputs({out: figure_bytes(figure, ".png")})
     return out

@@ -10,7 +10,7 @@ import numpy as np
 from coincide.planning.glass.footprint import Sight
 from coincide.planning.glass.plan import GlassPlan
 from coincide.planning.glass.plate import met_at, mirrored, through_shift_m
-from coincide.report.plots.palette import ACCENT, BODY_COLOUR, DOUBT, FAINT, GRID, INK, RC, no_formulas
+from coincide.report.plots.palette import ACCENT, BODY_COLOUR, DOUBT, FAINT, GRID, INK, RC
 from coincide.report.words.series import who
 from coincide.rig.geometry import AXES, SCENE, Vector
 
@@ -60,20 +60,14 @@ def glass_drawing(plan: GlassPlan) -> Figure:
 
 def write_glass_drawing(plan: GlassPlan, folder: Path) -> list[Path]:
     """`glass.pdf`, `glass.png` and `glass.svg` in a folder that is made where it is not there."""
-    import matplotlib as mpl
-
-    from coincide.durable import make_folder
+    from coincide.durable import make_folder, write_outputs
+    from coincide.report.plots.series import figure_bytes
 
     make_folder(folder)
-    figure = no_formulas(glass_drawing(plan))
-    written = []
-    with mpl.rc_context(RC):
-        for kind in ("pdf", "png", "svg"):
-            path = folder / f"glass.{kind}"
-            dated = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(kind)
-            figure.savefig(path, dpi=150, metadata=dated)
-            written.append(path)
-    return written
+    figure = glass_drawing(plan)
+    return write_outputs(
+        {folder / f"glass{suffix}": figure_bytes(figure, suffix) for suffix in (".pdf", ".png", ".svg")}
+    )
 
 
 class _Flat:

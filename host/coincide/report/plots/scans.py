@@ -14,8 +14,10 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
+from coincide.durable import write_outputs
 from coincide.errors import BadInput
-from coincide.report.plots.palette import RC, no_formulas
+from coincide.report.plots.palette import RC
+from coincide.report.plots.series import figure_bytes
 from coincide.scans.alignment import Alignment
 from coincide.scans.coarse import block_mean
 from coincide.scans.motion import Region, laid_on
@@ -51,7 +53,7 @@ def draw_pictures(found: Compared, folder: Path, advance: Callable[[], None] = l
         raise BadInput(f"{folder} cannot be made: {error.strerror}.") from error
     for path, draw in zip(paths, (_before, _after, _moved, _loupe), strict=True):
         figure = draw(found)
-        no_formulas(figure).savefig(path, dpi=_DPI)
+        write_outputs({path: figure_bytes(figure, ".png", dpi=_DPI)})
         advance()
     return paths
 

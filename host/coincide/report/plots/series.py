@@ -6,11 +6,13 @@ is in `diagram.py`.
 
 from __future__ import annotations
 
+from io import BytesIO
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from coincide.durable import write_outputs
 from coincide.report.plots.palette import (
     ACCENT,
     AFTER,
@@ -48,14 +50,25 @@ def new_figure(title: str, height_in: float = HEIGHT_IN) -> tuple[Figure, Axes]:
 
 
 def save(figure: Figure, path: Path) -> Path:
-    """Write the figure as its suffix says (.png, .svg, .pdf). Returns the path."""
+    """Write the figure as its suffix says (.png, .svg, .pdf). Returns the path. Raises BadInput where it cannot be
+    written or the name is taken by what is no picture of ours."""
+    return write_outputs({path: figure_bytes(figure, path.suffix)})[0]
+
+
+def figure_bytes(figure: Figure, suffix: str, dpi: int = 150, **how: Any) -> bytes:
+    """The figure as a file of this suffix (.png, .svg, .pdf) holds it, marked as made by coincide."""
     import matplotlib as mpl
 
-    # A fixed date keeps the file the same from run to run.
-    metadata = {"Date": None} if path.suffix == ".svg" else None
+    # No date, so that the file is the same from run to run.
+    marks: dict[str, dict[str, str | None]] = {
+        ".svg": {"Date": None, "Creator": "coincide"},
+        ".pdf": {"CreationDate": None, "Creator": "coincide"},
+        ".png": {"Software": "coincide"},
+    }
+    held = BytesIO()
     with mpl.rc_context(RC):
-        no_formulas(figure).savefig(path, dpi=150, metadata=metadata)
-    return path
+        no_formulas(figure).savefig(held, format=suffix[1:], dpi=dpi, metadata=marks[suffix], **how)
+    return held.getvalue()
 
 
 def skew_by_shot(
