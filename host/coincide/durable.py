@@ -137,4 +137,6 @@ def make_folder(folder: Path) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise BadInput(f"The folder {folder} cannot be made: {error.strerror}.") from error
+        raise BadInput(
+            f"The folder {folder} cannot be made: {error.strerror}. Choose another folder."
+        ) from error

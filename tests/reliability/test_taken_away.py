@@ -15,7 +15,7 @@ from coincide.box.plans import SeriesPlan
 from coincide.box.simulated.port import open_simulated
 from coincide.errors import BadInput
 from coincide.rig.file import parse_toml
-from coincide.session.file import SessionWriter, read_session
+from coincide.session.file import SessionWriter
 from coincide.timing.known import known_from
 from coincide_wiring.netlist import Build, digest
 from tests.box.sinks import MemorySession, header_for
@@ -69,15 +69,10 @@ def test_a_session_taken_away_in_mid_run_stops_it_and_the_box_keeps_the_pair(
         pytest.raises(BadInput, match="deleted, moved or replaced"),
     ):
         run_series(client, writer, SeriesPlan(9))
-    port.wait(5.0)  # the box disarms by itself
     fired = len(port.truth)
     assert fired < 9
     assert port.world.releases.closed_mask == 0
-    again = tmp_path / "again.jsonl"
-    with SessionWriter(again, header_for(client, "2031-05-04T11:00:00Z")) as writer:
-        run_series(client, writer, SeriesPlan(1))
-    kept = read_session(again)
-    assert any(one.kind == "left over" and one.detail["tick"] for one in kept.remarks)
+    assert client.status().unread > 0  # the pair that is on no disk is still in the box
 
 
 def record(made_at: str, sync: str, skew_s: float = 1e-6, u_s: float = 1e-7) -> BenchRecord:
