@@ -14,7 +14,6 @@ from typing import Any
 
 import numpy as np
 
-from coincide.durable import give_name
 from coincide.errors import BadInput
 from coincide.scans.file import Pixels, read_all
 from coincide.scans.pair import Compared
@@ -99,9 +98,9 @@ def write_tiff(
             bigtiff=pixels.nbytes > 3_900_000_000,
             **said,
         )
-        give_name(unfinished, out)
-    except FileExistsError:
-        raise BadInput(f"{out} exists already and stays as it is: choose another name.") from None
+        if out.exists():
+            raise BadInput(f"{out} exists already and stays as it is: choose another name.")
+        os.replace(unfinished, out)
     except OSError as error:
         raise BadInput(f"{out} cannot be written: {error.strerror}.") from error
     finally:
