@@ -18,6 +18,7 @@ HALF = {"A": 2, "B": 4}
 FULL = {"A": 3, "B": 5}
 SYNC = {"A": 6, "B": 7}
 GATES = {"A": (8, 9), "B": (10, 11)}
+OPENED = 1  # a sync input is drawn up by the circuit's own resistor, not by the chip
 BUTTON_HALF = 13
 BUTTON_FULL = 14
 INTERLOCK = 15
@@ -62,10 +63,10 @@ class Truth:
         contact = SYNC[body]
         at = self.sync
         for closed, opened in ((180 * US, 90 * US), (400 * US, 60 * US)):
-            self.edges += [(at, contact, 0), (at + closed, contact, None)]
+            self.edges += [(at, contact, 0), (at + closed, contact, OPENED)]
             at += closed + opened
         # Past the closing of the second curtain and then some, as contacts do.
-        self.edges += [(at, contact, 0), (lag + travel + exposure + 20 * MS, contact, None)]
+        self.edges += [(at, contact, 0), (lag + travel + exposure + 20 * MS, contact, OPENED)]
         # Sensor 1 a quarter, sensor 2 three quarters along the travel.
         for gate, quarter in zip(GATES[body], (1, 3)):  # noqa: B905
             first = lag + travel * quarter // 4
@@ -84,7 +85,8 @@ class Body:
         self.name = name
         self.presses = 0
         self.ready_at = 0
-        for pin in (SYNC[name], *GATES[name]):
+        world.drive(SYNC[name], OPENED)
+        for pin in GATES[name]:
             world.drive(pin, None)
         world.on_output(HALF[name], self.half)
         world.on_output(FULL[name], self.full)

@@ -61,6 +61,10 @@ def client(request: pytest.FixtureRequest) -> Iterator[BoxClient]:
     client.ensure_open()
     client.put_settings({"min_interval_ms": 500, "manual_wind": 0, "field": 1})
     _drain(client)
+    # The box arms only once it has seen its interlock open and closed again: the hand does it.
+    client.lamps(bodies.LAMPS_INTERLOCK, 1 * MS, 1)
+    client.port.wait(1.5 * client.talk.slowdown)
+    _drain(client)
     yield client
     try:
         client.ensure_open()

@@ -8,6 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from coincide.box.cable import ports
+from coincide.box.simulated.board import SimulatedBoard
+from coincide.box.simulated.port import open_simulated
 from tests.cli.running import Ran, run
 
 
@@ -86,8 +89,13 @@ def test_a_wrong_port(measured: Path, acknowledged: None) -> None:
     one_sentence(run(["series", "--port", "/dev/no-such-port"], measured), 3)
 
 
-def test_no_real_box_before_the_cautions_are_acknowledged(measured: Path, unacknowledged: None) -> None:
-    ran = run(["series", "--port", "/dev/no-such-port"], measured)
+def test_no_real_box_before_the_cautions_are_acknowledged(
+    measured: Path, unacknowledged: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    said = SimulatedBoard.identity
+    monkeypatch.setattr(ports, "SerialPort", lambda _: open_simulated("steady", seed=2))
+    monkeypatch.setattr(SimulatedBoard, "identity", lambda board: said(board) | {"simulated": False})
+    ran = run(["series", "--port", "/dev/box"], measured)
     one_sentence(ran, 2)
     assert "cautions" in ran.err
 

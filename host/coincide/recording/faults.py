@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -11,9 +10,7 @@ import numpy.typing as npt
 from coincide.errors import BadInput
 from coincide.recording.edges import Floats
 from coincide.recording.find import Samples
-
-if TYPE_CHECKING:
-    from coincide.recording.light import Pulse
+from coincide.recording.pulse import Pulse
 
 QUIETER = 10.0  # 20 dB
 MOST_LEAK = 0.1

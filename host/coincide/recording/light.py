@@ -24,6 +24,7 @@ from coincide.recording.faults import (
 )
 from coincide.recording.find import REACH_S, Bang, exposure_at, peaks, steps
 from coincide.recording.parts import Uncertain, rectangle
+from coincide.recording.pulse import Pulse
 
 WINDING_S = 0.1  # what opens later than the longer marked time and this after the first edge is winding
 OWN = 0.35  # of a channel's usual step, below which what is seen is the other channel's light
@@ -31,20 +32,6 @@ NOISE = 8.0
 PART_OF_BLADES = 0.4  # of their time, over which a step is looked for
 CELL_S = 12e-6  # of a bare diode in one of the recipes: half-width of its own delay
 CLOCK_PPM = 100.0  # of a sound card's crystal
-
-
-@dataclass(frozen=True, slots=True)
-class Pulse:
-    """One exposure in one channel; seconds from the start of the recording. u_s: standard uncertainty of (open, close).
-    size: steps of (open, close). ramp_s. unlike: how badly a step describes it. clipped: of (open, close)."""
-
-    open_s: float
-    close_s: float
-    u_s: tuple[float, float]
-    size: tuple[float, float]
-    ramp_s: float
-    unlike: float
-    clipped: tuple[bool, bool]
 
 
 @dataclass(frozen=True, slots=True)

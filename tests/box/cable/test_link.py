@@ -55,9 +55,10 @@ def test_a_box_that_resets_mid_series(seed: int) -> None:
 def test_watching_over_a_bad_cable_keeps_every_group(name: str) -> None:
     inner = open_simulated("twin cable", seed=2)
     witness = Witness(inner.world)
-    port = LossyPort(inner, CABLES[name], 2)
+    port = LossyPort(inner, CABLES[name], 3)
     client = connected(port)
     session = MemorySession(header_for(client))
+    assert port.now_s() < inner.truth[0].reference_s - 0.5  # watching begins before the cable is first pressed
     outcome = watch(client, session, quiet_s=30.0)
     assert outcome.kept == len(inner.truth) == 40
     assert numbers(session.records) == list(range(1, 41))
