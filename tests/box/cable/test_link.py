@@ -60,7 +60,9 @@ def test_watching_over_a_bad_cable_keeps_every_group(name: str) -> None:
         client = connected(port)
         session = MemorySession(header_for(client))
         # Only a host that got through in time watches when the cable is first pressed: what is lost before is no loss.
-        if port.now_s() < 3.3:  # the cable is pressed 3.4 s after the start
+        if (
+            port.now_s() < 1.0
+        ):  # the cable is pressed 3.4 s after the start, and the request to watch may be lost too
             break
     outcome = watch(client, session, quiet_s=30.0)
     assert outcome.kept == len(inner.truth) == 40
