@@ -263,7 +263,9 @@ def _why(
     if missed:
         return f"{missed} of the pairs had no answer from one of the bodies."
     if verdict == "ready":
-        return f"A shift of half the tolerance ({tolerance}) is ruled out after {shots} shots; found {shift}."
+        return (
+            f"A shift of half the tolerance of ±{tolerance} is ruled out after {shots} shots; found {shift}."
+        )
     if verdict == "touch up":
         return f"The skew's centre has moved by {shift} of a tolerance of {tolerance}; add it to the offset."
     return (
