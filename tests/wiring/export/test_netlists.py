@@ -64,5 +64,5 @@ def test_the_files_are_written_and_a_file_in_the_way_is_told(tmp_path: Path) -> 
     written = write(Build(), tmp_path / "nets")
     assert {"coincide.net", "parts.csv", "nets.csv", "release_a.cir"} <= {one.name for one in written}
     (tmp_path / "taken").write_text("")
-    with pytest.raises(BadInput, match="could not be written"):
+    with pytest.raises(BadInput, match="cannot be made"):
         write(Build(), tmp_path / "taken")
