@@ -3,6 +3,9 @@ on a board."""
 
 from .lights import (
     ARMED,
+    BLACK_A,
+    BLACK_B,
+    BLACK_BOTH,
     BOOT,
     DAMAGED,
     DARK,
@@ -25,6 +28,9 @@ _WORDS = (
     (NO_ANSWER_A, "body A did not answer", "orange long, then one short, twice"),
     (NO_ANSWER_B, "body B did not answer", "orange long, then two short, twice"),
     (NO_ANSWER_BOTH, "neither body answered", "orange long, then three short, twice"),
+    (BLACK_A, "body A fired and no light was seen: a black frame", "orange, two long, then one short, twice"),
+    (BLACK_B, "body B fired and no light was seen: a black frame", "orange, two long, then two short, twice"),
+    (BLACK_BOTH, "both fired and no light was seen", "orange, two long, then three short, twice"),
     (NOT_MEASURED, "the pair was fired and not measured", "both together, two short flashes far apart"),
     (DARK, "ready, or off", "dark"),
     (ARMED, "armed by the laptop: the releases may close", "blue, steady"),

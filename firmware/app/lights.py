@@ -10,6 +10,9 @@ NO_ANSWER_A = "no_answer_a"
 NO_ANSWER_B = "no_answer_b"
 NO_ANSWER_BOTH = "no_answer_both"
 NOT_MEASURED = "not_measured"
+BLACK_A = "black_a"
+BLACK_B = "black_b"
+BLACK_BOTH = "black_both"
 DARK = "dark"
 ARMED = "armed"
 NOT_WOUND = "not_wound"
@@ -31,6 +34,7 @@ _PAUSE = 50
 # Two bytes a step: which are lit, and for how long. As tuples these would take six kilobytes of a board's memory.
 _ONE = bytes((_ORANGE, _SHORT, _OFF, _GAP))
 _BODY = bytes((_ORANGE, _LONG, _OFF, _GAP))
+_BLACK = _BODY * 2
 _END = bytes((_OFF, _PAUSE))
 _STEPS = {
     WITHIN: bytes((_BLUE, _LONG)),
@@ -39,6 +43,9 @@ _STEPS = {
     NO_ANSWER_B: (_BODY + _ONE * 2 + _END) * 2,
     NO_ANSWER_BOTH: (_BODY + _ONE * 3 + _END) * 2,
     NOT_MEASURED: bytes((_BOTH, _SHORT, _OFF, _LONG, _BOTH, _SHORT)),
+    BLACK_A: (_BLACK + _ONE + _END) * 2,
+    BLACK_B: (_BLACK + _ONE * 2 + _END) * 2,
+    BLACK_BOTH: (_BLACK + _ONE * 3 + _END) * 2,
     DARK: bytes((_OFF, 0)),
     ARMED: bytes((_BLUE, 0)),
     NOT_WOUND: bytes((_BLUE, 30, _ORANGE, 30)) * 3,

@@ -142,7 +142,17 @@ FRAME_FIELDS = (
     "flicks_b",
     "lost",
 )
-FRAME_VERDICTS = ("within", "out", "no_answer_a", "no_answer_b", "no_answer_both", "not_measured")
+FRAME_VERDICTS = (
+    "within",
+    "out",
+    "no_answer_a",
+    "no_answer_b",
+    "no_answer_both",
+    "not_measured",
+    "black_a",
+    "black_b",
+    "black_both",
+)
 
 
 def check_fields(verb, request):

@@ -14,6 +14,9 @@ NO_ANSWER_A = 2
 NO_ANSWER_B = 3
 NO_ANSWER_BOTH = 4
 NOT_MEASURED = 5
+BLACK_A = 6
+BLACK_B = 7
+BLACK_BOTH = 8
 
 REBOUND_NS = (
     3000000  # a contact that closes again so soon after opening bounced; the host's EdgeRules.rebound_s
@@ -25,7 +28,8 @@ class BodyReading:
 
     `mid_ns`: mid-exposure after the shot's first edge, or None. `lag_ns`: the same after the full-press edge
     that left the box, or None. `exposure_ns`: open to closed at the gate, or None. `bounces`, `flicks`:
-    closings taken for bounce, and closings too early, too late or too short to be an exposure.
+    closings taken for bounce, and closings too early, too late or too short to be an exposure. `black`: its contact
+    closed, and no light came to the gate.
     """
 
     def __init__(self):
@@ -34,6 +38,7 @@ class BodyReading:
         self.exposure_ns = None  # type: int | None
         self.bounces = 0
         self.flicks = 0
+        self.black = False
 
 
 class FrameReading:
@@ -53,8 +58,8 @@ def read_frame(edges, preset, tick_hz):
         return FrameReading(BodyReading(), BodyReading(), None, NOT_MEASURED, edges.lost)
     a = _read_body(edges, preset, "a", (FULL_A, SYNC_A, GATE_A1, GATE_A2), tick_hz)
     b = _read_body(edges, preset, "b", (FULL_B, SYNC_B, GATE_B1, GATE_B2), tick_hz)
-    silent_a = preset["how_a"] != HOW_NONE and a.mid_ns is None
-    silent_b = preset["how_b"] != HOW_NONE and b.mid_ns is None
+    silent_a = preset["how_a"] != HOW_NONE and a.mid_ns is None and not a.black
+    silent_b = preset["how_b"] != HOW_NONE and b.mid_ns is None and not b.black
     skew = None
     if edges.lost:
         # An edge that was lost may have been the one that counts.
@@ -65,6 +70,12 @@ def read_frame(edges, preset, tick_hz):
         verdict = NO_ANSWER_A
     elif silent_b:
         verdict = NO_ANSWER_B
+    elif a.black and b.black:
+        verdict = BLACK_BOTH
+    elif a.black:
+        verdict = BLACK_A
+    elif b.black:
+        verdict = BLACK_B
     elif a.mid_ns is None or b.mid_ns is None:
         verdict = NOT_MEASURED
     else:
@@ -106,6 +117,9 @@ def _read_body(edges, preset, body, channels, tick_hz):
                     twice_mid = None
             if twice_mid is not None:
                 reading.exposure_ns = ticks_to_ns(width, tick_hz)
+        elif edges.first(gate_1, 1) < 0 and edges.first(gate_2, 1) < 0:
+            # The host reads a shot so too, as a black frame (timing/shutter/mid_exposure.py).
+            reading.black = _closing(edges, sync, full, by_sync, BodyReading())[0] >= 0
     if twice_mid is not None:
         to_mid = preset["to_mid_" + body + "_ns"]
         reading.mid_ns = ticks_to_ns(twice_mid, 2 * tick_hz) + to_mid

@@ -23,6 +23,9 @@ VERDICT_WORDS = {
     "no_answer_b": "body B did not answer",
     "no_answer_both": "neither body answered",
     "not_measured": "not measured",
+    "black_a": "body A fired and no light was seen",
+    "black_b": "body B fired and no light was seen",
+    "black_both": "both bodies fired and no light was seen",
     "damaged": "the entry is damaged",
 }
 

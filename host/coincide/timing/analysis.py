@@ -15,10 +15,11 @@ from coincide.session.file import read_session
 from coincide.session.model import BODIES, Floats, Session, Shots
 from coincide.session.shots import shots_from_session
 from coincide.timing.bodies.behaviour import notice
+from coincide.timing.bodies.black import notice_black
 from coincide.timing.bodies.in_time import notice_in_time
 from coincide.timing.finding import Finding
 from coincide.timing.known import MEASURE_ZERO, Known, known_from
-from coincide.timing.offset.suggest import OffsetSuggestion, suggest_offset
+from coincide.timing.offset.suggest import OffsetSuggestion, suggest_offset, with_lost_keepers
 from coincide.timing.offset.verify import Verification, verify
 from coincide.timing.recorded import with_recording
 from coincide.timing.shutter.circuits import as_wired, isolators_s, later_drift, with_zero
@@ -62,6 +63,11 @@ class Measured:
     def answered(self) -> int:
         """Pairs with a skew."""
         return int(np.isfinite(self.skew_s).sum())
+
+    @property
+    def black(self) -> int:
+        """Pairs in which a shutter fired its contact and let no light through."""
+        return int(self.mids.black.any(axis=1).sum())
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +124,7 @@ def measure(session: Session) -> Measured:
 
 def offset_of(measured: Measured) -> OffsetSuggestion:
     """The offset that measured pairs suggest. Raises BadInput as `suggest_offset` does."""
-    return suggest_offset(
+    found = suggest_offset(
         measured.skew_s,
         tolerance_s=measured.tolerance_s,
         resolution_s=measured.resolution_s,
@@ -127,6 +133,7 @@ def offset_of(measured: Measured) -> OffsetSuggestion:
         rest_s=measured.shots.rest_s,
         type_b_s=measured.mids.type_b_s,
     )
+    return with_lost_keepers(found, measured.black)
 
 
 def verified(suggestion: OffsetSuggestion, fresh: Measured) -> Verification:
@@ -138,6 +145,7 @@ def verified(suggestion: OffsetSuggestion, fresh: Measured) -> Verification:
         start_s=fresh.shots.start_s,
         rest_s=fresh.shots.rest_s,
         resolution_s=fresh.resolution_s,
+        black=fresh.black,
     )
 
 
@@ -170,7 +178,8 @@ def analyse(session: Session) -> Analysis:
     names = (measured.rig.bodies.a.name, measured.rig.bodies.b.name)
     found = notice(
         measured.shots,
-        measured.mids.mid_s,
+        # A body that fired its contact did answer, light or no light.
+        np.where(measured.mids.black, measured.shots.sync_s, measured.mids.mid_s),
         measured.lag_s,
         names=names,
         winds=(measured.rig.bodies.a.wind, measured.rig.bodies.b.wind),
@@ -179,6 +188,9 @@ def analyse(session: Session) -> Analysis:
         Finding("sensors", letter, said, "")
         for letter, body in zip(BODIES, measured.mids.bodies, strict=True)
         for said in body.complaints
+    )
+    found += notice_black(
+        measured.mids.black, np.isfinite(measured.mids.exposure_s), measured.shots.number, names
     )
     found += _of_the_lamp(measured) + later_drift(measured.known, names)
     stale = measured.known.stale_zero

@@ -19,7 +19,7 @@ from coincide.timing.offset.series import after_rest
 from coincide.timing.ready import Readiness, from_calibration, judge_ready, plan_ready
 
 FIELD_SENSORS = "sync+sync"  # with film in the bodies no sensor sits at the gate
-SILENT = ("no_answer_a", "no_answer_b", "no_answer_both")
+SILENT = ("no_answer_a", "no_answer_b", "no_answer_both", "black_a", "black_b", "black_both")
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,9 @@ from coincide_firmware.app.pins import FULL_A, FULL_B, GATE_A1, GATE_A2, GATE_B1
 from coincide_firmware.app.settings import HOW_GATE, HOW_GATES, HOW_NONE, HOW_SYNC, check_preset
 from coincide_firmware.app.shots import Edges
 from coincide_firmware.app.verdict import (
+    BLACK_A,
+    BLACK_B,
+    BLACK_BOTH,
     NO_ANSWER_A,
     NO_ANSWER_B,
     NO_ANSWER_BOTH,
@@ -87,6 +90,24 @@ def test_one_gate_sensor_of_two_is_no_answer():
     assert frame.verdict == NO_ANSWER_A
     assert frame.skew_ns is None
     assert read_frame(edges(*FULLS, *pulse(GATE_A2, 40 * MS, 8 * MS)), preset(), HZ).verdict == NO_ANSWER_BOTH
+
+
+def test_a_contact_without_light_at_the_gate_is_a_black_frame():
+    a, b = pulse(SYNC_A, 40 * MS, 10 * MS), pulse(SYNC_B, 40 * MS, 10 * MS)
+    light_a, light_b = pulse(GATE_A1, 36 * MS, 20 * MS), pulse(GATE_B1, 36 * MS, 20 * MS)
+    both = preset(how_a=HOW_GATE, how_b=HOW_GATE)
+    for shown, verdict in (
+        (light_b, BLACK_A),
+        (light_a, BLACK_B),
+        ((), BLACK_BOTH),
+        (light_a + light_b, WITHIN),
+    ):
+        frame = read_frame(edges(*FULLS, *a, *b, *shown), both, HZ)
+        assert frame.verdict == verdict
+        assert (frame.skew_ns is None) == (verdict != WITHIN)
+    assert read_frame(edges(*FULLS, *b, *light_b), both, HZ).verdict == NO_ANSWER_A
+    # A flick of the contact is no exposure.
+    assert read_frame(edges(*FULLS, *pulse(SYNC_A, 5, 3), *b, *light_b), both, HZ).verdict == NO_ANSWER_A
 
 
 def test_bounce_counts_from_the_first_closing():

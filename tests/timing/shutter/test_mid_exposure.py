@@ -10,6 +10,8 @@ from numpy.testing import assert_allclose
 from scipy import signal
 
 from coincide.rig.calibration import Learned
+from coincide.timing.bodies.black import notice_black
+from coincide.timing.offset.suggest import suggest_offset, with_lost_keepers
 from coincide.timing.shutter.mid_exposure import learn, mid_exposures
 from coincide.timing.shutter.sensors import (
     EdgeModel,
@@ -73,10 +75,13 @@ def test_a_shot_without_its_gate_edge_does_not_jump() -> None:
     pair = (world("focal-plane", "both", 5), world("focal-plane", "both", 6))
     shots, rig = shots_of(pair, np.random.default_rng(2)), rig_of(pair)
     whole = mid_exposures(shots, rig).bodies[0].mid_s
-    opened, closed = shots.gate_open_s.copy(), shots.gate_close_s.copy()
-    opened[4, 0], closed[4, 0] = np.nan, np.nan
-    holed = mid_exposures(replace(shots, gate_open_s=opened, gate_close_s=closed), rig).bodies[0].mid_s
-    assert_allclose(holed, whole, atol=0.1 * MS)
+    opened, closed, lost = shots.gate_open_s.copy(), shots.gate_close_s.copy(), shots.lost.copy()
+    # One edge; both of a shot whose edges the box could not keep.
+    opened[4, 0] = np.nan
+    opened[6, 0], closed[6, 0], lost[6] = np.nan, np.nan, 2
+    holed = mid_exposures(replace(shots, gate_open_s=opened, gate_close_s=closed, lost=lost), rig).bodies[0]
+    assert_allclose(holed.mid_s, whole, atol=0.1 * MS)
+    assert not holed.black.any()
 
 
 @pytest.mark.parametrize(
@@ -176,3 +181,33 @@ def test_flicker_is_named_by_its_frequency() -> None:
 def test_exposure_in_stops() -> None:
     assert_allclose(stops(2**-6, 2**-7), 1.0)
     assert_allclose(effective_exposure_s(2 * MS, 5 * MS, 3 * MS), 7.5 * MS)
+
+
+def test_a_frame_without_light_is_no_keeper_and_is_named() -> None:
+    """The contact closed, the gate stayed dark: no time is told, and nobody says that the body did not answer."""
+    pair = (world("focal-plane", "both", 3), world("focal-plane", "both", 4))
+    shots, rig = shots_of(pair, np.random.default_rng(1)), rig_of(pair)
+    opened, closed = shots.gate_open_s.copy(), shots.gate_close_s.copy()
+    opened[[4, 7], 1], closed[[4, 7], 1] = np.nan, np.nan
+    found = mid_exposures(replace(shots, gate_open_s=opened, gate_close_s=closed), rig)
+    assert np.flatnonzero(found.black[:, 1]).tolist() == [4, 7]
+    assert not found.black[:, 0].any()
+    assert np.isnan(found.mid_s[[4, 7], 1]).all()
+    (said,) = notice_black(found.black, np.isfinite(found.exposure_s), shots.number, ("Lapwing", "Bittern"))
+    assert said.body == "B"
+    assert f"{shots.number[4]}, {shots.number[7]}" in said.say
+    assert "black frames." in said.say
+    one = suggest_offset(np.random.default_rng(2).normal(0.02, 1e-3, 18), tolerance_s=5 * MS)
+    assert_allclose(with_lost_keepers(one, 2).expected_keepers, 0.9 * one.expected_keepers)
+
+
+def test_without_light_to_the_end_the_sensor_may_have_slipped() -> None:
+    """Nothing tells a sensor that fell off from a shutter that runs closed: both are said, and no keeper is counted."""
+    pair = (world("focal-plane", "both", 3), world("focal-plane", "both", 4))
+    shots, rig = shots_of(pair, np.random.default_rng(1)), rig_of(pair)
+    opened, closed = shots.gate_open_s.copy(), shots.gate_close_s.copy()
+    opened[-4:, 1], closed[-4:, 1] = np.nan, np.nan
+    found = mid_exposures(replace(shots, gate_open_s=opened, gate_close_s=closed), rig)
+    assert np.isnan(found.mid_s[-4:, 1]).all()
+    (said,) = notice_black(found.black, np.isfinite(found.exposure_s), shots.number, ("Lapwing", "Bittern"))
+    assert "black frames, or the gate sensor slipped" in said.say

@@ -36,7 +36,7 @@ def show_analysis(analysis: Analysis) -> None:
     """The table of both bodies, who is late, what to set, what to expect, and what else was noticed."""
     from coincide.report.words.left_over import what_it_leaves
     from coincide.report.words.series import (
-        BODY_COLUMNS,
+        body_columns,
         body_rows,
         lateness,
         noticed,
@@ -47,7 +47,7 @@ def show_analysis(analysis: Analysis) -> None:
     )
 
     measured = analysis.measured
-    table(BODY_COLUMNS, body_rows(measured))
+    table(body_columns(measured), body_rows(measured))
     say(lateness(analysis))
     if analysis.suggestion is not None:
         again = "coincide recording" if was_recorded(measured) else "coincide watch"

@@ -37,6 +37,8 @@ def session_json(analysis: Analysis, path: Path | None) -> dict[str, Any]:
             "exposure_b_s": measured.mids.exposure_s[:, 1],
             "offset_on_s": measured.offset_on_s,
             "within": np.abs(measured.skew_s) <= measured.tolerance_s,
+            "black_a": measured.mids.black[:, 0],
+            "black_b": measured.mids.black[:, 1],
         },
         "seen_by": [body.how for body in measured.mids.bodies],
         "type_b_u_s": measured.mids.type_b_s,

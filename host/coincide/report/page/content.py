@@ -27,8 +27,8 @@ from coincide.report.words.left_over import what_it_leaves
 from coincide.report.words.numbers import ms, percent
 from coincide.report.words.quantities import QUANTITY_COLUMNS, quantity_rows
 from coincide.report.words.series import (
-    BODY_COLUMNS,
     BUDGET_COLUMNS,
+    body_columns,
     body_rows,
     budget_rows,
     budget_sentence,
@@ -160,7 +160,7 @@ def _sections(analysis: Analysis, figures: dict[str, PageFigure], fresh: Analysi
         for finding in sorted(analysis.findings, key=lambda finding: finding.code in HARMLESS)
     )
     remarked = tuple(PageFinding(said, "", False) for said in remarks(analysis))
-    columns = tuple(Column(name, "," in name) for name in BODY_COLUMNS)
+    columns = tuple(Column(name, "," in name) for name in body_columns(measured))
     table = PageTable("Each body", columns, tuple(body_rows(measured)))
     drawn_pair = (figures["one-pair"],) if "one-pair" in figures else ()
     sections.append(

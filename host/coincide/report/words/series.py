@@ -174,7 +174,8 @@ def _moved_the_wrong_way(suggestion: OffsetSuggestion, verification: Verificatio
 
 
 def body_rows(measured: Measured) -> list[tuple[str, ...]]:
-    """One row a body: name, how it was seen, lag, spread of the lag, exposure, pairs without an answer."""
+    """One row a body: name, how it was seen, lag, spread of the lag, exposure, pairs without an answer, and, where
+    there are any, pairs without light."""
     rows: list[tuple[str, ...]] = []
     for index, body in enumerate(measured.rig.both):
         lag_s = measured.lag_s[:, index]
@@ -191,7 +192,10 @@ def body_rows(measured: Measured) -> list[tuple[str, ...]]:
                 _exposure(
                     float(np.median(known)) if known.size else math.nan, body.shutter.exposure.nominal_s
                 ),
-                str(int(np.sum(~np.isfinite(measured.mids.mid_s[:, index])))),
+                str(
+                    int(np.sum(~np.isfinite(measured.mids.mid_s[:, index]) & ~measured.mids.black[:, index]))
+                ),
+                *((str(int(measured.mids.black[:, index].sum())),) if measured.black else ()),
             )
         )
     return rows
@@ -205,7 +209,10 @@ def seen_by(measured: Measured, index: int) -> str:
     return {"gate": "gate sensor", "sync": "sync contact", "sound": "its sound", "none": "not seen"}[how]
 
 
-BODY_COLUMNS = ("body", "seen by", "lag, ms", "its spread, ms", "exposure", "no answer, pairs")
+def body_columns(measured: Measured) -> tuple[str, ...]:
+    """Above `body_rows`; frames without light have a column where there are any."""
+    columns = ("body", "seen by", "lag, ms", "its spread, ms", "exposure", "no answer, pairs")
+    return (*columns, "no light, pairs") if measured.black else columns
 
 
 def _number(value_s: float, uncertainty_s: float) -> str:

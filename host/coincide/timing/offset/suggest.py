@@ -48,7 +48,7 @@ class OffsetSuggestion:
     posterior), drift_chance the probability that it moved at all. method: 'shape' or 'kernel'.
     curve_offset_s, curve_keepers: expected keepers for offsets about the suggestion, for plotting. Rows of
     the series: used; first, shots after a rest left out because they differ; outliers; missed. structure: in
-    time, where it is evident.
+    time, where it is evident. kept_share: of pairs that are not lost for another reason than their skew.
     """
 
     offset_s: float
@@ -83,6 +83,7 @@ class OffsetSuggestion:
     span_s: float = 0.0
     spacing_s: float = 0.0
     structure: Structure | None = None
+    kept_share: float = 1.0
 
     @property
     def shots_used(self) -> int:
@@ -133,6 +134,25 @@ def suggest_offset(
         return replace(found, structure=structure if moving else None)
     kernel = kernel_offset(series, steady, tolerance_s, seed=seed)
     return _from_kernel(series, steady, kernel, tolerance_s, resolution_s, type_b_s, seed)
+
+
+def with_lost_keepers(found: OffsetSuggestion, lost: int) -> OffsetSuggestion:
+    """The same where so many more pairs were no keepers for another reason than their skew, as black frames are."""
+    if not lost:
+        return found
+    answered = len(found.used) + len(found.outliers)
+    share = answered / (answered + lost)
+    u = float(np.sqrt(share * (1.0 - share) / (answered + lost)))
+    low, high = found.keepers_range
+    return replace(
+        found,
+        expected_keepers=found.expected_keepers * share,
+        expected_keepers_u=float(np.hypot(found.expected_keepers_u * share, u)),
+        keepers_range=(low * share, high * share),
+        keepers_seen=found.keepers_seen * share,
+        keepers_seen_u=float(np.hypot(found.keepers_seen_u * share, u)),
+        kept_share=share,
+    )
 
 
 def _from_shape(

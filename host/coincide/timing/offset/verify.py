@@ -64,12 +64,14 @@ def verify(
     rest_s: Floats | None = None,
     pause_s: float | None = None,
     resolution_s: float = TICK_S,
+    black: int = 0,
     seed: int = 1879,
 ) -> Verification:
     """Compare a fresh series of skews (n,), measured with `suggestion.offset_s` on, with what was promised.
 
     start_s, rest_s (n,) as in `suggest_offset`. pause_s: from the last shot of the first series to the
     first of this one; by default one usual interval, so that a drift found is carried on without a break.
+    black: pairs besides with a frame that got no light: counted, and not kept.
     Raises BadInput with fewer than LEAST_SHOTS pairs that count.
     """
     fresh = sort_out(skew_s, step_s=resolution_s, start_s=start_s, rest_s=rest_s, keep_first=False)
@@ -85,7 +87,8 @@ def verify(
     counted = np.concatenate([fresh.used, fresh.outliers])
     keepers = int(np.sum(np.abs(np.asarray(skew_s)[counted]) <= suggestion.tolerance_s))
     shares = _shares(suggestion, path)
-    counts = rng.binomial(counted.size, np.clip(shares, 0.0, 1.0))
+    pairs = int(counted.size) + black
+    counts = rng.binomial(pairs, np.clip(shares, 0.0, 1.0))
     predicted = suggestion.draws.quantile(counts.astype(np.float64), (0.025, 0.975))
     low_count, high_count = int(np.floor(predicted[0])), int(np.ceil(predicted[1]))
 
@@ -99,10 +102,10 @@ def verify(
             np.hypot(_half(suggestion.interval_s), _half(interval))
         )
     return Verification(
-        pairs=int(counted.size),
+        pairs=pairs,
         keepers=keepers,
-        share=keepers / counted.size,
-        share_interval=proven_share(keepers, int(counted.size)),
+        share=keepers / pairs,
+        share_interval=proven_share(keepers, pairs),
         predicted_share=suggestion.draws.mean(shares),
         predicted_keepers=(low_count, high_count),
         keepers_agree=low_count <= keepers <= high_count,
@@ -149,7 +152,7 @@ def _shares(suggestion: OffsetSuggestion, path: Floats) -> Floats:
         spread = suggestion.keepers_seen_u * rng.standard_normal(path.shape[0])
         return np.asarray(suggestion.keepers_seen * float(np.mean(curve)) / here + spread)
     inside = suggestion.draws.within(path, suggestion.tolerance_s).mean(axis=1)
-    return np.asarray(inside * len(suggestion.used) / answered)
+    return np.asarray(inside * len(suggestion.used) / answered * suggestion.kept_share)
 
 
 def _centre(

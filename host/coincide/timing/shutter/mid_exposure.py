@@ -4,15 +4,17 @@
     sync.py    sync contact: the edge, from there to half-peak open, plus half the exposure
     shutter.py what both need of the rig
 
-Both in one series: where a shot lacks its gate edges, its sync edge is used with the difference between the
-two that the rest of the series showed, so that no shot jumps because it was seen another way.
+Both in one series: where a shot lacks a gate edge, its sync edge is used with the difference between the two that
+the rest of the series showed, so that no shot jumps because it was seen another way. Where no light came at all to a
+gate that saw it in other shots, the frame is black, and no time is told.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
+import numpy.typing as npt
 
 from coincide.rig.calibration import Learned
 from coincide.rig.model import Body, Rig
@@ -21,6 +23,8 @@ from coincide.timing.part import Part, together_s
 from coincide.timing.shutter.gate import GateView, look_at_gate
 from coincide.timing.shutter.sync import look_at_sync, looks_like_m
 from coincide.timing.shutter.traits import shutter_model
+
+Flags = npt.NDArray[np.bool_]
 
 LEAST_COMMON = 3  # shots seen both ways before the one may stand in for the other
 
@@ -32,6 +36,7 @@ class BodyMid:
     mid_s (n,) at frame centre; exposure_s (n,) measured at a gate, else NaN. how: 'gate', 'sync', 'sound' or 'none'.
     parts, exposure_parts: what is uncertain in common to all shots. refusal: why nothing can be measured, or
     None. travel_s, travel_parts: told by two gate sensors, else NaN and none. complaints: sentences to mind.
+    black (n,): the contact closed and no light came to a gate that saw it in other shots; no time is told for those.
     """
 
     mid_s: Floats
@@ -43,6 +48,7 @@ class BodyMid:
     travel_parts: tuple[Part, ...] = ()
     exposure_parts: tuple[Part, ...] = ()
     complaints: tuple[str, ...] = ()
+    black: Flags = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))
 
     @property
     def type_b_s(self) -> float:
@@ -73,6 +79,15 @@ class MidExposures:
     def type_b_s(self) -> float:
         """Standard uncertainty of every skew of the series in common."""
         return float(np.hypot(self.bodies[0].type_b_s, self.bodies[1].type_b_s))
+
+    @property
+    def black(self) -> Flags:
+        """Frames that got no light, (n, 2)."""
+        rows = self.bodies[0].mid_s.size
+        return np.stack(
+            [body.black if body.black.size else np.zeros(rows, dtype=np.bool_) for body in self.bodies],
+            axis=1,
+        )
 
     @property
     def refusals(self) -> tuple[str, ...]:
@@ -121,9 +136,14 @@ def _body(shots: Shots, body: Body, letter: str, index: int, learned: Learned | 
     if by_gate == 0 and by_sync == 0:
         refusal = gate.refusal or sync.refusal or _unseen(body, letter)
         return BodyMid(gate.mid_s, gate.exposure_s, "none", (), refusal, np.nan)
+    dark = np.isnan(shots.gate_open_s[:, index]).all(axis=1) & np.isnan(shots.gate_close_s[:, index]).all(
+        axis=1
+    )
+    # Where the box lost edges, the light's may be among them.
+    black = dark & np.isfinite(shots.sync_s[:, index]) & (shots.lost == 0) & (by_gate >= LEAST_COMMON)
     if by_gate < max(LEAST_COMMON, by_sync // 2):
         return BodyMid(
-            sync.mid_s,
+            np.where(black, np.nan, sync.mid_s),
             gate.exposure_s,
             "sync",
             sync.parts,
@@ -132,6 +152,7 @@ def _body(shots: Shots, body: Body, letter: str, index: int, learned: Learned | 
             gate.travel_parts,
             gate.exposure_parts,
             (*gate.complaints, *sync.complaints),
+            black,
         )
     mid, complaints = gate.mid_s, gate.complaints
     both = np.isfinite(mid) & np.isfinite(shots.sync_s[:, index])
@@ -142,7 +163,7 @@ def _body(shots: Shots, body: Body, letter: str, index: int, learned: Learned | 
         )
         complaints = complaints if warning is None else (*complaints, warning)
         steady = shots.sync_s[:, index] + np.median((mid - shots.sync_s[:, index])[both])
-        mid = np.where(np.isfinite(mid), mid, steady)
+        mid = np.where(np.isfinite(mid) | black, mid, steady)
     return BodyMid(
         mid,
         gate.exposure_s,
@@ -153,6 +174,7 @@ def _body(shots: Shots, body: Body, letter: str, index: int, learned: Learned | 
         gate.travel_parts,
         gate.exposure_parts,
         complaints,
+        black,
     )
 
 
