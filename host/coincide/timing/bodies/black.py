@@ -24,7 +24,7 @@ def between_sightings(black: Flags, lit: Flags) -> Flags:
     if not seen.size:
         return np.zeros(black.size, dtype=np.bool_)
     row = np.arange(black.size)
-    return black & (row > seen[0]) & (row < seen[-1])
+    return np.asarray(black & (row > seen[0]) & (row < seen[-1]), dtype=np.bool_)
 
 
 def notice_black(
