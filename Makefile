@@ -30,10 +30,10 @@ test: $(STAMP) tests/firmware/vm/node_modules/.installed
 
 soak: $(STAMP) tests/firmware/vm/node_modules/.installed
 	-$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[fuzz]'
-	$(PYTEST) -n auto -m "soak"
+	$(PYTEST) -n auto --timeout 0 -m "soak"
 
 bench: $(STAMP)
-	$(PYTEST) -m "benchmark" -s
+	$(PYTEST) --timeout 0 -m "benchmark" -s
 
 lint: $(STAMP)
 	$(BIN)/ruff check .

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+import time
 from pathlib import Path
 
 import pytest
@@ -38,26 +38,37 @@ def test_a_world_asked_for_is_played_as_it_is(tmp_path: Path, monkeypatch: pytes
 
 
 class Typed:
-    """A terminal at which Enter is pressed so many times."""
+    """A terminal at which these lines are typed; an empty one is Ctrl-D, and after the last it is gone."""
 
-    def __init__(self, presses: int) -> None:
-        self.left = presses
+    def __init__(self, *lines: str) -> None:
+        self.left = list(lines)
 
     def isatty(self) -> bool:
         return True
 
-    def __iter__(self) -> Iterator[str]:
-        while self.left:
-            self.left -= 1
-            yield "\n"
+    def readline(self) -> str:
+        return self.left.pop(0) if self.left else ""
 
 
-def test_enter_is_not_listened_for_before_it_is_asked_for(monkeypatch: pytest.MonkeyPatch) -> None:
-    typed = Typed(1)
+def heard(key: EnterKey) -> bool:
+    """Whether an Enter is heard before long: the key listens in a thread of its own."""
+    given_up_s = time.monotonic() + 30
+    while time.monotonic() < given_up_s:
+        if key.pressed():
+            return True
+    return False
+
+
+@pytest.mark.parametrize(
+    "lines", [("\n",), ("", "\n"), ("", "", "", "\n")], ids=["Enter", "Ctrl-D first", "Ctrl-D thrice"]
+)
+def test_enter_is_not_listened_for_before_it_is_asked_for(
+    lines: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    typed = Typed(*lines)
     monkeypatch.setattr(sys, "stdin", typed)
     key = EnterKey()
-    assert typed.left == 1  # a question asked before the first pair keeps its answer
-    while not key.pressed():
-        pass
-    assert typed.left == 0
+    assert typed.left == list(lines)  # a question asked before the first pair keeps its answer
+    assert heard(key)
+    assert not typed.left
     assert not key.pressed()
