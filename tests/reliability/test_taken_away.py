@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,11 +12,11 @@ import pytest
 from coincide.bench.check.record import BenchRecord, Loop, ZeroResult, fitted, save_record, zero_correction
 from coincide.box.cable.client import BoxClient
 from coincide.box.conduct import run_series
-from coincide.box.plans import SeriesPlan
+from coincide.box.plans import SeriesPlan, number_base
 from coincide.box.simulated.port import open_simulated
 from coincide.errors import BadInput
 from coincide.rig.file import parse_toml
-from coincide.session.file import SessionWriter
+from coincide.session.file import SessionWriter, read_session
 from coincide.timing.known import known_from
 from coincide_wiring.netlist import Build, digest
 from tests.box.sinks import MemorySession, header_for
@@ -43,9 +44,17 @@ def test_a_box_that_resets_at_each_firing_is_not_fired_for_ever(resets_at: int) 
     assert port.world.releases.closed_mask == 0
 
 
-@pytest.mark.parametrize("how", ["file deleted", "folder deleted", "moved", "replaced"])
+@pytest.mark.parametrize(
+    ("how", "created"),
+    [
+        ("file deleted", "2031-05-04"),
+        ("folder deleted", "2031-05-05"),
+        ("moved", "2031-05-06"),
+        ("replaced", "2031-05-07"),
+    ],
+)
 def test_a_session_taken_away_in_mid_run_stops_it_and_the_box_keeps_the_pair(
-    tmp_path: Path, how: str
+    tmp_path: Path, how: str, created: str
 ) -> None:
     port = open_simulated("steady")
     client = BoxClient(port)
@@ -73,6 +82,36 @@ def test_a_session_taken_away_in_mid_run_stops_it_and_the_box_keeps_the_pair(
     assert fired < 9
     assert port.world.releases.closed_mask == 0
     assert client.status().unread > 0  # the pair that is on no disk is still in the box
+    # Going on in the same process into another file: that pair is kept there, apart, and the series is whole.
+    header = replace(header_for(client), created=created)
+    other = tmp_path / "other.jsonl"
+    with SessionWriter(other, header) as writer:
+        assert run_series(client, writer, SeriesPlan(3)).complete
+    session = read_session(other)
+    assert list(session.shot) == [1, 2, 3]
+    assert [remark.detail["number"] % 100_000 for remark in session.remarks if remark.kind == "left over"] == [fired]
+    assert client.status().unread == 0
+
+
+def test_a_series_begun_while_the_box_is_still_armed_by_one_that_broke_off(tmp_path: Path) -> None:
+    """The number of a pair on the wire goes by its session: that of the later run may be the lower one."""
+    port = open_simulated("steady")
+    client = BoxClient(port)
+    first, second = sorted(
+        (replace(header_for(client), created=day) for day in ("2031-05-04", "2031-05-05")),
+        key=number_base,
+        reverse=True,
+    )
+
+    def break_off(_: object) -> None:
+        raise SystemExit
+
+    client.ensure_open = lambda: None  # type: ignore[method-assign]
+    with pytest.raises(SystemExit), SessionWriter(tmp_path / "1.jsonl", first) as writer:
+        run_series(client, writer, SeriesPlan(9), break_off)
+    assert client.status().armed_ms > 0
+    with SessionWriter(tmp_path / "2.jsonl", second) as writer:
+        assert run_series(client, writer, SeriesPlan(2)).complete
 
 
 def record(made_at: str, sync: str, skew_s: float = 1e-6, u_s: float = 1e-7) -> BenchRecord:

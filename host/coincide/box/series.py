@@ -104,13 +104,19 @@ class Series:
     def run(self) -> SeriesOutcome:
         """Fire until the session is full or something ends it."""
         ending: Ending = "complete"
-        unsure = True
+        begun, unsure = False, True
         try:
             while True:
                 try:
+                    if not begun:
+                        self._client.read_again()
                     if unsure:
                         self._settle()
                         unsure = False
+                    if not begun:
+                        # Armed by a run that broke off a moment ago, the box would hold on to that one's numbers.
+                        self._client.disarm()
+                        begun = True
                     if self._done:
                         break
                     self._pair(self._writer.last_shot + 1)

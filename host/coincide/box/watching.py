@@ -55,6 +55,7 @@ class Watching:
 
     def _begin(self) -> None:
         """Set aside what an earlier run left, then listen."""
+        self._client.read_again()
         drain(self._client, self._set_aside)
         self._client.disarm()
         self._client.watch(True, self._gap_ns)

@@ -127,6 +127,10 @@ class BoxClient:
         expected = self.talk.next_event
         return self.talk.queued > 0 or (expected is not None and status.last_event >= expected)
 
+    def read_again(self) -> None:
+        """All that the box still holds comes once more: what an earlier run took and could not put on a disk, too."""
+        self._read_from_oldest(begin=True)
+
     def ack(self, upto: int) -> None:
         """Everything up to this event is safe here."""
         self.talk.ask("ack", {"upto": upto})
@@ -206,12 +210,15 @@ class BoxClient:
             raise BoxFailed(
                 f"Another box answers on {self.port.name}: plug in the one the series was begun with."
             )
+        self._read_from_oldest(begin=known is None or known.boot != identity.boot)
+        return identity
+
+    def _read_from_oldest(self, *, begin: bool) -> None:
         status = status_from(self.talk.ask("status"))
-        if known is None or known.boot != identity.boot:
+        if begin:
             self.talk.begin_events(status.last_event - status.unread + 1)
         if status.unread:
             self.talk.ask("resend")
-        return identity
 
     def _stranger(self, spoke: bool) -> str:
         if spoke:
