@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Mapping
+import time
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from coincide.errors import BadInput
@@ -17,6 +18,10 @@ _OURS = (
     b'name="generator" content="coincide',
 )
 _KIND_BYTES = 4
+UNFINISHED = ".coincide-part"
+UNFINISHED_MOST_S = 3600.0
+LONGEST_NAME = 200  # of a name that is written aside; systems take 255 bytes in all
+TAKEN = "{path} exists already and stays as it is: choose another name."
 _OURS_MOST_BYTES = 64 << 20
 
 
@@ -69,20 +74,47 @@ def _may_replace(path: Path, content: bytes) -> bool:
     return same_kind and any(mark in before and mark in content for mark in _OURS)
 
 
+def check_new(path: Path, suffixes: Sequence[str], what: str) -> None:
+    """Before any work: whether a new file can be written under this name. `what` it is, for a name of another kind.
+
+    Raises BadInput in a sentence.
+    """
+    if path.suffix.lower() not in suffixes:
+        raise BadInput(f"{path}: {what}: name it {path.with_suffix(suffixes[0]).name}.")
+    if path.exists() or path.is_symlink():
+        raise BadInput(TAKEN.format(path=path))
+    if not path.parent.is_dir():
+        raise BadInput(f"{path}: there is no folder {path.parent}; make it first.")
+    if not os.access(path.parent, os.W_OK):
+        raise BadInput(f"{path}: nothing may be written in {path.parent}.")
+
+
+@contextlib.contextmanager
+def new_file(path: Path) -> Iterator[Path]:
+    """Make a new file too large to be held: written under the name given here, named `path` once it is whole and on
+    the disk. Raises BadInput where there is one of that name, or it cannot be written; then nothing of it stays.
+    """
+    try:
+        with _aside(path) as unfinished:
+            yield unfinished
+            with unfinished.open("rb+") as file:
+                os.fsync(file.fileno())
+            give_name(unfinished, path)
+    except FileExistsError:
+        raise BadInput(TAKEN.format(path=path)) from None
+    except OSError as error:
+        raise BadInput(f"{path} cannot be written: {error.strerror or error}.") from error
+
+
 def write_new(path: Path, content: bytes) -> None:
     """Make a new file: under its name only once all of it is on the disk.
 
     Raises FileExistsError when there is one of that name, which stays as it is, and OSError when it cannot be
     written; then nothing of it stays.
     """
-    unfinished = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
+    with _aside(path) as unfinished:
         _write_through(unfinished, content)
         give_name(unfinished, path)
-    finally:
-        with contextlib.suppress(OSError):
-            unfinished.unlink()
-    sync_folder(path.parent)
 
 
 def replace_whole(path: Path, content: bytes) -> None:
@@ -90,14 +122,32 @@ def replace_whole(path: Path, content: bytes) -> None:
 
     Raises OSError when it cannot be written; then the old content stays.
     """
-    unfinished = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
+    with _aside(path) as unfinished:
         _write_through(unfinished, content)
         os.replace(unfinished, path)
+
+
+@contextlib.contextmanager
+def _aside(path: Path) -> Iterator[Path]:
+    """A name beside `path` to write under; gone at the end, with what runs that were killed left under such names."""
+    _clear_left_over(path.parent)
+    unfinished = path.with_name(f".{path.name[:LONGEST_NAME]}.{os.getpid()}{UNFINISHED}")
+    try:
+        yield unfinished
     finally:
         with contextlib.suppress(OSError):
             unfinished.unlink()
     sync_folder(path.parent)
+
+
+def _clear_left_over(folder: Path) -> None:
+    """Away with what we began to write in a folder and never named: nothing takes so long to be written."""
+    with contextlib.suppress(OSError), os.scandir(folder) as entries:
+        for entry in entries:
+            if not entry.name.endswith(UNFINISHED) or not entry.is_file(follow_symlinks=False):
+                continue
+            if time.time() - entry.stat(follow_symlinks=False).st_mtime > UNFINISHED_MOST_S:
+                os.unlink(entry.path)
 
 
 def sync_folder(folder: Path) -> None:

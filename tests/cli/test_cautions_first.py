@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from coincide.bench import acknowledge
+from coincide.bench.check.talk import BenchTalk
 from coincide.bench.opening import Where, opened_box
 from coincide.bench.person import Unattended
 from coincide.box.cable import ports
@@ -103,3 +104,16 @@ def test_a_simulated_box_asks_for_nothing(tmp_path: Path, monkeypatch: pytest.Mo
     ran = run(["box", "settings", "--port", "/dev/pts/9"], tmp_path)
     assert ran.code == 0
     assert ran.out.startswith("Simulated: the box on ")
+
+
+def test_where_the_word_cannot_be_kept_it_holds_for_this_run_and_says_why(
+    opened: list[Heard], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    (tmp_path / "file").write_text("in the way")
+    monkeypatch.setattr(acknowledge, "user_config_path", lambda *_, **__: tmp_path / "file" / "coincide")
+    person = Helper()
+    with opened_box(None, Where("/dev/box"), person) as client, BenchTalk(client).armed():
+        pass
+    (said,) = [one for one in person.told if "Acknowledged" in one]
+    assert "you will be asked again" in said
+    assert "XDG_CONFIG_HOME" in said

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import re
+import time
 from pathlib import Path
 
 import pytest
@@ -87,3 +89,49 @@ def test_a_disk_that_fills_up_leaves_nothing_that_blocks_the_next_try(
     assert not list(tmp_path.iterdir())
     monkeypatch.undo()
     assert durable.write_outputs(contents) == list(contents)
+
+
+def test_a_name_taken_while_the_picture_was_being_written_stays_as_it_is(tmp_path: Path) -> None:
+    path = tmp_path / "merged.tif"
+
+    def at_work() -> None:
+        with durable.new_file(path) as unfinished:
+            unfinished.write_bytes(b"half an hour of work")
+            path.write_bytes(OTHERS)
+
+    with pytest.raises(BadInput, match="exists already"):
+        at_work()
+    assert [one.name for one in tmp_path.iterdir()] == ["merged.tif"]
+    assert path.read_bytes() == OTHERS
+
+
+def test_what_a_killed_run_left_half_written_is_cleared_by_the_next_and_nothing_else_is(
+    tmp_path: Path,
+) -> None:
+    long_ago = time.time() - 7200
+    for name in (".merged.tif.4711.coincide-part", "notes.part", ".hidden", ".page.html.4712.coincide-part"):
+        (tmp_path / name).write_bytes(OTHERS)
+        os.utime(tmp_path / name, (long_ago, long_ago))
+    now = tmp_path / ".other.tif.4713.coincide-part"  # another run's, under way
+    now.write_bytes(OTHERS)
+    durable.write_new(tmp_path / "x.csv", b"1\n")
+    assert {one.name for one in tmp_path.iterdir()} == {"notes.part", ".hidden", now.name, "x.csv"}
+
+
+def test_every_file_is_written_by_the_one_writer() -> None:
+    """`durable` names files; scans make their picture under the name it gives; a session is appended to."""
+    root = Path(__file__).parents[2]
+    writes = re.compile(r"write_bytes\(|write_text\(|os\.(replace|rename|open)\(|\.open\(\"[wxa]|imwrite\(")
+    found = {
+        str(path.relative_to(root))
+        for folder in ("host", "wiring")
+        for path in (root / folder).rglob("*.py")
+        if writes.search(path.read_text("utf-8"))
+    }
+    assert found == {
+        "host/coincide/durable.py",
+        "host/coincide/session/file.py",
+        "host/coincide/scans/write.py",
+        "host/coincide/box/cable/owners.py",  # who has the port: a lock, written over by whoever has it
+        "host/coincide/box/firmware.py",  # into a temporary folder, for the compiler
+    }

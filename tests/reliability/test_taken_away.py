@@ -89,7 +89,9 @@ def test_a_session_taken_away_in_mid_run_stops_it_and_the_box_keeps_the_pair(
         assert run_series(client, writer, SeriesPlan(3)).complete
     session = read_session(other)
     assert list(session.shot) == [1, 2, 3]
-    assert [remark.detail["number"] % 100_000 for remark in session.remarks if remark.kind == "left over"] == [fired]
+    assert [
+        remark.detail["number"] % 100_000 for remark in session.remarks if remark.kind == "left over"
+    ] == [fired]
     assert client.status().unread == 0
 
 

@@ -15,6 +15,7 @@ import pytest
 import tifffile
 from PIL import Image, ImageCms
 
+from coincide.durable import check_new, new_file
 from coincide.errors import BadInput
 from coincide.scans.alignment import Alignment
 from coincide.scans.file import Scan
@@ -22,7 +23,7 @@ from coincide.scans.fringes import CAUSES, fringes
 from coincide.scans.merge import inside, merge
 from coincide.scans.pair import Compared, compare, compare_scans
 from coincide.scans.resample import grain_kept, is_whole, laid_strips
-from coincide.scans.write import check_new_tiff, write_registered
+from coincide.scans.write import AS_TIFF, TIFF, write_registered
 from tests.scans.pairs import Change, Mover, Pair, make_pair
 
 Floats = npt.NDArray[np.float64]
@@ -62,7 +63,7 @@ def test_the_merged_picture_is_false_colour_with_the_colours_untouched(
     merged: tuple[Path, tuple[Path, Path], Compared],
 ) -> None:
     folder, paths, found = merged
-    out = merge(found, paths, folder / "merged.tif")
+    out = merge(found, paths, folder / "merged.tif", new_file)
     picture = imagecodecs.tiff_decode((folder / "merged.tif").read_bytes())
     a = np.round(pair().a * 65535).astype(np.uint16)
     x, y = out.corner_px
@@ -82,7 +83,7 @@ def test_the_merged_picture_is_false_colour_with_the_colours_untouched(
 
 def test_tones_are_matched_on_what_stood_still(merged: tuple[Path, tuple[Path, Path], Compared]) -> None:
     folder, paths, found = merged
-    out = merge(found, paths, folder / "tones.tif", "two-tone")
+    out = merge(found, paths, folder / "tones.tif", new_file, "two-tone")
     # Two-tone matches grey to grey: B was halved and lifted by 0.2, so it takes 2 and -0.4 to bring it back.
     assert out.matching.gain == pytest.approx(2.0, rel=0.05)
     assert out.matching.lift == pytest.approx(-0.4, abs=0.02)
@@ -94,7 +95,7 @@ def test_a_transparent_border_is_where_b_shows_nothing(
     merged: tuple[Path, tuple[Path, Path], Compared],
 ) -> None:
     folder, paths, found = merged
-    out = merge(found, paths, folder / "mask.tif", border="transparent")
+    out = merge(found, paths, folder / "mask.tif", new_file, border="transparent")
     picture = imagecodecs.tiff_decode((folder / "mask.tif").read_bytes())
     height, width = pair().a.shape[:2]
     assert picture.shape == (height, width, 4)
@@ -110,7 +111,7 @@ def test_a_scan_without_colours_is_not_merged_as_colour(
 ) -> None:
     folder, paths, found = merged
     with pytest.raises(BadInput, match="no colours"):
-        merge(found, paths, folder / "wrong.tif", infrared="a")
+        merge(found, paths, folder / "wrong.tif", new_file, infrared="a")
     assert not (folder / "wrong.tif").exists()
 
 
@@ -125,7 +126,7 @@ def test_laid_on_a_keeps_profile_extra_samples_and_says_where_it_shows_nothing(t
         extrasamples=[0],
         iccprofile=PROFILE,
     )
-    write_registered(compare(*paths), paths[1], tmp_path / "laid.tif")
+    write_registered(compare(*paths), paths[1], tmp_path / "laid.tif", new_file)
     with tifffile.TiffFile(tmp_path / "laid.tif") as tiff:
         page: Any = tiff.pages[0]
         laid = page.asarray()
@@ -138,7 +139,7 @@ def test_laid_on_a_keeps_profile_extra_samples_and_says_where_it_shows_nothing(t
 
 def test_pixels_are_untouched_where_the_map_is_the_identity(tmp_path: Path) -> None:
     paths = written(tmp_path, pair(Change()))
-    done = write_registered(compare(*paths), paths[1], tmp_path / "laid.tif")
+    done = write_registered(compare(*paths), paths[1], tmp_path / "laid.tif", new_file)
     laid = imagecodecs.tiff_decode((tmp_path / "laid.tif").read_bytes())
     np.testing.assert_array_equal(laid[..., 0], imagecodecs.tiff_decode(paths[1].read_bytes()))
     assert done.grain == 1.0
@@ -188,7 +189,7 @@ def test_the_rectangle_inside_holds_nothing_unseen() -> None:
 def test_a_name_that_cannot_be_is_refused_before_any_work(tmp_path: Path, name: str) -> None:
     (tmp_path / "there.tif").write_bytes(b"somebody's")
     with pytest.raises(BadInput):
-        check_new_tiff(tmp_path / name)
+        check_new(tmp_path / name, TIFF, AS_TIFF)
     assert (tmp_path / "there.tif").read_bytes() == b"somebody's"
 
 

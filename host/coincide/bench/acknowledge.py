@@ -13,6 +13,7 @@ from pathlib import Path
 from platformdirs import user_config_path
 
 from coincide.bench.person import Person, Question
+from coincide.durable import replace_whole
 from coincide.errors import BadInput
 from coincide_wiring.cautions import PLACES, cautions_for, digest
 
@@ -42,10 +43,21 @@ def acknowledge(directory: Path | None = None, now: datetime | None = None) -> P
     at = (datetime.now(UTC) if now is None else now).isoformat(timespec="seconds")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(json.dumps({"cautions": digest(), "at": at}) + "\n", encoding="utf-8")
+        replace_whole(path, json.dumps({"cautions": digest(), "at": at}).encode() + b"\n")
     except OSError as failure:
-        raise BadInput(f"The acknowledgement could not be kept in {path}: {failure.strerror}.") from failure
+        raise BadInput(
+            f"The acknowledgement could not be kept in {path}: {failure.strerror}. Make that folder writable, or set "
+            "XDG_CONFIG_HOME to one that is."
+        ) from failure
     return path
+
+
+def acknowledged_now() -> str:
+    """The person has read them and said so: that is kept, and where it cannot be, this run goes on. What to say."""
+    try:
+        return f"Acknowledged; kept in {acknowledge()}. You will not be asked again."
+    except BadInput as failure:
+        return f"Acknowledged for this run; you will be asked again. {failure}"
 
 
 def require_acknowledgement(directory: Path | None = None) -> None:
@@ -73,6 +85,6 @@ def cautions_first(person: Person) -> None:
             for one in cautions_for(place):
                 person.tell(f"  - {'DANGER: ' if one.grave else ''}{one.say}")
         if person.confirm(Question("\nRead, understood, and kept to?", usual=None)):
-            person.tell(f"Acknowledged; kept in {acknowledge()}. You will not be asked again.")
+            person.tell(acknowledged_now())
             return
     require_acknowledgement()

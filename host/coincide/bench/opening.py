@@ -75,6 +75,7 @@ def _cautioned(client: BoxClient, person: Person) -> None:
     """The cautions before anything is asked of a real box but who it is; without them it is let go of."""
     try:
         cautions_first(person)
+        client.cautions_read = True
     except BaseException:
         client.close()
         raise

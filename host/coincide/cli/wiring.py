@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from coincide.cli.terminal import show
-from coincide.cli.terminal.cautions_first import show_cautions
+from coincide.cli.terminal.cautions import show_cautions
 from coincide.cli.terminal.circuits import NearChoice, TerminalKind, chosen_build, circuit_options
 from coincide.cli.terminal.options import json_option
 from coincide.cli.terminal.wiring_words import (

@@ -9,12 +9,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from coincide.durable import check_new, new_file
 from coincide.errors import BadInput
-from coincide.report.plots.fringes import check_new_picture, draw_fringes
+from coincide.report.plots.fringes import draw_fringes
 from coincide.scans.fringes import Fringes, fringes
-from coincide.scans.merge import USUAL, Body, Border, Merged, check_merge, merge
+from coincide.scans.merge import USUAL, Body, Border, Merged, check_assignment, merge
 from coincide.scans.pair import Compared
-from coincide.scans.write import Written, check_new_tiff, write_registered
+from coincide.scans.write import AS_TIFF, TIFF, Written, write_registered
 
 Advance = Callable[[str, float], None]
 
@@ -34,11 +35,12 @@ class Wanted:
     def check(self) -> None:
         """Raises BadInput for a name that cannot be, before any work is done for it."""
         if self.registered is not None:
-            check_new_tiff(self.registered)
+            check_new(self.registered, TIFF, AS_TIFF)
         if self.merged is not None:
-            check_merge(self.merged, self.assignment)
+            check_new(self.merged, TIFF, AS_TIFF)
+            check_assignment(self.assignment)
         if self.fringe_map is not None:
-            check_new_picture(self.fringe_map)
+            check_new(self.fringe_map, (".png",), "the fringe map is a PNG picture")
         if self.registered is not None and self.registered == self.merged:
             raise BadInput(f"--registered and --merged both name {self.merged}: give each a name of its own.")
 
@@ -72,7 +74,7 @@ def make(wanted: Wanted, found: Compared, paths: tuple[Path, Path], advance: Adv
     if wanted.registered is not None:
         try:
             registered = write_registered(
-                found, paths[1], wanted.registered, lambda part: advance("B laid on A", part)
+                found, paths[1], wanted.registered, new_file, lambda part: advance("B laid on A", part)
             )
             written.append(registered.path)
         except BadInput as error:
@@ -83,6 +85,7 @@ def make(wanted: Wanted, found: Compared, paths: tuple[Path, Path], advance: Adv
                 found,
                 paths,
                 wanted.merged,
+                new_file,
                 wanted.assignment,
                 wanted.infrared,
                 wanted.border,

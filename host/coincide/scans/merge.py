@@ -20,7 +20,7 @@ from coincide.errors import BadInput
 from coincide.scans.file import Everything, Pixels, read_all
 from coincide.scans.pair import Compared
 from coincide.scans.resample import Reals, grain_kept, laid_strips
-from coincide.scans.write import Written, check_new_tiff, write_tiff
+from coincide.scans.write import NewFile, Written, write_tiff
 
 Source = Literal["infrared", "red", "green", "blue", "luma"]
 Border = Literal["crop", "transparent"]
@@ -67,9 +67,8 @@ class Merged:
     corner_px: tuple[int, int]
 
 
-def check_merge(out: Path, assignment: str) -> None:
-    """Before any work: whether name and assignment will do. Raises BadInput."""
-    check_new_tiff(out)
+def check_assignment(assignment: str) -> None:
+    """Before any work: whether there is such an assignment. Raises BadInput."""
     if assignment not in ASSIGNMENTS:
         raise BadInput(f"There is no assignment '{assignment}'; there are {', '.join(ASSIGNMENTS)}.")
 
@@ -78,17 +77,18 @@ def merge(
     compared: Compared,
     paths: tuple[Path, Path],
     out: Path,
+    new_file: NewFile,
     assignment: str = USUAL,
     infrared: Body = "b",
     border: Border = "crop",
     advance: Callable[[float], None] = lambda _: None,
 ) -> Merged:
-    """Write the pair as one 16-bit RGB TIFF in A's frame, with the profile of the colour scan. Never overwrites.
+    """Write the pair as one 16-bit RGB TIFF in A's frame, with the profile of the colour scan.
 
     `infrared`: which scan is the infrared one. `border`: what B does not show is cut off, or made transparent by a
-    mask. Raises BadInput for a bad name, or an assignment that needs colours the colour scan has not.
+    mask. Raises BadInput where `new_file` does, and for an assignment that needs colours the colour scan has not.
     """
-    check_merge(out, assignment)
+    check_assignment(assignment)
     scans = read_all(paths[0]), read_all(paths[1])
     colour = scans[0] if infrared == "b" else scans[1]
     sources = ASSIGNMENTS[assignment]
@@ -122,7 +122,8 @@ def merge(
         left, top, right, bottom = inside(seen)
         corner, picture = (left, top), picture[top:bottom, left:right, :3]
     extras = [] if border == "crop" else [2]
-    write_tiff(out, picture, 3, extras, compared.a.dpi, colour.icc)
+    with new_file(out) as unfinished:
+        write_tiff(unfinished, picture, 3, extras, compared.a.dpi, colour.icc)
     advance(1.0)
     grain = grain_kept(alignment, frame_px)
     size = (picture.shape[1], picture.shape[0])

@@ -37,6 +37,7 @@ class BoxClient:
     def __init__(self, port: Port, *, slowdown: float = 1.0, any_version: bool = False) -> None:
         self.port = port
         self.talk = Conversation(port, slowdown)
+        self.cautions_read = False  # said by who opened it; the bench test asks
         self._any_version = any_version
         self.identity = self._introduce(None)
 

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from coincide.durable import write_outputs
-from coincide.errors import BadInput
 from coincide.report.plots.palette import RC
 from coincide.report.plots.series import figure_bytes
 from coincide.scans.coarse import block_mean
@@ -20,22 +19,11 @@ if TYPE_CHECKING:
 _LONG_SIDE_PX = 1400
 
 
-def check_new_picture(path: Path) -> None:
-    """Before any work: whether a PNG can be written under this name. Raises BadInput."""
-    if path.suffix.lower() != ".png":
-        raise BadInput(f"{path}: the fringe map is a PNG picture: name it {path.with_suffix('.png').name}.")
-    if path.exists():
-        raise BadInput(f"{path} exists already and stays as it is: choose another name.")
-    if not path.parent.is_dir():
-        raise BadInput(f"{path}: there is no folder {path.parent}; make it first.")
-
-
 def draw_fringes(compared: Compared, found: Fringes, out: Path) -> Path:
-    """Write the map as a PNG that does not exist yet. Raises BadInput where it cannot."""
+    """Write the map as a PNG. Raises BadInput where it cannot."""
     import matplotlib as mpl
     from matplotlib.figure import Figure
 
-    check_new_picture(out)
     factor = max(1, round(max(compared.a.grey.shape) / _LONG_SIDE_PX))
     grey = block_mean(compared.a.grey, factor)
     low, high = np.quantile(grey, [0.01, 0.99])
