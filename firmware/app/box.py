@@ -266,7 +266,7 @@ class Box:
             self.events.release()
             if not shot.tell(self.events):
                 lines = shot.lines_left()
-                self.events.reserve(lines * shots.LINE_BYTES_MOST, lines)
+                self.events.reserve(shots.bytes_of(lines), lines)
             elif shot.source == shots.HOST:
                 self._shot_event = self.events.last
 

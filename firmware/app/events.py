@@ -1,16 +1,41 @@
 """What the box has to tell: numbered, kept until the host has it safe, in memory that never grows.
 
 Lines are kept encoded, one after another, in a ring of bytes laid out once at boot; a long session
-cannot fragment the heap. When the ring is full the event is not kept, it is counted, and the count is
+cannot fragment the heap. Edges are kept as numbers, five bytes each, and become a line when it goes out: as text they
+would take three times the room. When the ring is full the event is not kept, it is counted, and the count is
 told by a `dropped` event as soon as there is room.
 """
 
+import struct
 from array import array
 
 from .wire import encode
 
-RING_BYTES = 16384
+RING_BYTES = 8192
 RING_LINES = 160
+
+_EDGES = "<BIQ"  # no brace, the shot, the tick of the first edge; then a byte and four an edge
+_EDGES_BYTES = 13
+_BRACE = 0x7B  # what every other line begins with
+
+
+def edges_bytes(count):
+    """Bytes of the ring that an event of so many edges takes."""
+    return _EDGES_BYTES + 5 * count
+
+
+def _edges_line(kept, seq):
+    """The line of an event that was kept as numbers."""
+    _, shot, base = struct.unpack(_EDGES, kept[:_EDGES_BYTES])
+    count = (len(kept) - _EDGES_BYTES) // 5
+    ticks = array("I", kept[_EDGES_BYTES + count :])
+    pairs = []
+    before = ticks[0]
+    for i in range(count):
+        pairs.append(kept[_EDGES_BYTES + i])
+        pairs.append(ticks[i] - before)
+        before = ticks[i]
+    return encode({"shot": shot, "base": base, "e": pairs, "ev": seq, "is": "edges"})
 
 
 class EventBuffer:
@@ -65,9 +90,16 @@ class EventBuffer:
 
     def put(self, kind, record):
         """Keep one event; its sequence number, or 0 when there was no room and it was only counted."""
-        if self._dropped and self._keep("dropped", {"count": self._dropped}):
-            self._dropped = 0
-        seq = self._keep(kind, record)
+        self.tell_dropped()
+        return self._counted(self._keep(self._line(kind, record)))
+
+    def put_edges(self, shot, base, codes, ticks):
+        """Keep one event of edges: `codes` (array of bytes), `ticks` (array of 32 bit, on any zero), the first at
+        `base`. Its sequence number, or 0."""
+        self.tell_dropped()
+        return self._counted(self._keep(struct.pack(_EDGES, 0, shot, base) + bytes(codes) + bytes(ticks)))
+
+    def _counted(self, seq):
         if not seq:
             self._dropped += 1
             self.dropped += 1
@@ -75,14 +107,16 @@ class EventBuffer:
 
     def tell_dropped(self):
         """Say how many events were lost, as soon as there is room to say it."""
-        if self._dropped and self._keep("dropped", {"count": self._dropped}):
+        if self._dropped and self._keep(self._line("dropped", {"count": self._dropped})):
             self._dropped = 0
 
-    def _keep(self, kind, record):
-        seq = self._oldest + self._count
-        record["ev"] = seq
+    def _line(self, kind, record):
+        record["ev"] = self._oldest + self._count
         record["is"] = kind
-        line = encode(record)
+        return encode(record)
+
+    def _keep(self, line):
+        seq = self._oldest + self._count
         size = len(line)
         if not self.room_for(size, 1):
             return 0
@@ -108,6 +142,8 @@ class EventBuffer:
             line = bytes(ring[at : at + size])
         else:
             line = bytes(ring[at:]) + bytes(ring[: at + size - len(ring)])
+        if line[0] != _BRACE:
+            line = _edges_line(line, self._oldest + self._sent)
         self._sent, self._sent_bytes = self._sent + 1, self._sent_bytes + size
         return line
 

@@ -9,6 +9,7 @@ A shot's edges are told from others by their ticks, never by when the loop came 
 
 from array import array
 
+from .events import edges_bytes
 from .pins import BEAT, FULL_A, FULL_B
 from .units import ticks_to_ms_up
 
@@ -27,16 +28,23 @@ EDGES_A_CHANNEL = 60
 BURST_APART_MS = 1
 # The tick of a start is known to some microseconds, and its first edge may come at once.
 START_SLACK_US = 50
-# Room a full shot may need in the event buffer: 16 edges of at most 16 characters, and the frame around them.
+# Room a full shot may need in the event buffer: its edges, the event that ends it, and one more line.
 LINE_BYTES_MOST = 384
 LINES_MOST = EDGES_MOST // EDGES_A_LINE + 2
-BYTES_MOST = LINES_MOST * LINE_BYTES_MOST
 
 HOST = "host"
 FIELD = "field"
 PULSE = "pulse"
 
 _DELTA_MOST = 0xFFFFFFFF
+
+
+def bytes_of(lines):
+    """Bytes of the event buffer that so many lines of a shot may need, the last of them its `shot` event."""
+    return (lines - 1) * edges_bytes(EDGES_A_LINE) + LINE_BYTES_MOST
+
+
+BYTES_MOST = bytes_of(LINES_MOST)
 
 
 class Edges:
@@ -94,15 +102,9 @@ class Edges:
     def put_event(self, events, shot, start):
         """At most 16 edges from `start` on as one `edges` event; counts what the buffer had no room for.
         Where the next event starts."""
-        at = self.at
         end = min(self.count, start + EDGES_A_LINE)
-        pairs = []
-        before = at[start]
-        for i in range(start, end):
-            pairs.append(self.code[i])
-            pairs.append(at[i] - before)
-            before = at[i]
-        if not events.put("edges", {"shot": shot, "base": self.base + at[start], "e": pairs}):
+        first = self.base + self.at[start]
+        if not events.put_edges(shot, first, self.code[start:end], self.at[start:end]):
             self.lost += end - start
         return end
 

@@ -8,7 +8,7 @@ import gc
 
 import uctypes
 
-RING_BITS = 14  # 16 KiB, 2048 records a machine
+RING_BITS = 13  # 8 KiB, 1024 records a machine
 RING_BYTES = 1 << RING_BITS
 MACHINES = 3
 PROBE_BYTES = 1024

@@ -27,7 +27,7 @@ MANY_CRASHES = 5
 SHORT_LIFE_MS = 30000
 RESTART_WAIT_MS = 1000
 CTRL_C = 3
-EVENTS_BYTES = 16384
+EVENTS_BYTES = 8192
 CRASHES = "main.crashes"  # one byte a crash in a row; gone after a long enough life
 
 

@@ -5,6 +5,8 @@ It has behaviour: what the firmware closes shows up as edges, what it writes can
 only through `idle`.
 """
 
+from heapq import heappop, heappush
+
 from coincide_firmware.app.box import Box
 from coincide_firmware.app.pins import FULL_A, FULL_B, HALF_A, HALF_B, SYNC_A, SYNC_B
 from coincide_firmware.app.wire import LineReader, Refused, encode
@@ -112,7 +114,7 @@ class StandInBoard:
         self._arrived = b""
         self._taken = 0
         self.sent = bytearray()
-        self._pending = []  # (tick, order, kind, what): edges of bodies, changes of outputs
+        self._pending = []  # a heap of (tick, order, kind, what): edges of bodies, changes of outputs
         self._order = 0
         self._edges = []
         self.batch = 100000  # edges a reading hands over at most
@@ -123,8 +125,7 @@ class StandInBoard:
 
     def at(self, tick, kind, what):
         self._order += 1
-        self._pending.append((tick, self._order, kind, what))
-        self._pending.sort()
+        heappush(self._pending, (tick, self._order, kind, what))
 
     def schedule_edge(self, channel, level, tick):
         """An edge the sampler will see."""
@@ -132,7 +133,7 @@ class StandInBoard:
 
     def _advance_to(self, tick):
         while self._pending and self._pending[0][0] <= tick:
-            when, _, kind, what = self._pending.pop(0)
+            when, _, kind, what = heappop(self._pending)
             self.now = max(self.now, when)
             if kind == 0:
                 self._edges.append((what[0], what[1], when))

@@ -56,6 +56,7 @@ class Mem32:
         self.kept = {}
         self.count = [0xFFFFFFFF] * 12
         self.rings = [0] * 12  # where each DMA channel writes
+        self.words = 1  # of each ring
         self.begun_us = 0
         self.records = 0
         self.pins = 0
@@ -71,7 +72,7 @@ class Mem32:
                 return
             moved = 0xFFFFFFFF - self.count[channel]
             for word in (0xFFFFFFFF - loops, self.pins):
-                at = self.rings[channel] + 4 * (moved % 4096)
+                at = self.rings[channel] + 4 * (moved % self.words)
                 uctypes.struct(at, {"word": uctypes.UINT32}).word = word
                 moved += 1
             self.count[channel] = 0xFFFFFFFF - moved
@@ -127,6 +128,8 @@ class DMA:
         self.on = 0
 
     def pack_ctrl(self, **fields):
+        if fields.get("ring_sel"):
+            Pin.registers.words = (1 << fields["ring_size"]) // 4
         return 0
 
     def config(self, **fields):
