@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from dataclasses import dataclass
 
+from coincide_wiring.circuits.leads import leads
 from coincide_wiring.circuits.model import Part
+from coincide_wiring.circuits.packages import package_of
 from coincide_wiring.figures.freedom import tight
-from coincide_wiring.netlist import Build, sheets
+from coincide_wiring.netlist import Build, in_use, sheets
 
 # Things the netlist holds that nobody buys, or already has.
 NOT_BOUGHT = ("body", "metal", "laptop_port")
@@ -62,34 +66,72 @@ PARTICULAR = {
 }
 
 
+# Stage of docs/build-the-box.md at which a circuit is built, by the beginning of the sheet's name.
+STAGES = {
+    "board": 1,
+    "controls": 2,
+    "release": 3,
+    "lights": 4,
+    "sync": 5,
+    "loopback": 6,
+    "gate": 7,
+    "bodies": 8,
+    "solenoid": 11,
+    "lamp_row": 12,
+}
+
+
+def stage_of(sheet: str) -> int:
+    """The stage of the building page at which a sheet is built. Raises StopIteration for one it does not have."""
+    return next(stage for name, stage in STAGES.items() if sheet.startswith(name))
+
+
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line of the parts list: `quantity` of `sort`, where it goes, what else will do, and why."""
+    """One line of the parts list: `quantity` of `sort`, where it goes, what else will do, and why.
+
+    `stages` at which it is needed; `package` its case, `pins` the case's terminals and the pins of the circuit they
+    are, `first` how to find the first, `mind` what people get wrong with it ("" for nothing).
+    """
 
     quantity: int
     sort: str
     refs: tuple[str, ...]
     substitute: str
     why: tuple[str, ...]
+    stages: tuple[int, ...]
+    package: str
+    pins: str
+    first: str
+    mind: str
 
 
-def parts_list(build: Build) -> tuple[Line, ...]:
-    """Parts to buy for a build, grouped by sort, in the order they first appear."""
+def parts_list(build: Build, stage: int | None = None) -> tuple[Line, ...]:
+    """Parts to buy for a build, or for one stage of it, grouped by sort, in the order they first appear."""
     narrow = tight(build)
-    grouped: dict[str, list[Part]] = {}
+    grouped: dict[str, list[tuple[int, Part]]] = {}
     for sheet in sheets(build):
+        here = stage_of(sheet.name)
         for one in sheet.parts:
-            if one.kind not in NOT_BOUGHT:
-                grouped.setdefault(one.sort, []).append(one)
-    return tuple(
-        Line(
-            len(parts),
-            sort,
-            tuple(one.ref for one in parts),
-            _substitute(parts[0], narrow.isdisjoint(one.ref for one in parts)),
-            tuple(dict.fromkeys(one.why for one in parts)),
-        )
-        for sort, parts in grouped.items()
+            if one.kind not in NOT_BOUGHT and stage in (None, here):
+                grouped.setdefault(one.sort, []).append((here, one))
+    return tuple(_line(sort, found, narrow) for sort, found in grouped.items())
+
+
+def _line(sort: str, found: list[tuple[int, Part]], narrow: frozenset[str]) -> Line:
+    parts = [one for _, one in found]
+    package = package_of(parts[0])
+    return Line(
+        len(parts),
+        sort,
+        tuple(one.ref for one in parts),
+        _substitute(parts[0], narrow.isdisjoint(one.ref for one in parts)),
+        tuple(dict.fromkeys(one.why for one in parts)),
+        tuple(sorted({here for here, _ in found})),
+        package.name,
+        package.words(),
+        package.first,
+        package.mind,
     )
 
 
@@ -100,3 +142,86 @@ def _substitute(one: Part, coarse: bool) -> str:
     if one.kind == "resistor" and not coarse:
         return "any film type of the same value and 1 %: its corners leave no room for 5 %"
     return SUBSTITUTES[one.kind]
+
+
+@dataclass(frozen=True, slots=True)
+class Extra:
+    """What no drawing shows: a lead with its plugs (`contacts` says which contact is which net), or a thing to build
+    with."""
+
+    stage: int
+    quantity: int
+    name: str
+    contacts: str
+    far: str
+    mind: str
+
+
+def extras(build: Build, stage: int | None = None) -> tuple[Extra, ...]:
+    """Leads, plugs and what else to order for a build, or for one stage of it."""
+    found = [
+        Extra(
+            stage_of(one.circuit),
+            1,
+            f"{one.name}, up to {one.longest_m:g} m: {one.plug}",
+            ", ".join(f"{contact} {net}" for contact, net in one.contacts.items()),
+            one.far,
+            one.mind,
+        )
+        for one in leads(in_use(build))
+    ]
+    found += [Extra(at, count, name, "", "", mind) for at, count, name, mind in SUNDRIES]
+    return tuple(sorted((one for one in found if stage in (None, one.stage)), key=lambda one: one.stage))
+
+
+CSV_COLUMNS = (
+    *("stages", "quantity", "part", "references", "package", "terminals", "first terminal", "equivalents"),
+    *("mind", "why"),
+)
+
+
+def as_csv(build: Build, stage: int | None = None) -> str:
+    """The list as a table to order from: a line a part, then leads and what else to order."""
+    text = io.StringIO()
+    table = csv.writer(text, lineterminator="\n")
+    table.writerow(CSV_COLUMNS)
+    for line in parts_list(build, stage):
+        at = " ".join(str(one) for one in line.stages)
+        refs, why = " ".join(line.refs), "; ".join(line.why)
+        table.writerow(
+            (
+                *(at, line.quantity, line.sort, refs, line.package, line.pins, line.first, line.substitute),
+                *(line.mind, why),
+            )
+        )
+    for one in extras(build, stage):
+        table.writerow((one.stage, one.quantity, one.name, "", "", one.contacts, "", one.far, one.mind, ""))
+    return text.getvalue()
+
+
+SUNDRIES = (
+    (1, 1, "Enclosure, plastic, about 160 x 95 x 55 mm inside", "Not metal, not even a metal front."),
+    (1, 2, "Socket strip, 20 contacts, 2.54 mm, for the microcontroller board", ""),
+    (1, 8, "Spacer M3 x 10 mm and screws, nylon", "Metal screws through the wall are joints to the rig."),
+    (1, 1, "Solder-in pin strip or stranded wire 0.14 mm², several colours, 10 m", ""),
+    (1, 1, "Tinned copper wire 0.6 mm, 5 m, for the runs on the pad boards", ""),
+    (
+        3,
+        2,
+        "Pad board, 2.54 mm, one pad a hole, 100 x 80 mm, for release and sync",
+        "Not striped: pads have to go.",
+    ),
+    (3, 4, "Socket DIP-4 (or half a DIP-8)", "Meter a photorelay before soldering, or use sockets."),
+    (5, 2, "Socket DIP-4 (or half a DIP-8)", ""),
+    (7, 4, "Pad board, 2.54 mm, one pad a hole, 50 x 45 mm, for the gate sensors", ""),
+    (7, 4, "Panel socket, locking, 3 contacts (M8)", ""),
+    (
+        7,
+        1,
+        "Panel socket 5.5 x 2.1 mm, for the lamp's white box",
+        "In the lamp's box, not in the coincide box.",
+    ),
+    (12, 1, "Panel socket, locking, 5 contacts (M8)", ""),
+    (2, 1, "Panel jack 6.3 mm, 2 contacts, plastic, for the foot switch", ""),
+    (1, 1, "Cable gland M12 for the USB cable, or a panel USB coupler in plastic", ""),
+)

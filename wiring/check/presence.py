@@ -8,6 +8,7 @@ import re
 from collections.abc import Mapping
 
 from coincide_wiring.check.fault import Fault
+from coincide_wiring.circuits.box import LAMP_CABLE
 from coincide_wiring.circuits.model import NOT_CONNECTED, Netlist, Part
 from coincide_wiring.circuits.specs import TERMINAL
 
@@ -28,8 +29,8 @@ FIXED: Mapping[str, Mapping[str, str]] = {
         "gnd": GND,
         "enable": GND,
         "clear": RAIL,
-        "clock": "lamp_clock",
-        "latch": "lamp_latch",
+        "clock": "ROW_CLOCK",
+        "latch": "ROW_LATCH",
     },
     "jack_release": {"half": "{tag}_HALF", "full": "{tag}_FULL", "common": "{tag}_COM"},
     "jack_sync": {"centre": "{tag}_SYNC_C", "outer": "{tag}_SYNC_O"},
@@ -81,7 +82,11 @@ def _fixed(netlist: Netlist) -> list[Fault]:
 
 def _chain(netlist: Netlist) -> list[Fault]:
     """Shift registers hand the data on one after another, each to eight lamps of its own."""
-    wanted, found = "lamp_data", []
+    wanted, found = "ROW_DATA", []
+    for ref, signal, net in LAMP_CABLE:
+        if not any(one.ref == ref for one in _across(netlist, "resistor", signal, net)):
+            say = f"{ref} between {signal} and {net} is missing: the row's cable would ring."
+            found.append(Fault("wrong net", ref, say))
     for one in netlist.of_kind("shift_register"):
         if one.pins["data"] != wanted:
             say = f"{one.ref} takes its data from {one.pins['data']}, not from {wanted}."

@@ -14,6 +14,12 @@ LED_RETURN = "LED_RETURN"  # the four release isolators' way to ground, through 
 PULL_DOWN_OHM = 4700.0
 PULL_DOWN_SORT = "Resistor 4.7 kΩ, 1 %, 0.25 W"
 LAMPS_A_STAGE = 8
+# The lines of the lamp row's cable: series resistor at the box, signal, net behind it.
+LAMP_CABLE = (
+    ("R84", "lamp_data", "ROW_DATA"),
+    ("R85", "lamp_clock", "ROW_CLOCK"),
+    ("R86", "lamp_latch", "ROW_LATCH"),
+)
 LAMP_STAGES = LAMPS // LAMPS_A_STAGE
 
 
@@ -187,8 +193,14 @@ def lamp_row() -> Sheet:
         pull_down("R81", "lamp_data"),
         pull_down("R82", "lamp_clock"),
         pull_down("R83", "lamp_latch"),
+        *(
+            resistor(
+                ref, 47.0, signal, net, "at the box's end of the cable: with the pin, about its impedance"
+            )
+            for ref, signal, net in LAMP_CABLE
+        ),
     ]
-    serial = "lamp_data"
+    serial = "ROW_DATA"
     for stage in range(1, LAMP_STAGES + 1):
         following = f"LAMP_NEXT{stage}" if stage < LAMP_STAGES else "nc_lamp_end"
         lines, lamps = f"LAMP_Q{stage}[8]", f"LAMP_A{stage}[8]"
@@ -200,8 +212,8 @@ def lamp_row() -> Sheet:
                 "lights one lamp after another; its latch keeps the row still while bits shift",
                 {
                     "data": serial,
-                    "clock": "lamp_clock",
-                    "latch": "lamp_latch",
+                    "clock": "ROW_CLOCK",
+                    "latch": "ROW_LATCH",
                     "enable": GND,
                     "clear": V3,
                     "vcc": V3,

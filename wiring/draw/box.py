@@ -6,7 +6,7 @@ import schemdraw.elements as elm
 from schemdraw.segments import SegmentCircle
 
 from coincide_firmware.app.pins import PINS
-from coincide_wiring.circuits.box import LAMP_STAGES
+from coincide_wiring.circuits.box import LAMP_CABLE, LAMP_STAGES
 from coincide_wiring.draw import symbols
 from coincide_wiring.draw.sketch import SMALL_PT, Sketch, short_value
 
@@ -126,14 +126,14 @@ def lights(s: Sketch) -> None:
 
 def lamp_row(s: Sketch) -> None:
     """Four stages one below another, clock and latch as buses at the left."""
-    for place, (ref, signal) in enumerate(
-        (("R81", "lamp_data"), ("R82", "lamp_clock"), ("R83", "lamp_latch"))
-    ):
-        x = 3.0 + 5.2 * place
+    for place, (series, signal, net) in enumerate(LAMP_CABLE):
+        x = 2.0 + 8.0 * place
         s.flag(signal, (x - 0.6, 4.6), "left")
-        s.wire((x - 0.6, 4.6), (x, 4.6))
-        s.resistor(ref, (x, 4.6), (x, 2.6))
+        s.wire((x - 0.6, 4.6), (x, 4.6), (x + 0.6, 4.6))
+        s.resistor(f"R8{place + 1}", (x, 4.6), (x, 2.6))
         s.ground((x, 2.6))
+        s.resistor(series, (x + 0.6, 4.6), (x + 2.6, 4.6))
+        s.flag(net, (x + 2.6, 4.6), "right")
     pins: dict[str, tuple[str, float]] = {
         "data": ("left", 0.6),
         "clock": ("left", 1.3),
@@ -150,9 +150,9 @@ def lamp_row(s: Sketch) -> None:
         top = y + 4.0
         s.box(f"U8{stage}", (4, y), (3, 4), pins, names={"q": "Q0-7", "next": "next"})
         if stage == 1:
-            s.flag("lamp_data", (3.5, top - 0.6), "left")
-        s.flag("lamp_clock", (3.5, top - 1.3), "left")
-        s.flag("lamp_latch", (3.5, top - 2.0), "left")
+            s.flag("ROW_DATA", (3.5, top - 0.6), "left")
+        s.flag("ROW_CLOCK", (3.5, top - 1.3), "left")
+        s.flag("ROW_LATCH", (3.5, top - 2.0), "left")
         s.wire((3.5, top - 2.7), (0.6, top - 2.7))
         s.flag("3V3", (0.6, top - 2.7), "left")
         s.wire((3.5, top - 3.4), (3.5, top - 3.9))

@@ -18,6 +18,7 @@ from coincide.cli.terminal.wiring_words import (
 from coincide.cli.terminal.wiring_words import (
     build_rows,
     caution_lines,
+    extra_lines,
     figure_lines,
     freedom_lines,
     json_figure,
@@ -67,22 +68,36 @@ def command(ctx: click.Context, as_json: bool) -> None:
 
 @command.command()
 @circuit_options(usual=True)
+@click.option("--stage", type=click.IntRange(1, 12), help="Only what this stage of the building page needs.")
+@click.option("--csv", "as_table", is_flag=True, help="A table to order from, as comma-separated values.")
 @json_option
-def parts(as_json: bool, **chosen: str) -> None:
-    """What to buy: quantities, generic ratings, substitutes, and why each value.
+def parts(as_json: bool, as_table: bool, stage: int | None, **chosen: str) -> None:
+    """What to buy: quantities, ratings, cases with their terminals, leads and plugs, substitutes, and why each value.
+
+    Stages are those of docs/build-the-box.md.
 
     \b
     Example:
       coincide wiring parts --release-b solenoid
+      coincide wiring parts --stage 3 --csv
     """
-    from coincide_wiring.parts import parts_list
+    from coincide_wiring.parts import as_csv, extras, parts_list
 
-    lines = parts_list(chosen_build(chosen))
+    build = chosen_build(chosen)
+    if as_json and as_table:
+        raise click.UsageError("'--json' and '--csv' are two forms of the same list: choose one.")
+    lines, further = parts_list(build, stage), extras(build, stage)
     if as_json:
-        _print_json("-parts", {"parts": lines})
-        return
-    for text in part_lines(lines):
-        show.say(text)
+        _print_json("-parts", {"parts": lines, "extras": further})
+    elif as_table:
+        show.say(as_csv(build, stage).rstrip("\n"))
+    elif not (lines or further):
+        show.say(f"Stage {stage} needs nothing more.")
+    else:
+        for text in part_lines(lines):
+            show.say(text)
+        for text in extra_lines(further):
+            show.say(text)
 
 
 @command.command()

@@ -47,8 +47,17 @@ def test_the_s_expressions_hold_every_part_and_joint() -> None:
     sections = {part[0]: part[1:] for part in tree[1:] if isinstance(part, list)}
     refs = {comp[1][1] for comp in sections["components"]}
     assert refs == {one.ref for one in NETLIST.parts}
-    joints = {(net[2][1], found[1][1], found[2][1]) for net in sections["nets"] for found in net[3:]}
+    joints = {(net[2][1], found[1][1], found[3][1]) for net in sections["nets"] for found in net[3:]}
     assert joints == JOINTS
+    pads = {(found[1][1], found[2][1], found[3][1]) for net in sections["nets"] for found in net[3:]}
+    # By hand from the cases: a relay's LED is 1 and 2, a comparator's ground 4 and, for its idle half, 5.
+    assert {
+        ("K11A", "1", "anode"),
+        ("K11A", "4", "out2"),
+        ("U41A1", "4", "gnd"),
+        ("U41A1", "5", "gnd"),
+    } <= pads
+    assert len({(ref, pad) for ref, pad, _ in pads}) == len(pads)
 
 
 def test_the_tables_hold_them_too() -> None:

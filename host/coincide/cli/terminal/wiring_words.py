@@ -14,7 +14,7 @@ from coincide_wiring.cautions import Caution
 from coincide_wiring.figures.figure import Figure, Timing
 from coincide_wiring.figures.freedom import Freedom
 from coincide_wiring.netlist import Build, sheets
-from coincide_wiring.parts import Line
+from coincide_wiring.parts import Extra, Line
 
 PREFIXES = ((1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n"), (1e-12, "p"))
 
@@ -99,13 +99,29 @@ def json_figure(figure: Figure) -> dict[str, Any]:
 
 
 def part_lines(lines: Iterable[Line]) -> Iterator[str]:
-    """A paragraph a line of the parts list: quantity and part; where; its reasons; what else will do."""
+    """A paragraph a line of the parts list: quantity, part, stage; where; its reasons; its case; what else will do."""
     for line in lines:
-        yield wrapped(f"{line.quantity:3d} x {line.sort}", "", "      ")
+        at = ", ".join(str(one) for one in line.stages)
+        yield wrapped(f"{line.quantity:3d} x {line.sort} (stage {at})", "", "      ")
         yield wrapped(" ".join(line.refs), "      ", "      ")
         for reason in line.why:
             yield wrapped(f"- {reason}", "      ", "        ")
+        yield wrapped(f"case: {line.package}: {line.pins} ({line.first})", "      ", "        ")
         yield wrapped(f"or: {line.substitute}", "      ", "        ")
+        if line.mind:
+            yield wrapped(f"mind: {line.mind}", "      ", "        ")
+
+
+def extra_lines(extras: Iterable[Extra]) -> Iterator[str]:
+    """A paragraph for each lead and for what no drawing shows."""
+    yield "Leads, plugs and what no drawing shows:"
+    for one in extras:
+        yield wrapped(f"{one.quantity:3d} x {one.name} (stage {one.stage})", "", "      ")
+        if one.contacts:
+            yield wrapped(f"contacts: {one.contacts}", "      ", "        ")
+            yield wrapped(f"far end: {one.far}", "      ", "        ")
+        if one.mind:
+            yield wrapped(f"mind: {one.mind}", "      ", "        ")
 
 
 def build_rows(build: Build) -> Iterator[tuple[str, str, str]]:
