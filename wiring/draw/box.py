@@ -127,13 +127,13 @@ def lights(s: Sketch) -> None:
 def lamp_row(s: Sketch) -> None:
     """Four stages one below another, clock and latch as buses at the left."""
     for place, (series, signal, net) in enumerate(LAMP_CABLE):
-        x = 2.0 + 8.0 * place
-        s.flag(signal, (x - 0.6, 4.6), "left")
-        s.wire((x - 0.6, 4.6), (x, 4.6), (x + 0.6, 4.6))
+        x = 1.6 + 7.0 * place
+        s.flag(signal, (x - 0.3, 4.6), "left")
+        s.wire((x - 0.3, 4.6), (x, 4.6), (x + 0.3, 4.6))
         s.resistor(f"R8{place + 1}", (x, 4.6), (x, 2.6))
         s.ground((x, 2.6))
-        s.resistor(series, (x + 0.6, 4.6), (x + 2.6, 4.6))
-        s.flag(net, (x + 2.6, 4.6), "right")
+        s.resistor(series, (x + 0.3, 4.6), (x + 2.1, 4.6))
+        s.flag(net, (x + 2.1, 4.6), "right")
     pins: dict[str, tuple[str, float]] = {
         "data": ("left", 0.6),
         "clock": ("left", 1.3),
