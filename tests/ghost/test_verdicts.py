@@ -12,7 +12,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from coincide.ghost.explain import Known, Thing, explain
+from coincide.ghost.evidence import Known, Thing
+from coincide.ghost.explain import explain
 from tests.rig.rigs import rig_with
 
 DOCS = Path(__file__).parents[2] / "docs" / "at-the-light-table.md"

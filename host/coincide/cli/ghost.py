@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,7 +14,8 @@ from coincide.cli.terminal.planning import jitter_option
 from coincide.cli.terminal.quantities import LENGTH, SHARE, TIME
 
 if TYPE_CHECKING:
-    from coincide.ghost.explain import Explanation, Known, Thing
+    from coincide.ghost.evidence import Known, Thing
+    from coincide.ghost.explain import Explanation
     from coincide.ghost.held import Held
     from coincide.rig.calibration import Found
     from coincide.rig.model import Rig
@@ -29,7 +31,8 @@ FILE = click.Path(path_type=Path)
     multiple=True,
     metavar="APART SPEED AWAY",
     help="How far apart its two pictures lie on film ('120 um', '18 px'), its speed ('15 km/h', 'unknown', "
-    "'still') and its distance ('12 m'). Again for more things.",
+    "'still') and its distance ('12 m'). With a sign APART says which body was late: '+120 um' where B shows it "
+    "further along its way, '-120 um' where A does. Again for more things.",
 )
 @click.option(
     "--at",
@@ -101,11 +104,11 @@ def command(
     rig_path: Path,
     as_json: bool,
 ) -> None:
-    """From a ghost's size to the skew that would explain it, and whether it was that.
+    """From a ghost's size to what made it: the skew, the sweeps, unequal exposures, or none of them.
 
-    Compared with the frame's own skew (--skew, or --frames and --frame), else with the rig's jitter. Give a
-    sign to APART, or a way to a region's speed, to learn which body was late; what lies across that way is not
-    timing.
+    Compared with the frame's own skew (--skew, or --frames and --frame), else with the rig's jitter. APART with
+    + means that B shows the thing further along its way (B was late), with - that A does; without a sign either
+    may have been. A region's speed with a way says the same; what lies across that way is not timing.
 
     Example: coincide ghost --thing "+52 um" "15 km/h" "12 m" --skew "4.1 ms"
     """
@@ -152,10 +155,9 @@ def _things(
         raise click.UsageError("--scans names the file and --region what in it: give both.")
     if not things and not regions:
         raise click.UsageError("Give at least one --thing, or --scans with a --region.")
-    places += ((0.5, 0.5),) * (len(things) - len(places))
     asked = [
         thing_of(rig, k, *thing, place, apart_u_m)
-        for k, (thing, place) in enumerate(zip(things, places, strict=True), 1)
+        for k, (thing, place) in enumerate(zip_longest(things, places), 1)
     ]
     found = regions_of(scans) if scans is not None else {}
     return asked + [thing_in_region(rig, found, *region, held) for region in regions]
@@ -172,7 +174,7 @@ def _known(
 ) -> Known | None:
     from dataclasses import replace
 
-    from coincide.ghost.explain import Known
+    from coincide.ghost.evidence import Known
     from coincide.ghost.things import known_from_frame, known_from_jitter, sync_u_s
     from coincide.session.frames import read_frames
     from coincide.units import quantity
@@ -202,7 +204,9 @@ def _show(found: Explanation, *, simulated: bool, as_json: bool) -> None:
         print_json(ghost_json(found, lines) | {"simulated": simulated})
         return
     say_if_simulated(simulated)
-    say(lines[0])
-    table(words.THING_COLUMNS, words.thing_rows(found))
-    for line in lines[1:]:
+    for line in lines:
         say(line)
+    table(words.THING_COLUMNS, words.thing_rows(found))
+    causes = words.cause_rows(found)
+    if causes:
+        table(words.CAUSE_COLUMNS, causes)

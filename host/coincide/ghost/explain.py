@@ -12,11 +12,12 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 
 from coincide.errors import BadInput
+from coincide.ghost.causes import Candidate, candidates_of, with_other_causes
+from coincide.ghost.evidence import Known, Thing
 from coincide.ghost.verdict import BOTH, COVER, Judged, Reach, judge
 from coincide.planning.displacement import across_m, towards_m
 from coincide.rig.geometry import view_of
@@ -28,63 +29,13 @@ MOST_THINGS = 12
 
 
 @dataclass(frozen=True, slots=True)
-class Thing:
-    """Something whose two pictures lie apart.
-
-    apart_m on film, in body A's scale, u_m its standard uncertainty. signed: positive where B shows it further
-    along its way; otherwise apart_m is a length and either body may be late. speed_m_s: None where unknown,
-    0 where it stood still. speed_u, distance_u: relative standard uncertainties. place: (x, y) as fractions
-    of the frame from the left and the top of the scene. aside_m: how far they lie apart across its way, which
-    timing does not do; way_u_rad: how well its way is known.
-    """
-
-    name: str
-    apart_m: float
-    u_m: float
-    distance_m: float
-    speed_m_s: float | None
-    signed: bool = False
-    direction: Literal["across", "towards"] = "across"
-    speed_u: float = 0.1
-    distance_u: float = 0.05
-    place: tuple[float, float] = (0.5, 0.5)
-    aside_m: float = 0.0
-    way_u_rad: float = 0.13
-
-    @property
-    def length_m(self) -> float:
-        """How far apart its pictures lie, along and across."""
-        return math.hypot(self.apart_m, self.aside_m)
-
-    @property
-    def along_u_m(self) -> float:
-        """Uncertainty of what lies along its way, the doubt about the way included."""
-        return math.hypot(self.u_m, self.aside_m * self.way_u_rad)
-
-    @property
-    def aside_u_m(self) -> float:
-        """Uncertainty of what lies across it."""
-        return math.hypot(self.u_m, self.apart_m * self.way_u_rad)
-
-
-@dataclass(frozen=True, slots=True)
-class Known:
-    """A skew at frame centre to compare with: this frame's own, or (own False) what the rig's jitter allows."""
-
-    skew_s: float
-    u_s: float
-    own: bool
-    source: str
-
-
-@dataclass(frozen=True, slots=True)
 class Implied:
     """What one thing says.
 
     skew_s at frame centre and u_s; NaN where its speed is unknown or zero. sweep_s: what the sweeps add at its
     place, in skew_s already taken off. per_second_m_s: how fast its picture moves over the film; NaN where the
     speed is unknown. needed_m_s: the speed that the known skew would need; NaN without one. expected_m: how
-    far apart the known skew puts it.
+    far apart the known skew puts it. candidates: what could have made it, and how large each would be.
     """
 
     thing: Thing
@@ -94,6 +45,7 @@ class Implied:
     per_second_m_s: float
     needed_m_s: float
     expected_m: float
+    candidates: tuple[Candidate, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +94,7 @@ def explain(rig: Rig, things: Sequence[Thing], known: Known | None = None) -> Ex
                 per_second_m_s=rates[k],
                 needed_m_s=thing.length_m / (unit * at_place) if at_place > 0 and unit > 0 else math.nan,
                 expected_m=rates[k] * at_place if k in timed else 0.0 if thing.speed_m_s == 0 else math.nan,
+                candidates=candidates_of(rig, thing, rates[k], sweeps[k], known),
             )
         )
     reach = None
@@ -158,6 +111,12 @@ def explain(rig: Rig, things: Sequence[Thing], known: Known | None = None) -> Ex
             aside=any(abs(things[k].aside_m) > BOTH * things[k].aside_u_m for k in timed),
         )
     moving = [thing for thing in given if thing.speed_m_s != 0]
+    judged = judge(
+        reach,
+        misfit,
+        len(timed) - 1,
+        stood_still=still_m > 0 and all(one.length_m <= still_m + COVER * one.u_m for one in moving),
+    )
     return Explanation(
         implied=tuple(implied),
         skew_s=skew_s,
@@ -167,12 +126,7 @@ def explain(rig: Rig, things: Sequence[Thing], known: Known | None = None) -> Ex
         freedom=max(len(timed) - 1, 0),
         known=known,
         still_m=still_m,
-        judged=judge(
-            reach,
-            misfit,
-            len(timed) - 1,
-            stood_still=still_m > 0 and all(one.length_m <= still_m + COVER * one.u_m for one in moving),
-        ),
+        judged=with_other_causes(judged, [implied[k].candidates for k in timed]),
     )
 
 

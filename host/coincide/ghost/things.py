@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from coincide.errors import BadInput
-from coincide.ghost.explain import Known, Thing
+from coincide.ghost.evidence import Known, Thing
 from coincide.ghost.held import Held, Laid, held_of, place_in_scene
 from coincide.ghost.verdict import COVER
 from coincide.rig.calibration import Found, learned_for, newest_for
@@ -69,10 +69,11 @@ def thing_of(
     apart: str,
     speed: str,
     distance: str,
-    place: tuple[float, float],
+    place: tuple[float, float] | None,
     u_m: float | None,
 ) -> Thing:
-    """A thing measured by hand: `apart` is '120 um' or '18 px'; with a sign, + is further along its way in B."""
+    """A thing measured by hand: `apart` is '120 um' or '18 px'; with a sign, + is further along its way in B.
+    `place` None: not said."""
     said, pitch = speed_of(speed), rig.bodies.a.scan_pitch_m
     in_pixels = _PIXELS.fullmatch(apart.strip())
     if in_pixels and pitch is None:
@@ -89,7 +90,9 @@ def thing_of(
         speed_m_s=said.speed_m_s,
         signed=apart.strip()[0] in "+-",
         direction="towards" if said.way in _RADIAL else "across",
-        place=place,
+        place=place or (0.5, 0.5),
+        placed=place is not None,
+        whole=False,
     )
 
 

@@ -14,9 +14,17 @@ from typing import Literal
 from scipy import stats
 
 Verdict = Literal[
-    "timing", "part", "not timing", "too large", "stood still", "contradictory", "cannot tell", "open"
+    "timing",
+    "part",
+    "not timing",
+    "unequal exposure",
+    "too large",
+    "stood still",
+    "contradictory",
+    "cannot tell",
+    "open",
 ]
-Decides = Literal["", "skew", "frame's own skew", "sign", "thing"]
+Decides = Literal["", "skew", "frame's own skew", "sign", "thing", "place"]
 
 COVER = 1.96  # k for 95 %, normal
 BOTH = 2.24  # k at which two independent tests (along the way, across it) err together in 5 % (Bonferroni)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 
-from coincide.ghost.explain import Explanation, Implied, Known
+from coincide.ghost.causes import Candidate
+from coincide.ghost.evidence import Known
+from coincide.ghost.explain import Explanation, Implied
 from coincide.ghost.verdict import COVER, Judged
 from coincide.report.words.numbers import ms, percent
 
@@ -18,6 +20,13 @@ THING_COLUMNS = (
     "skew at centre, ms",
     "+- (95 %), ms",
 )
+
+CAUSE_COLUMNS = ("thing", "cause", "would make, um", "+- (95 %), um", "fits", "how it looks")
+_LOOKS = {
+    "skew": "the whole thing twice: one colour stands out in front, the other behind",
+    "sweep": "as skew, growing from the frame's centre to its edges",
+    "unequal exposure": "a soft edge in front and behind alike, one colour at both ends: the longer exposure's",
+}
 
 
 def thing_rows(found: Explanation) -> list[list[str]]:
@@ -41,6 +50,23 @@ def _row(one: Implied) -> list[str]:
     ]
 
 
+def cause_rows(found: Explanation) -> list[list[str]]:
+    """One row a thing and cause, where a cause can be reckoned."""
+    return [
+        [
+            one.thing.name,
+            cause.cause,
+            f"{'up to ' if cause.at_most else ''}{cause.size_m * 1e6:.1f}",
+            f"{COVER * cause.u_m * 1e6:.1f}",
+            "yes" if cause.fits else "no",
+            _LOOKS[cause.cause],
+        ]
+        for one in found.implied
+        for cause in one.candidates
+        if math.isfinite(cause.size_m)
+    ]
+
+
 def explanation_lines(found: Explanation) -> list[str]:
     """The verdict first, then the numbers it rests on."""
     lines = [_verdict(found)]
@@ -49,6 +75,7 @@ def explanation_lines(found: Explanation) -> list[str]:
     if found.known is not None:
         lines.append(_known(found.known))
     lines += _decides(found.judged)
+    lines += _ends(found)
     if found.still_m and found.judged.verdict != "stood still":
         lines.append(
             f"What stood still is displaced by {found.still_m * 1e6:.0f} um: the rig gave, there is parallax, or "
@@ -80,6 +107,11 @@ def _verdict(found: Explanation) -> str:
         if judged.aside:
             return f"Not timing: it lies across the way the thing went{_at_most(judged)}."
         return f"Not timing: the skew was far from what this ghost needs, or of the other sign{_at_most(judged)}."
+    if judged.verdict == "unequal exposure":
+        return (
+            f"Not the skew alone: unequal exposures make an edge of this size, {_at_each_end(found)}. Look at both ends "
+            "of the thing."
+        )
     if judged.verdict == "too large":
         much = f"{judged.times:.2g} times this ghost" if judged.times < 50 else "a far larger ghost"
         return (
@@ -102,6 +134,7 @@ _REASONS = {
     "skew": "the skew is known too roughly; it would agree with half this ghost, or with twice it, as well",
     "frame's own skew": "the rig's jitter could have made it, and so could something else",
     "sign": "its size fits, and the other way round it would not",
+    "place": "in a corner the sweeps of the curtains make as much, and where the thing stood was not said",
     "thing": "the thing itself is known too roughly for any skew to decide",
 }
 
@@ -132,6 +165,8 @@ def _decides(judged: Judged) -> list[str]:
         ]
     if judged.decides == "sign":
         return ["What would decide: a sign before APART, + where B shows it further along its way."]
+    if judged.decides == "place":
+        return ["What would decide: its place, --at X Y as fractions of the frame from the left and the top."]
     if judged.decides == "frame's own skew":
         return [
             "What would decide: the frame's own skew, from the frame log (--frames and --frame) or --skew."
@@ -139,6 +174,33 @@ def _decides(judged: Judged) -> list[str]:
     return [
         "What would decide: its speed, distance or displacement known better, or a thing that is displaced further."
     ]
+
+
+def _unequal(found: Explanation) -> list[Candidate]:
+    return [
+        cause
+        for one in found.implied
+        for cause in one.candidates
+        if cause.cause == "unequal exposure" and cause.fits
+    ]
+
+
+def _at_each_end(found: Explanation) -> str:
+    return " and ".join(f"{one.size_m * 1e6:.0f} um" for one in _unequal(found)) + " at each end"
+
+
+def _ends(found: Explanation) -> list[str]:
+    """How to tell unequal exposures from skew by looking, where their size fits as well."""
+    if not _unequal(found):
+        return []
+    edges = (
+        "Unequal exposures leave a soft edge of one colour in front and behind alike, the colour of the body that "
+        "exposes longer; skew shows one colour in front and the other behind. Open that body's aperture and shorten "
+        "its time."
+    )
+    if found.judged.verdict == "unequal exposure":
+        return [edges]
+    return [f"Unequal exposures would make an edge of this size too, {_at_each_end(found)}. {edges}"]
 
 
 def _implied(found: Explanation) -> str:
