@@ -109,8 +109,8 @@ def _verdict(found: Explanation) -> str:
         return f"Not timing: the skew was far from what this ghost needs, or of the other sign{_at_most(judged)}."
     if judged.verdict == "unequal exposure":
         return (
-            f"Not the skew alone: unequal exposures make an edge of this size, {_at_each_end(found)}. Look at both ends "
-            "of the thing."
+            f"Not the skew alone: unequal exposures make an edge of this size, {_at_each_end(found)}. "
+            "Look at both ends of the thing."
         )
     if judged.verdict == "too large":
         much = f"{judged.times:.2g} times this ghost" if judged.times < 50 else "a far larger ghost"
