@@ -11,6 +11,7 @@ from coincide.bench.box_settings import store_preset
 from coincide.bench.broken_off import calibration_files, fresh_file
 from coincide.bench.firing import Bench, Fired, Firing, bench, fire, session_path
 from coincide.bench.person import Person, Shows, Step
+from coincide.bench.waking import longer_by_s, waking, waking_sentence
 from coincide.box.plans import offset_plan
 from coincide.errors import BadInput
 from coincide.rig import calibration as kept_files
@@ -80,7 +81,7 @@ def calibrate(
     )
 
     person.progress(Step("1. Plugs: one pair fired far apart shows who answers to which release."))
-    firing = Firing("plugs", 1, PLUGS_APART_S, confirmed=confirmed)
+    firing = Firing("plugs", 1, PLUGS_APART_S, more_lead_s=longer_by_s(rig), confirmed=confirmed)
     plugs = fire(rig_bench, session_path(client, rig_path, rig, "plugs"), firing)
     wrong = _plugs_wrong(plugs)
     if wrong is not None:
@@ -89,10 +90,19 @@ def calibrate(
     at = f"{rig.exposures[0]} (A) and {rig.exposures[1]} (B)"
     person.progress(Step(f"2. Measure: {pairs[0]} pairs at {at}, no offset."))
     firing = Firing("series", pairs[0], confirmed=confirmed)
-    fired = fire(rig_bench, files.measured, firing, is_enough if enough else None)
+    wakes = waking(rig, plugs)
+
+    def ends(so_far: RunningSeries) -> bool:
+        return bool(wakes.sleepers(so_far.measured)) or (enough and is_enough(so_far))
+
+    fired = fire(rig_bench, files.measured, firing, ends)
     if not fired.outcome.complete:
         return Calibrated(fired, None, None, None, None, None, _stopped(fired))
     analysis = analyse_file(fired.path)
+    asleep = wakes.sleepers(analysis.measured)
+    if asleep:
+        files.note.forget()
+        return Calibrated(fired, analysis, None, None, None, None, waking_sentence(rig, asleep))
     person.progress(Shows(analysis))
     suggestion = analysis.suggestion
     if suggestion is None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -31,13 +31,17 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Firing:
-    """What is to be fired: how many pairs, with which signed offset (positive holds A back), named how."""
+    """What is to be fired: how many pairs, with which signed offset (positive holds A back), named how.
+
+    more_lead_s: how much longer than the rig says half-press leads.
+    """
 
     purpose: str
     pairs: int
     offset_s: float = 0.0
     preset: str | None = None
     interval_s: float | None = None
+    more_lead_s: float = 0.0
     confirmed: tuple[str, ...] = ()
 
 
@@ -161,9 +165,11 @@ def fire(
 def series_plan(bench: Bench, firing: Firing) -> SeriesPlan:
     """The series as the box conducts it."""
     rig = bench.rig
+    base = rig_plan(rig)
+    base = replace(base, lead_ns=base.lead_ns + round(firing.more_lead_s * 1e9))
     return SeriesPlan(
         pairs=firing.pairs,
-        plan=offset_plan(firing.offset_s, bench.client.identity, rig_plan(rig)),
+        plan=offset_plan(firing.offset_s, bench.client.identity, base),
         interval_s=rig.release.interval_s if firing.interval_s is None else firing.interval_s,
         manual_wind=any(body.wind == "manual" for body in rig.both),
         names=(f"body A ({rig.bodies.a.name})", f"body B ({rig.bodies.b.name})"),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -155,9 +154,10 @@ def _things(
         raise click.UsageError("--scans names the file and --region what in it: give both.")
     if not things and not regions:
         raise click.UsageError("Give at least one --thing, or --scans with a --region.")
+    said = [*places, *[None] * (len(things) - len(places))]
     asked = [
         thing_of(rig, k, *thing, place, apart_u_m)
-        for k, (thing, place) in enumerate(zip_longest(things, places), 1)
+        for k, (thing, place) in enumerate(zip(things, said, strict=True), 1)
     ]
     found = regions_of(scans) if scans is not None else {}
     return asked + [thing_in_region(rig, found, *region, held) for region in regions]

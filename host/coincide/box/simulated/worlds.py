@@ -117,6 +117,12 @@ WORLDS = (
         say="The photographer forgets to wind Bittern before shot 4.",
         body_b=replace(BY_HAND.body_b, faults=FaultSpec(not_wound_at=(4,))),
     ),
+    replace(
+        STEADY,
+        name="slow to wake",
+        say="Bittern wants 450 ms of half-press: with less it fires when it is awake, whatever full-press does.",
+        body_b=replace(STEADY_B, release=replace(STEADY_B.release, wake_s=0.450, unready_s=0.015)),
+    ),
     # plugs, interlock
     replace(
         STEADY, name="swapped releases", say="The release plugs of A and B are swapped.", swapped="release"
