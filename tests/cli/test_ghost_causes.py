@@ -35,7 +35,7 @@ def rig(tmp_path: Path) -> Path:
 
 def term_um(folder: Path, cause: str) -> float:
     found = json.loads(run(["budget", "--json"], folder).out)
-    return next(1e6 * term["on_film_m"] for term in found["terms"] if term["cause"] == cause)
+    return next(1e6 * float(term["on_film_m"]) for term in found["terms"] if term["cause"] == cause)
 
 
 def test_what_budget_gives_for_unequal_exposure_ghost_takes_for_unequal_exposure(rig: Path) -> None:
