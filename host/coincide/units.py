@@ -64,21 +64,29 @@ _UNCERTAIN_EXPOSURES = {
 }
 # Marks of the doubling series and the power of two they stand for. The marks are rounded, the times are
 # not: ISO 516, from memory.
-_MARKED_SERIES = {Fraction(2) ** power: power for power in range(-3, 3)} | {
-    Fraction(1, mark): power
-    for mark, power in (
-        (15, -4),
-        (30, -5),
-        (60, -6),
-        (125, -7),
-        (250, -8),
-        (500, -9),
-        (1000, -10),
-        (2000, -11),
-        (4000, -12),
-        (8000, -13),
-    )
-}
+_MARKED_SERIES = (
+    {Fraction(2) ** power: power for power in range(-3, 4)}
+    | {
+        Fraction(15): 4,
+        Fraction(30): 5,
+        Fraction(60): 6,
+    }
+    | {
+        Fraction(1, mark): power
+        for mark, power in (
+            (15, -4),
+            (30, -5),
+            (60, -6),
+            (125, -7),
+            (250, -8),
+            (500, -9),
+            (1000, -10),
+            (2000, -11),
+            (4000, -12),
+            (8000, -13),
+        )
+    }
+)
 
 
 class UnitError(BadInput, ValueError):
@@ -92,7 +100,7 @@ class ShutterTime:
     text: as marked, '1/125'. It names presets and calibrations, and is what the person reads and sets.
     marked_s: the mark taken at its word, 8 ms. Only printed.
     nominal_s: what the mark stands for: 2**-7 s = 7.8125 ms for '1/125', since the marks of the doubling
-        series 1/8000 ... 4 s are rounded (ISO 516, memory); marks of no such series stand for themselves.
+        series 1/8000 ... 60 s are rounded (ISO 516, memory); marks of no such series stand for themselves.
         Every calculation uses it until an exposure has been measured.
     """
 

@@ -12,14 +12,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coincide.errors import BadInput
-from coincide.planning.exposure import pair_exposures, pairing_chain, splitter_light, with_reciprocity
+from coincide.planning.exposure.body import splitter_light
+from coincide.planning.exposure.pairing import Pairing, pair_exposures, pairing_chain
+from coincide.planning.exposure.reciprocity import metered_for, with_reciprocity
 from coincide.rig.calibration import Found
-from coincide.rig.parts import Film
+from coincide.rig.film import Film
 from coincide.rig.stops import THIRD_STOP_MARKS, aperture_mark, aperture_value, meter_reading, nearest_mark
 from tests.rig.rigs import REMOVE, rig_with
 from tests.rig.test_calibration import CALIBRATION
 
 VISIBLE_COATING: dict[str, Any] = {"splitter.bands.infrared": {"transmission": 0.7, "reflection": 0.3}}
+
+
+def at_f8(light: str, changes: dict[str, Any] | None = None, **more: Any) -> Pairing:
+    return pair_exposures(rig_with(changes), meter_reading(light), apertures=(8.0, 8.0), **more)
 
 
 @pytest.mark.parametrize(
@@ -83,7 +89,7 @@ def test_marks_stand_for_thirds_of_a_stop() -> None:
 
 def test_each_body_gets_the_light_that_reaches_it() -> None:
     """Worked by hand: EV 13 at f/8 asks for 2**-7 s at ISO 100 without glass."""
-    pairing = pair_exposures(rig_with(VISIBLE_COATING), meter_reading("EV 13"))
+    pairing = at_f8("EV 13", VISIBLE_COATING)
     first, second = pairing.bodies
     assert first.metered_s == pytest.approx(2**-7 / 0.7)
     assert second.metered_s == pytest.approx(2**-7 / 0.3 * 2**4 / 4)
@@ -143,11 +149,15 @@ def test_apertures_may_be_given_one_by_one() -> None:
         pair_exposures(rig_with(), meter_reading("EV 12"), apertures=(None, 1.4))
 
 
-def test_a_common_aperture_stays_within_both_lenses() -> None:
-    rig = rig_with(
-        {"bodies.b.lens": {"focal_length": "35 mm", "aperture": "f/4", "widest": "f/2", "smallest": "f/5.6"}}
-    )
-    assert [body.aperture for body in pair_exposures(rig, meter_reading("EV 12")).bodies] == [8.0, 5.6]
+def test_each_body_keeps_the_aperture_it_has_in_the_rig() -> None:
+    pairing = pair_exposures(rig_with(), meter_reading("EV 12"))
+    assert [body.aperture for body in pairing.bodies] == [8.0, 4.0]
+    assert [body.mark.text for body in pairing.standing] == ["1/60", "1/30"]
+    # By hand: A needs 2**(6 - 12) / 0.7, B 2**(4 - 12) / 0.42 * 16 / 4.
+    wanted = [math.log2(2**-6 * 0.7 * 2**6), math.log2(2**-5 * 0.42 / 4 * 2**8)]
+    assert [body.error_stops for body in pairing.standing] == pytest.approx(wanted)
+    assert not pairing.as_it_stands
+    assert pair_exposures(rig_with(), meter_reading("EV 12.5")).as_it_stands
 
 
 def test_without_a_film_there_is_no_pairing() -> None:
@@ -160,10 +170,10 @@ def test_without_a_film_there_is_no_pairing() -> None:
 
 def test_the_preset_is_named_or_said_to_be_missing() -> None:
     found = [Found(Path("fen-calibration.toml"), replace(CALIBRATION, exposures=("1/60", "1/15")))]
-    pairing = pair_exposures(rig_with(), meter_reading("EV 13"), found=found)
+    pairing = at_f8("EV 13", found=found)
     assert (pairing.preset, pairing.calibration) == ("1/60+1/15", "fen-calibration.toml")
     assert not any("no calibration" in one for one in pairing.warnings)
-    without = pair_exposures(rig_with(), meter_reading("EV 13"))
+    without = at_f8("EV 13")
     assert without.calibration is None
     assert any("no calibration for 1/60+1/15" in one for one in without.warnings)
 
@@ -174,7 +184,7 @@ def test_the_preset_is_named_or_said_to_be_missing() -> None:
         ({}, "EV 3", "the nearest time on its dial is 1/8 (bodies.a.shutter.marked): 6.5 stops under"),
         ({}, "EV 20", "stops over"),
         ({}, "EV 16", "above its sync speed 1/125 (bodies.a.shutter.sync_speed)"),
-        ({}, "EV 13", "slower than the usual limit by hand, 1/35 s"),
+        ({}, "EV 9", "slower than the usual limit by hand, 1/35 s"),
         ({}, "EV 5", "the film's reciprocity turns"),
         ({}, "EV 12", "polarises"),
         (
@@ -215,10 +225,36 @@ def test_reciprocity_as_a_table() -> None:
     assert with_reciprocity(law, 10.0) == pytest.approx(50.0)
     assert with_reciprocity(law, math.sqrt(10.0)) == pytest.approx(10.0)  # half-way in stops
     assert with_reciprocity(law, 100.0) == pytest.approx(1250.0)  # and on at the last slope
+    assert (
+        with_reciprocity(film(table=[["1 s", "8 s"], ["10 s", "12 s"]]), 1e3) >= 1e3
+    )  # never less than metered
     assert with_reciprocity(law, 0.1) == pytest.approx(0.1)  # a decade below the first: as metered
     assert with_reciprocity(law, 0.01) == 0.01
     times = [with_reciprocity(law, 10 ** (at / 10)) for at in range(-30, 30)]
     assert times == sorted(times)
+
+
+def test_a_table_of_one_point_goes_on_above_it() -> None:
+    """By hand: from 0.1 s, as metered, to 1 s, needing 1.5 s, the slope in stops is log 15 / log 10 = 1.176."""
+    law = film(table=[["1 s", "1.5 s"]])
+    assert with_reciprocity(law, 0.994) == pytest.approx(1.490, abs=1e-3)
+    assert with_reciprocity(law, 1.001) == pytest.approx(1.502, abs=1e-3)  # no step down at the point
+    assert with_reciprocity(law, 10.0) / 1.5 == pytest.approx(10**1.176, rel=1e-3)
+    warnings = pair_exposures(
+        rig_with({"bodies.a.film.reciprocity": {"table": [["1 s", "1.5 s"]]}}), meter_reading("EV 5")
+    ).warnings
+    assert any("the reciprocity table ends at 1 s metered" in one and "a guess" in one for one in warnings)
+
+
+@given(st.floats(1e-3, 1e3))
+def test_reciprocity_runs_backwards(time_s: float) -> None:
+    laws: list[Film] = [
+        film(**{"power": 1.3, "from": "1 s"}),
+        film(table=[["1 s", "1.5 s"]]),
+        film(table=[["1 s", "2 s"], ["10 s", "50 s"], ["20 s", "120 s"]]),
+    ]
+    for law in laws:
+        assert metered_for(law, with_reciprocity(law, time_s)) == pytest.approx(time_s)
 
 
 def test_the_nearest_mark_is_nearest_in_stops() -> None:

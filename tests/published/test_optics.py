@@ -7,7 +7,7 @@ import math
 import pytest
 
 from coincide.planning.displacement import across_m, nearest_distance_m, skew_allowed_s
-from coincide.planning.exposure import blur_each_end_s
+from coincide.planning.exposure.pairing import blur_each_end_s
 from coincide.rig.optics import (
     circle_of_confusion_m,
     depth_of_field_m,

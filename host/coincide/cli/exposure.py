@@ -11,8 +11,7 @@ from coincide.cli.terminal.options import explain_option, json_option, rig_optio
 from coincide.cli.terminal.quantities import APERTURE
 
 if TYPE_CHECKING:
-    from coincide.planning.exposure import Pairing
-    from coincide.rig.calibration import Found
+    from coincide.planning.exposure.pairing import Pairing
     from coincide.rig.model import Rig
 
 
@@ -22,7 +21,7 @@ if TYPE_CHECKING:
     "--aperture",
     type=APERTURE,
     default=None,
-    help="For both bodies, such as 'f/8'. Default: body A's as it is set in the rig.",
+    help="For both bodies, such as 'f/8'. Default: each as it is set in the rig.",
 )
 @click.option("--aperture-a", type=APERTURE, default=None, help="For body A alone.")
 @click.option("--aperture-b", type=APERTURE, default=None, help="For body B alone.")
@@ -40,15 +39,16 @@ def command(
 ) -> None:
     """One meter reading to both bodies' aperture and shutter, and the preset that pair needs.
 
-    READING is what a hand meter says: 'EV 12' (at ISO 100), or a time, an aperture and a film speed. Both
-    bodies get the same aperture, for the same depth of field, unless told otherwise. The exit code is 1
-    when a body has no time on its dial within half a stop.
+    READING is what a hand meter says: 'EV 12' (at ISO 100), or a time, an aperture and a film speed. The
+    bodies keep the apertures they have in the rig, unless told otherwise. Every calibrated pair is told
+    with the light it is right for. The exit code is 1 when a body has no time on its dial within the
+    latitude of its film.
 
     Example: coincide exposure "EV 12", or: coincide exposure 1/250 f/8 ISO 400 --aperture-b f/4
     """
     from coincide.cli.terminal.planning import found_beside, say_if_simulated
     from coincide.cli.terminal.show import as_json as print_json
-    from coincide.planning.exposure import pair_exposures
+    from coincide.planning.exposure.pairing import pair_exposures
     from coincide.report.json.planning import exposure_json
     from coincide.report.words.exposure import can_be_set
     from coincide.rig.file import load_rig
@@ -64,20 +64,28 @@ def command(
         print_json(exposure_json(rig, pairing, simulated=simulated))
     else:
         say_if_simulated(simulated)
-        _show(rig, pairing, found, explain=explain)
+        _show(rig, pairing, explain=explain)
     if not can_be_set(pairing):
         click.get_current_context().exit(1)
 
 
-def _show(rig: Rig, pairing: Pairing, found: tuple[Found, ...], *, explain: bool) -> None:
+def _show(rig: Rig, pairing: Pairing, *, explain: bool) -> None:
     from coincide.cli.terminal.planning import say_chain
     from coincide.cli.terminal.show import say, table
-    from coincide.planning.exposure import pairing_chain
-    from coincide.report.words.exposure import exposure_lines, exposure_rows
+    from coincide.planning.exposure.pairing import pairing_chain
+    from coincide.report.words.exposure import (
+        answer_line,
+        exposure_lines,
+        exposure_rows,
+        standing_line,
+    )
     from coincide.report.words.series import who
 
+    say(answer_line(rig, pairing))
+    if not pairing.as_it_stands:
+        say(standing_line(pairing))
     table(("", *who(rig)), exposure_rows(pairing), f"Metered {pairing.reading.said}")
-    for line in exposure_lines(rig, pairing, found):
+    for line in exposure_lines(rig, pairing):
         say(line)
     for warning in pairing.warnings:
         say(f"Note: {warning}")

@@ -46,11 +46,16 @@ def _within(kind: Kind, least: str, most: str, example: str) -> Text:
     return Text(expected, read)
 
 
-def _exposure(text: str) -> ShutterTime:
-    time = shutter_time(text)
-    if not 1 / 20_000 <= time.nominal_s <= 4.0:
-        raise ValueError(f"'{text}' is out of range: a shutter time from 1/16000 to 4 s was expected.")
-    return time
+def _shutter_time(longest_s: float) -> Callable[[str], ShutterTime]:
+    def read(text: str) -> ShutterTime:
+        time = shutter_time(text)
+        if not 1 / 20_000 <= time.nominal_s <= longest_s:
+            raise ValueError(
+                f"'{text}' is out of range: a shutter time from 1/16000 to {longest_s:g} s was expected."
+            )
+        return time
+
+    return read
 
 
 def _aperture(text: str) -> float:
@@ -79,7 +84,10 @@ def _focused(text: str) -> float:
     return distance_m
 
 
-Exposure = Annotated[ShutterTime, Text("a shutter time such as '1/125'", _exposure)]
+# No longer than the box can listen to; a dial may say more.
+LONGEST_EXPOSURE_S = 8.0
+Exposure = Annotated[ShutterTime, Text("a shutter time such as '1/125'", _shutter_time(LONGEST_EXPOSURE_S))]
+DialTime = Annotated[ShutterTime, Text("a shutter time such as '1/125'", _shutter_time(64.0))]
 Aperture = Annotated[float, Text("an aperture such as 'f/8'", _aperture)]
 ScanPitch = Annotated[float, Text("a scan resolution such as '4000 dpi'", _pitch)]
 

@@ -20,10 +20,10 @@ from coincide.rig.fields import (
     ViewingDistance,
     WindowTime,
 )
+from coincide.rig.film import Film
 from coincide.rig.parts import (
     Edges,
     Electronic,
-    Film,
     Fraction,
     Frame,
     Leaf,

@@ -1,4 +1,4 @@
-"""What a body is made of: shutter, lens, film, sensors, the way it is mounted. Frozen; SI units in the names.
+"""What a body is made of: shutter, lens, sensors, the way it is mounted. Frozen; SI units in the names.
 
 The key in the TOML file is the field's alias: `travel = "7 ms"` is read into `travel_s`.
 """
@@ -12,13 +12,13 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from coincide.rig.fields import (
     Aperture,
     BladeTime,
+    DialTime,
     EdgeTime,
     Exposure,
     FocalLength,
     Focused,
     FocusShift,
     FrameSide,
-    MeterTime,
     PupilDistance,
     ReadoutTime,
     ScrewArm,
@@ -59,7 +59,7 @@ class Frame(Part):
 
 class _Shutter(Part):
     exposure: Exposure = Field(description="the shutter time that is set, such as '1/125'")
-    marked: tuple[Exposure, ...] = Field(
+    marked: tuple[DialTime, ...] = Field(
         (), description="the shutter times on the dial, such as ['1/500', '1/250', '1/125']"
     )
     sync_uncertainty_s: Uncertainty = Field(
@@ -143,6 +143,10 @@ class Lens(Part):
         alias="focused",
         description="the distance set on the focusing scale, such as '10 m' or 'infinity'",
     )
+    pupil_magnification: Annotated[float, Field(strict=True, ge=0.1, le=10.0)] = Field(
+        1.0,
+        description="a number such as 0.8: how wide the pupil looks from behind the lens, over how wide from in front",
+    )
     infrared_shift_m: FocusShift | None = Field(
         None,
         alias="infrared_shift",
@@ -220,59 +224,6 @@ class Mount(Part):
             raise ValueError(
                 f"top_plate is '{self.top_plate}', which cannot be with a lens that looks '{self.looks}': "
                 "the top plate faces across the lens axis."
-            )
-        return self
-
-
-class Reciprocity(Part):
-    """Long exposures: time needed = from * (metered / from) ** power, beyond `from`; or a table of pairs."""
-
-    power: Annotated[float, Field(strict=True, ge=1.0, le=3.0)] | None = Field(
-        None,
-        description="a number from 1 to 3: the time needed is the metered time to this power, beyond 'from'",
-    )
-    from_s: MeterTime = Field(
-        1.0, alias="from", description="the metered time from which the film needs more, such as '1 s'"
-    )
-    table: tuple[tuple[MeterTime, MeterTime], ...] = Field(
-        (), description="pairs of metered and needed time, such as [['1 s', '1.5 s'], ['10 s', '25 s']]"
-    )
-
-    @model_validator(mode="after")
-    def _one_law(self) -> Reciprocity:
-        if (self.power is None) == (not self.table):
-            raise ValueError("give either 'power' (with 'from') or 'table'.")
-        metered = [pair[0] for pair in self.table]
-        needed = [pair[1] for pair in self.table]
-        if metered != sorted(set(metered)) or needed != sorted(set(needed)):
-            raise ValueError("the pairs of 'table' must rise from one to the next, in both columns.")
-        if any(want < have for have, want in self.table):
-            raise ValueError("in 'table' no needed time may be shorter than the metered one.")
-        return self
-
-
-class Film(Part):
-    """What records the picture, and the filter in front of it."""
-
-    name: str = Field("", description="a name of your own for the film")
-    iso: Annotated[float, Field(strict=True, ge=0.1, le=1e6)] = Field(
-        description="the film speed, such as 400"
-    )
-    filter_stops: Annotated[float, Field(strict=True, ge=0.0, le=20.0)] = Field(
-        0.0, description="stops taken by the filter, such as 4"
-    )
-    effective_index: Annotated[float, Field(strict=True, ge=0.01, le=1e6)] | None = Field(
-        None,
-        description="the film speed behind the filter, as found by test, such as 25",
-    )
-    band: str = Field("visible", description="the name of a band of the splitter, such as 'infrared'")
-    reciprocity: Reciprocity | None = Field(None, description="a table such as { power = 1.3, from = '1 s' }")
-
-    @model_validator(mode="after")
-    def _one_filter(self) -> Film:
-        if self.effective_index is not None and self.filter_stops:
-            raise ValueError(
-                "give 'filter_stops' or 'effective_index', not both: the index contains the filter."
             )
         return self
 

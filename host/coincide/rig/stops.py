@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from coincide.errors import BadInput
@@ -99,7 +100,7 @@ def meter_reading(text: str) -> Reading:
     if not 0.1 <= iso <= 1e7:
         raise BadInput(f"'{text}': ISO {iso:g} is no film speed: {expected}.")
     ev100 = aperture_value(aperture) + time_value(time.nominal_s) - math.log2(iso / 100)
-    return Reading(ev100, f"{time} at f/{aperture:g}, ISO {iso:g}: EV {ev100:.2g} at ISO 100")
+    return Reading(ev100, f"{time} at f/{aperture:g}, ISO {iso:g}: EV {round(ev100, 1) + 0.0:g} at ISO 100")
 
 
 def aperture_value(f_mark: float) -> float:
@@ -120,9 +121,13 @@ def aperture_mark(av: float) -> float:
     return THIRD_STOP_MARKS[min(max(at, 0), len(THIRD_STOP_MARKS) - 1)]
 
 
-def nearest_mark(seconds: float, marks: tuple[ShutterTime, ...]) -> ShutterTime:
-    """The marked time nearest in stops to a wanted one; the usual dial where a body names no marks."""
-    return min(marks or USUAL_MARKS, key=lambda mark: abs(math.log2(mark.nominal_s / seconds)))
+def nearest_mark(
+    seconds: float,
+    marks: tuple[ShutterTime, ...],
+    exposes_s: Callable[[ShutterTime], float] = lambda mark: mark.nominal_s,
+) -> ShutterTime:
+    """The marked time that exposes nearest in stops to a wanted one; the usual dial where a body names no marks."""
+    return min(marks or USUAL_MARKS, key=lambda mark: abs(math.log2(exposes_s(mark) / seconds)))
 
 
 def filter_factor_stops(factor: float) -> float:

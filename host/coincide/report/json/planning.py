@@ -8,7 +8,10 @@ from typing import Any
 
 from coincide.planning.basis import Basis
 from coincide.planning.budget import Budget, Change
-from coincide.planning.exposure import BodyExposure, Pairing, pairing_chain
+from coincide.planning.exposure.body import BodyExposure
+from coincide.planning.exposure.light import PairLight
+from coincide.planning.exposure.mend import Mend
+from coincide.planning.exposure.pairing import Pairing, pairing_chain
 from coincide.planning.nearest import everyday_nearest
 from coincide.planning.plan import Asked, LimitsPlan
 from coincide.report.card.content import CardContent
@@ -101,7 +104,21 @@ def exposure_json(rig: Rig, pairing: Pairing, *, simulated: bool) -> dict[str, A
         "simulated": simulated,
         "rig": rig.name,
         "reading": {"said": pairing.reading.said, "ev100": pairing.reading.ev100},
-        "bodies": [_body(body) for body in pairing.bodies],
+        "bodies": [
+            _body(body) | {"mend": None if way is None else _mend(way)}
+            for body, way in zip(pairing.bodies, pairing.mends, strict=True)
+        ],
+        "as_it_stands": pairing.as_it_stands,
+        "standing": [
+            {
+                "exposure": body.mark.text,
+                "aperture": body.aperture,
+                "error_stops": body.error_stops,
+                "within": body.within,
+            }
+            for body in pairing.standing
+        ],
+        "pairs": [_pair(pair) for pair in pairing.pairs],
         "apart_stops": pairing.apart_stops,
         "blur_each_end_s": pairing.blur_each_end_s,
         "preset": pairing.preset,
@@ -205,9 +222,34 @@ def _body(body: BodyExposure) -> dict[str, Any]:
         "metered_s": body.metered_s,
         "needed_s": body.needed_s,
         "exposure": body.mark.text,
+        "effective_s": body.effective_s,
         "error_stops": body.error_stops,
         "error_thirds": body.error_thirds,
+        "latitude_stops": (body.latitude.under_stops, body.latitude.over_stops),
+        "within": body.within,
         "sharp_m": body.sharp_m,
+    }
+
+
+def _mend(way: Mend) -> dict[str, Any]:
+    then = way.then
+    return {
+        "aperture": way.aperture,
+        "filter_stops": way.filter_stops,
+        "exposure": None if then is None else then.mark.text,
+        "error_stops": None if then is None else then.error_stops,
+        "say": way.say,
+    }
+
+
+def _pair(pair: PairLight) -> dict[str, Any]:
+    return {
+        "preset": pair.preset,
+        "calibration": pair.found.path.name,
+        "apertures": pair.apertures,
+        "right_ev100": pair.right_ev100,
+        "both_ev100": pair.both_ev100,
+        "stale": pair.stale,
     }
 
 

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
 
-from coincide.planning.exposure import REACH_STOPS, BodyExposure, Pairing
+from coincide.planning.exposure.body import BodyExposure
+from coincide.planning.exposure.light import PairLight
+from coincide.planning.exposure.pairing import Pairing
 from coincide.report.words.numbers import ms
 from coincide.report.words.planning import figure
 from coincide.report.words.series import who
-from coincide.rig.calibration import Calibration, Found
+from coincide.rig.calibration import Calibration
 from coincide.rig.model import Rig
 
 # How the source of a step ends, and what the row is called.
@@ -18,6 +20,8 @@ _STEPS = (
     ("filter_stops", "filter"),
     ("transmission", "glass"),
     ("reflection", "glass"),
+    ("focused", "near focus"),
+    ("subject.distance", "near focus"),
 )
 
 
@@ -29,15 +33,17 @@ def exposure_rows(pairing: Pairing) -> list[tuple[str, ...]]:
 
 
 _ORDER = (
+    "set",
+    "off by",
     "aperture",
     "film",
     "filter",
     "glass",
+    "near focus",
     "in all",
     "metered",
     "with reciprocity",
-    "set",
-    "off by",
+    "blades",
     "sharp from",
 )
 
@@ -52,8 +58,10 @@ def _column(body: BodyExposure) -> dict[str, str]:
     said["metered"] = time_words(body.metered_s)
     if abs(body.needed_s / body.metered_s - 1) > 0.01:
         said["with reciprocity"] = time_words(body.needed_s)
-    said["set"] = f"{body.mark} at f/{body.aperture:g}"
-    said["off by"] = thirds_words(body.error_thirds)
+    if body.grown_stops >= 0.005:
+        said["blades"] = f"{body.grown_stops:+.2f} stops: exposes {time_words(body.effective_s)}"
+    said["set"] = setting_words(body)
+    said["off by"] = off_words(body.error_stops)
     far = "infinity" if body.sharp_m[1] == float("inf") else f"{body.sharp_m[1]:.3g} m"
     said["sharp from"] = f"{body.sharp_m[0]:.3g} m to {far}"
     return said
@@ -64,25 +72,71 @@ def time_words(seconds: float) -> str:
     return f"{figure(seconds)} s" if seconds >= 0.4 else f"1/{figure(1 / seconds)} s"
 
 
-def thirds_words(thirds: int) -> str:
-    """'one third of a stop over', 'less than a sixth of a stop'."""
-    if thirds == 0:
-        return "less than a sixth of a stop"
-    count = {1: "one third", 2: "two thirds"}.get(abs(thirds), f"{abs(thirds)} thirds")
-    return f"{count} of a stop {'over' if thirds > 0 else 'under'}"
+def setting_words(body: BodyExposure) -> str:
+    """'1/60 at f/8'."""
+    return f"{body.mark} at f/{body.aperture:g}"
 
 
-def exposure_lines(rig: Rig, pairing: Pairing, found: Iterable[Found]) -> tuple[str, ...]:
-    """Why these settings, what opening the slower body would do, and the preset; a sentence each."""
-    lines = list(pairing.why)
+def off_words(stops: float) -> str:
+    """'0.5 stop over', 'right'."""
+    tenths = round(abs(stops), 1)
+    if tenths == 0:
+        return "right"
+    return f"{tenths:g} {'stop' if tenths <= 1 else 'stops'} {'over' if stops > 0 else 'under'}"
+
+
+def answer_line(rig: Rig, pairing: Pairing) -> str:
+    """What to set, first of all."""
+    settings = " and ".join(
+        f"{name} {setting_words(body)}" for name, body in zip(who(rig), pairing.bodies, strict=True)
+    )
+    return f"Set: as the rig stands, {settings}." if pairing.as_it_stands else f"Set: {settings}."
+
+
+def standing_line(pairing: Pairing) -> str:
+    """How far off the rig is as it stands."""
+    said = [f"{body.name} {setting_words(body)} {off_words(body.error_stops)}" for body in pairing.standing]
+    return f"As the rig stands: {', '.join(said)}."
+
+
+def exposure_lines(rig: Rig, pairing: Pairing) -> tuple[str, ...]:
+    """The calibrated pairs, why these settings, and what opening the slower body would do; a sentence each."""
+    lines = [pair_line(rig, pair) for pair in pairing.pairs]
+    if pairing.calibration is None:
+        lines.append(f"Preset {pairing.preset}: missing.")
+    lines += pairing.why
     if pairing.opening is not None:
         lines.append(pairing.opening.say)
-    calibration = next((one.calibration for one in found if one.path.name == pairing.calibration), None)
-    if calibration is not None:
-        lines.append(f"Preset {pairing.preset} ({pairing.calibration}): {delay_words(rig, calibration)}.")
-    else:
-        lines.append(f"Preset {pairing.preset}: missing.")
     return tuple(lines)
+
+
+def pair_line(rig: Rig, pair: PairLight) -> str:
+    """'Preset 1/60+1/30 at f/8 and f/4: right from EV 12.1 to 12.7; delay Lapwing (A) by 18.20 ms (FILE).'"""
+    first, second = pair.apertures
+    stale = "; stale, calibrate again" if pair.stale else ""
+    return (
+        f"Preset {pair.preset} at f/{first:g} and f/{second:g}: {light_words(rig, pair)}; "
+        f"{delay_words(rig, pair.found.calibration)} ({pair.found.path.name}){stale}."
+    )
+
+
+def light_words(rig: Rig, pair: PairLight) -> str:
+    """'right from EV 12.1 to 12.7', or for which light each body is."""
+    both = pair.both_ev100
+    if both is not None:
+        return f"right {ev_words(both)}"
+    each = ", ".join(
+        f"{body.name} {ev_words(right)}" for body, right in zip(rig.both, pair.right_ev100, strict=True)
+    )
+    return f"right for both at no light, {each}"
+
+
+def ev_words(between: tuple[float, float]) -> str:
+    """'from EV 12.1 to 12.7', rounded inwards, so that both ends are right."""
+    low, high = math.ceil(10 * between[0] - 1e-6) / 10, math.floor(10 * between[1] + 1e-6) / 10
+    if low >= high:
+        return f"at EV {(between[0] + between[1]) / 2:.1f}"
+    return f"from EV {low + 0.0:g} to {high + 0.0:g}"
 
 
 def delay_words(rig: Rig, calibration: Calibration) -> str:
@@ -95,5 +149,5 @@ def delay_words(rig: Rig, calibration: Calibration) -> str:
 
 
 def can_be_set(pairing: Pairing) -> bool:
-    """Both dials have a time within half a stop of what is needed."""
-    return all(abs(body.error_stops) <= REACH_STOPS for body in pairing.bodies)
+    """Both dials have a time within the film's latitude of what is needed."""
+    return all(body.within for body in pairing.bodies)

@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 
 from coincide.rig.curtain import FROM_REST, time_at
+from coincide.rig.leaf import area_in_use, exposure_grown_s
 from coincide.rig.model import Body
 from coincide.rig.parts import Electronic, ElectronicFirstCurtain, FocalPlane, GateSensor, Leaf
 from coincide.timing.shutter.sensors import EdgeModel
@@ -87,7 +88,9 @@ class ShutterModel:
     def exposure_grown_s(self) -> float:
         """What stopping down adds to the effective exposure: half of both ramps that the aperture cuts
         off."""
-        return 0.5 * (self.opening_s + self.closing_s) * (1.0 - self.area) if self.kind == "blades" else 0.0
+        if self.kind != "blades":
+            return 0.0
+        return exposure_grown_s(self.opening_s, self.closing_s, self.area)
 
     @property
     def centroid_off_s(self) -> float:
@@ -107,7 +110,7 @@ def shutter_model(body: Body) -> ShutterModel:
     shutter = body.shutter
     marked_s, contact_u = shutter.exposure.nominal_s, shutter.sync_uncertainty_s
     if isinstance(shutter, Leaf):
-        area = float((body.lens.widest / body.lens.aperture) ** 2)
+        area = area_in_use(body.lens)
         return ShutterModel(
             "blades", 0.0, 1.0, 0.5, 0.0, shutter.opening_s, shutter.closing_s, area, marked_s, contact_u, 0.0
         )
