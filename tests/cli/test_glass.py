@@ -75,6 +75,15 @@ def test_the_bracket_keeps_every_preset(fen: Path) -> None:
         assert opened == pytest.approx(2.0 ** pair["stops"], rel=0.03)
 
 
+def test_a_stale_preset_is_flagged_in_the_bracket(fen: Path) -> None:
+    name = changed(fen, "woken", ('lead = "300 ms"', 'lead = "500 ms"'))
+    ran = run(["infrared", "--rig", name], fen)
+    assert "1/60+1/30 stale" in ran.out
+    assert "no longer holds, as release.lead was '0.3 s'" in " ".join(ran.out.split())
+    bracket = answer(run(["infrared", "--rig", name, "--json"], fen))["bodies"][0]["bracket"]
+    assert all("release.lead" in pair["stale"][0] for pair in bracket)
+
+
 def test_blades_are_bracketed_by_filter(fen: Path) -> None:
     """Their aperture belongs to the preset: less light by a grey filter, more light only with another preset."""
     text = (fen / "rig.toml").read_text("utf-8")

@@ -250,7 +250,10 @@ def test_the_preset_of_the_pair_is_named_with_its_delay(fen: Path) -> None:
 
 def test_two_stops_then_two_more(fen: Path) -> None:
     quarter = changed(
-        fen, "quarter", ("transmission = 0.55\nreflection = 0.42", "transmission = 0.7\nreflection = 0.25")
+        fen,
+        "quarter",
+        ("transmission = 0.55", "transmission = 0.7"),
+        ("reflection = 0.42", "reflection = 0.25"),
     )
     ran = run(["exposure", "EV 12", "--rig", quarter], fen)
     assert "open two stops for the glass, then two stops more for the film behind its filter" in ran.out

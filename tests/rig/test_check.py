@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from coincide.rig.check import doubts
-from tests.rig.rigs import LEAF, rig_with
+from coincide.rig.check import doubts, notes
+from tests.rig.rigs import LEAF, REMOVE, rig_with
 
 FAST_LEAF = {"kind": "leaf", "exposure": "1/500", "opening": "3 ms", "closing": "3 ms"}
 NO_SUBJECT = {"tolerance.time": "2 ms"}
@@ -51,7 +51,16 @@ DOUBTFUL: list[tuple[dict[str, Any], str]] = [
     ({"bodies.b.mount.top_plate": "towards the photographer"}, "sweeps leave up to 7 ms of skew"),
     ({"tolerance.time": "50 us"}, "[tolerance] allows 50 us of skew"),
     ({"tolerance.time": "1 s"}, "hardly any pair would ever fail"),
-    ({}, "4.7 pixels of coloured fringe"),
+    (
+        {"bodies.b.film.filter_stops": REMOVE, "bodies.b.film.effective_index": 25},
+        "bodies.b.film.effective_index is 25: whether the glass was in the light",
+    ),
+    ({"bodies.a.mount.top_plate": "right"}, "A's picture is upright in the scene and B's lying; 67% of A's"),
+    (
+        {"bodies.b.mount.top_plate": "towards the photographer"},
+        "Mount B with the top plate towards the scene",
+    ),
+    ({"tolerance.time": "0.1 ms"}, "No other way of mounting leaves less"),
 ]
 
 
@@ -60,6 +69,18 @@ def test_each_doubt_is_said(changes: dict[str, Any], says: str) -> None:
     found = doubts(rig_with(changes))
     assert any(says in doubt for doubt in found), found
     assert all(doubt.endswith(".") and "\n" not in doubt for doubt in found)
+
+
+def test_the_untouched_example_raises_none() -> None:
+    assert doubts(rig_with()) == ()
+    assert any("4.7 pixels of coloured fringe" in note for note in notes(rig_with()))
+    assert notes(rig_with({"tolerance.scan_pixels": 4})) == ()
+
+
+def test_an_index_that_says_what_it_saw_raises_none() -> None:
+    index = {"bodies.b.film.filter_stops": REMOVE, "bodies.b.film.effective_index": 25}
+    for glass in (True, False):
+        assert doubts(rig_with(index | {"bodies.b.film.index_includes_glass": glass})) == ()
 
 
 def test_a_sound_rig_raises_none() -> None:

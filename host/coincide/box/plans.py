@@ -12,7 +12,8 @@ from coincide.session.model import Header, Plan, Remark, ShotRecord
 
 QUANTUM_TICKS = 2  # a release leaves the box on this grid
 NUMBERS_PER_SESSION = 100_000
-SESSIONS_TOLD_APART = 9_999
+SESSIONS_TOLD_APART = 8_999
+FIRST_SESSION = 1_000  # numbers of as many digits in every session: what is said takes as long on the cable
 
 Ending = Literal[
     "complete",
@@ -107,4 +108,4 @@ def number_base(header: Header) -> int:
     """What is added to a session's shot numbers on the wire, so that a pair left in the box by another session is
     not taken for one of this."""
     told = f"{header.created} {header.purpose}".encode()
-    return zlib.crc32(told) % SESSIONS_TOLD_APART * NUMBERS_PER_SESSION
+    return (FIRST_SESSION + zlib.crc32(told) % SESSIONS_TOLD_APART) * NUMBERS_PER_SESSION

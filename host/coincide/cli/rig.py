@@ -70,15 +70,17 @@ def check(path: Path | None, rig_path: Path, as_json: bool) -> None:
 
     Example: coincide rig check rig.toml
     """
-    from coincide.rig.check import doubts
+    from coincide.rig.check import doubts, notes
     from coincide.rig.file import load_rig
 
     chosen = path or rig_path
     rig = load_rig(chosen)
     found = doubts(rig)
     if as_json:
-        print_json({"file": chosen, "rig": rig.name, "usable": True, "doubts": found})
+        print_json({"file": chosen, "rig": rig.name, "usable": True, "doubts": found, "notes": notes(rig)})
         return
+    say(f"{chosen}: {rig.name} can be used" + ("; see the doubts below." if found else "."))
     for doubt in found:
         say(f"Doubtful: {doubt}")
-    say(f"{chosen}: {rig.name} can be used" + ("; see the doubts above." if found else "."))
+    for note in notes(rig):
+        say(f"Note: {note}")

@@ -1,4 +1,4 @@
-"""What is allowed in a rig file and yet doubtful: each doubt names key, value and what would do."""
+"""What is allowed in a rig file and yet doubtful, each with key, value and what would do; and what is good to know."""
 
 from __future__ import annotations
 
@@ -6,13 +6,14 @@ from collections.abc import Iterator
 from itertools import chain
 
 from coincide.rig.calibration import BODY_LETTERS
-from coincide.rig.geometry import along_sweep_m
+from coincide.rig.geometry import along_sweep_m, view_of
 from coincide.rig.model import Body, Rig
 from coincide.rig.optics import circle_of_confusion_m
 from coincide.rig.parts import FocalPlane, Leaf
 from coincide.rig.plan import LONGEST_WINDOW_S, shutter_running_s
 from coincide.rig.sweep import sweep_spread
 from coincide.rig.tolerance import tolerance
+from coincide.rig.turning import advice
 
 SHORTEST_CLOSURE_S = 0.15  # slow plungers and bodies that poll want as much; common practice, no source
 HOT_CLOSURE_S = 0.5
@@ -27,7 +28,14 @@ def doubts(rig: Rig) -> tuple[str, ...]:
         )
         for index, (letter, body) in enumerate(zip(BODY_LETTERS, rig.both, strict=True))
     )
-    return tuple(chain(each, _release(rig), _pair(rig), _splitter(rig), _tolerance(rig)))
+    return tuple(
+        chain(each, _release(rig), _pair(rig), _frames(rig), _splitter(rig), _sweeps(rig), _tolerance(rig))
+    )
+
+
+def notes(rig: Rig) -> tuple[str, ...]:
+    """What is not doubtful and yet good to know; a sentence each."""
+    return tuple(_scanned(rig))
 
 
 def _shutter(key: str, body: Body) -> Iterator[str]:
@@ -166,14 +174,45 @@ def _splitter(rig: Rig) -> Iterator[str]:
             )
         if min(band.transmission, band.reflection) == 0:
             yield f"splitter.bands.{name}: one body gets no light at all in this band."
-    spread = sweep_spread(rig)
-    allowed_s = tolerance(rig).tolerance_s
-    if spread.after_offset_s > allowed_s:
+    for letter, body in zip(BODY_LETTERS, rig.both, strict=True):
+        film = body.film
+        if film is None or film.effective_index is None or "index_includes_glass" in film.model_fields_set:
+            continue
         yield (
-            f"The curtains' sweeps leave up to {_ms(spread.after_offset_s)} of skew at the edge of the frame, more "
-            f"than the tolerance of {_ms(allowed_s)}, and no offset removes it; see what turning a body would do "
-            "with 'coincide rig show'."
+            f"bodies.{letter}.film.effective_index is {film.effective_index:g}: whether the glass was in the light "
+            "when it was found is not said, and it is counted once more; set index_includes_glass to true or false."
         )
+
+
+def _frames(rig: Rig) -> Iterator[str]:
+    """One picture upright, the other lying: only their common part is a pair."""
+    first, second = (view_of(body) for body in rig.both)
+    if (first.half_x - first.half_z) * (second.half_x - second.half_z) >= 0:
+        return
+    common = min(first.half_x, second.half_x) * min(first.half_z, second.half_z)
+    shares = [common / (view.half_x * view.half_z) for view in (first, second)]
+    lies = ["lying" if view.half_x > view.half_z else "upright" for view in (first, second)]
+    yield (
+        f"bodies.a.mount and bodies.b.mount: A's picture is {lies[0]} in the scene and B's {lies[1]}; {shares[0]:.0%} "
+        f"of A's and {shares[1]:.0%} of B's are in both. Turn one body by a quarter about its lens, or crop to that."
+    )
+
+
+def _sweeps(rig: Rig) -> Iterator[str]:
+    spread, allowed_s = sweep_spread(rig), tolerance(rig).tolerance_s
+    if spread.after_offset_s <= allowed_s:
+        return
+    better = advice(rig)
+    what = (
+        "No other way of mounting leaves less: what is slower or farther away stands it, or bodies whose curtains take "
+        "the same time."
+        if better is None
+        else better.say
+    )
+    yield (
+        f"The curtains' sweeps leave up to {_ms(spread.after_offset_s)} of skew at the edge of the frame, more "
+        f"than the tolerance of {_ms(allowed_s)}, and no offset removes it. {what}"
+    )
 
 
 def _tolerance(rig: Rig) -> Iterator[str]:
@@ -185,6 +224,9 @@ def _tolerance(rig: Rig) -> Iterator[str]:
         )
     if figures.tolerance_s > 0.1:
         yield f"[tolerance] allows {_ms(figures.tolerance_s)} of skew: hardly any pair would ever fail it."
+
+
+def _scanned(rig: Rig) -> Iterator[str]:
     asked = rig.tolerance
     if asked.on_film_m is None and asked.scan_pixels is None and asked.print is None and asked.time_s is None:
         for letter, body in zip(BODY_LETTERS, rig.both, strict=True):

@@ -35,15 +35,16 @@ scan = "4000 dpi"        # Leave out without scans.
 kind = "focal-plane"     # Or "leaf", "electronic", "electronic-first-curtain".
 exposure = "1/60"        # What is set now. An offset belongs to a pair of shutter times.
 marked = ["1/1000", "1/500", "1/250", "1/125", "1/60", "1/30", "1/15", "1/8"]
-travel = "7.2 ms"        # A curtain's way from picture edge to picture edge.
+travel = "7.2 ms"        # A curtain's way from picture edge to picture edge. Unknown: 0.85 of the time at sync_speed,
+                         #   good to 15 %; then sync_uncertainty = "1.5 ms". Two gate sensors measure it.
 sweep = "top to bottom"  # At the gate, seen from behind the body as it stands level.
 sync_speed = "1/125"     # The shortest time with flash: above it many bodies suppress X.
-curve = 0.42             # Sync contact after first curtain at frame centre, in travel times:
-curve_uncertainty = 0.08 #   0.5 at constant speed, 0.29 from rest. Two gate sensors measure it.
-sync_uncertainty = "1 ms"
+curve = 0.42             # Sync contact after first curtain at frame centre, in travel times: 0.5 at constant speed,
+curve_uncertainty = 0.08 #   0.29 from rest. Unknown: leave both, they hold for either. Two gate sensors measure it.
+sync_uncertainty = "1 ms" # How far X may close from its ideal instant. Unknown: leave it; a gate sensor finds it.
 # A leaf shutter has these instead of travel, sweep and sync_speed:
-#   opening = "2 ms"
-#   closing = "2 ms"
+#   opening = "2 ms"     # Unknown: 2 ms each, good to a half, for a lens of the size of a fist; less for smaller
+#   closing = "2 ms"     #   ones. A gate sensor, lens at full aperture and then stopped down, shows the difference.
 # An electronic shutter has readout and sweep; an electronic first curtain has travel and sweep.
 
 [bodies.a.lens]
@@ -68,8 +69,9 @@ band = "visible"         # One of the splitter's bands below.
 sync = { delay = "5 us", delay_uncertainty = "5 us" }
 # Photodiodes at the film gate, where the back comes off; position 0 is where the exposure begins.
 # A millimetre beside its place is 0.1 to 0.4 ms, more than anything else in the box: measure it.
-gate_1 = { position = 0.5, position_uncertainty = "0.3 mm", width = "0.5 mm" }
-# gate_2 = { position = 0.9, position_uncertainty = "0.3 mm", width = "0.5 mm" }
+# 'coincide wiring figures' says what the inputs add; these fit the isolated inputs of the box.
+gate_1 = { position = 0.5, position_uncertainty = "0.3 mm", width = "0.5 mm", delay_on = "4 us", delay_off = "48 us" }
+# gate_2 = { position = 0.9, position_uncertainty = "0.3 mm", width = "0.5 mm", delay_on = "4 us", delay_off = "48 us" }
 
 # ---- body B -----------------------------------------------------------------------------------------
 
@@ -107,13 +109,15 @@ pupil = "90 mm"
 [bodies.b.film]
 name = "infrared"
 iso = 400
-filter_stops = 4         # What the deep-red filter takes. Or effective_index = 25, found by test.
+filter_stops = 4         # What the deep-red filter takes. Or effective_index = 25, found by test; then also
+                         #   index_includes_glass = true where that test was made through the glass, else false.
+latitude = { under = 0.5, over = 0.5 }   # Stops it may be off. Or "slide", or "negative" (0.5 under, 2 over).
 band = "infrared"
 reciprocity = { power = 1.2, from = "1 s" }   # Or { table = [["1 s", "1.5 s"], ["10 s", "25 s"]] }.
 
 [bodies.b.sensors]
 sync = { delay = "5 us", delay_uncertainty = "5 us" }
-gate_1 = { position = 0.5, position_uncertainty = "0.3 mm", width = "0.5 mm" }
+gate_1 = { position = 0.5, position_uncertainty = "0.3 mm", width = "0.5 mm", delay_on = "4 us", delay_off = "48 us" }
 
 # ---- what joins them --------------------------------------------------------------------------------
 
@@ -128,8 +132,8 @@ transmission = 0.70
 reflection = 0.30
 
 [splitter.bands.infrared]
-transmission = 0.55
-reflection = 0.42
+transmission = 0.55      # Unknown, as makers seldom say: half and half, good to a stop. 'coincide infrared' plans a
+reflection = 0.42        #   bracket each way; the frame that comes out right says how many stops to move them.
 
 # The glass itself, for 'coincide glass'.
 [splitter.plate]

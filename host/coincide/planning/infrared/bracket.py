@@ -11,10 +11,12 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from coincide.planning.exposure.light import stale_at_its_aperture
 from coincide.rig.calibration import Calibration, Found, preset_name
+from coincide.rig.leaf import effective_exposure_s
 from coincide.rig.model import Body, Rig
 from coincide.rig.parts import Leaf
-from coincide.rig.stops import aperture_mark, aperture_value
+from coincide.rig.stops import THIRD_STOP_MARKS, aperture_value
 from coincide.units import shutter_time
 
 How = Literal["as set", "aperture", "filter", "another pair", "none"]
@@ -34,7 +36,8 @@ class Setting:
 @dataclass(frozen=True, slots=True)
 class BracketPair:
     """One pair of the bracket. stops: more light (negative: less) for the infrared body; settings: of A and B, None
-    where there is no way; preset: the pair's name, calibration: the file that holds it, or None."""
+    where there is no way; preset: the pair's name, calibration: the file that holds it, or None; stale: why that no
+    longer holds, empty when it does."""
 
     stops: float
     how: How
@@ -42,6 +45,7 @@ class BracketPair:
     preset: str
     calibration: str | None
     note: str
+    stale: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +57,11 @@ class Bracket:
 
     @property
     def complete(self) -> bool:
-        """Every pair can be taken, with a preset that is there."""
-        return all(pair.settings is not None and pair.calibration is not None for pair in self.pairs)
+        """Every pair can be taken, with a preset that is there and holds."""
+        return all(
+            pair.settings is not None and pair.calibration is not None and not pair.stale
+            for pair in self.pairs
+        )
 
 
 def bracket(
@@ -74,8 +81,10 @@ def bracket(
 def _pair(rig: Rig, body: int, found: tuple[Found, ...], stops: float) -> BracketPair:
     ways = (*_as_set(rig, stops), *_apertures(rig, body, stops), *_filters(rig, body, stops))
     first = [_with_preset(rig, stops, way, found) for way in ways]
-    kept = next((pair for pair in first if pair.calibration is not None), None)
-    chosen = kept or next(_other_pairs(rig, body, found, stops), None)
+    kept = [pair for pair in first if pair.calibration is not None] + list(
+        _other_pairs(rig, body, found, stops)
+    )
+    chosen = next((pair for pair in kept if not pair.stale), next(iter(kept), None))
     if chosen is not None:
         return chosen
     if first:
@@ -122,7 +131,8 @@ def _with_preset(rig: Rig, stops: float, way: _Way, found: tuple[Found, ...]) ->
     apertures = (settings[0].aperture, settings[1].aperture)
     kept = next((one for one in found if _holds(rig, one.calibration, exposures, apertures)), None)
     name = None if kept is None else kept.path.name
-    return BracketPair(stops, how, settings, preset_name(exposures), name, note)
+    stale = () if kept is None else stale_at_its_aperture(kept.calibration, rig)
+    return BracketPair(stops, how, settings, preset_name(exposures), name, note, stale)
 
 
 def _other_pairs(rig: Rig, body: int, found: tuple[Found, ...], stops: float) -> Iterator[BracketPair]:
@@ -148,28 +158,45 @@ def _other_pairs(rig: Rig, body: int, found: tuple[Found, ...], stops: float) ->
         rest = max(abs(rest_a), abs(rest_b))
         note = f"{rest:.1f} stop left over" if rest > CLOSE_STOPS else ""
         choices.append(
-            (moved, BracketPair(stops, "another pair", pair, one.calibration.preset, one.path.name, note))
+            (
+                moved,
+                BracketPair(
+                    stops,
+                    "another pair",
+                    pair,
+                    one.calibration.preset,
+                    one.path.name,
+                    note,
+                    stale_at_its_aperture(one.calibration, rig),
+                ),
+            )
         )
     yield from (pair for _, pair in sorted(choices, key=lambda choice: choice[0]))
 
 
 def _at_time(body: Body, exposure: str, stops: float) -> tuple[Setting, float] | None:
     """The body at another shutter time, its aperture making up for it; and what is left over, in stops."""
-    gained = math.log2(shutter_time(exposure).nominal_s / body.shutter.exposure.nominal_s)
-    wanted = stops - gained
-    av = aperture_value(body.lens.aperture) - wanted
-    mark = aperture_mark(av)
-    rest = aperture_value(mark) - av
-    if not _in_range(body, mark) or abs(rest) > REST_STOPS:
-        return None
-    return Setting(exposure, mark), -rest
+    mark = _nearest(body, exposure, stops)
+    rest = _gained(body, exposure, mark) - stops
+    return None if abs(rest) > REST_STOPS else (Setting(exposure, mark), rest)
 
 
 def _opened(body: Body, stops: float) -> float | None:
     """The mark so many stops wider; None beyond the lens's range."""
-    mark = aperture_mark(aperture_value(body.lens.aperture) - stops)
-    there = aperture_value(body.lens.aperture) - aperture_value(mark)
-    return mark if _in_range(body, mark) and abs(there - stops) <= REST_STOPS else None
+    found = _at_time(body, body.shutter.exposure.text, stops)
+    return None if found is None else found[0].aperture
+
+
+def _nearest(body: Body, exposure: str, stops: float) -> float:
+    """The aperture in the lens's range that gives the light nearest to so many stops more."""
+    marks = [mark for mark in (*THIRD_STOP_MARKS, body.lens.aperture) if _in_range(body, mark)]
+    return min(marks, key=lambda mark: abs(_gained(body, exposure, mark) - stops))
+
+
+def _gained(body: Body, exposure: str, aperture: float) -> float:
+    """Stops of light more than as set; blades in the lens that are stopped down expose longer."""
+    exposed = effective_exposure_s(body, shutter_time(exposure), aperture) / effective_exposure_s(body)
+    return math.log2(exposed) + aperture_value(body.lens.aperture) - aperture_value(aperture)
 
 
 def _in_range(body: Body, mark: float) -> bool:

@@ -121,6 +121,7 @@ def _infrared(focus: InfraredFocus, plan: Bracket) -> dict[str, Any]:
                 "preset": pair.preset,
                 "calibration": pair.calibration,
                 "note": pair.note,
+                "stale": pair.stale,
             }
             for pair in plan.pairs
         ],

@@ -71,6 +71,11 @@ def bracket_line(rig: Rig, plan: Bracket) -> str:
     missing = sorted({pair.preset for pair in plan.pairs if pair.calibration is None})
     if missing:
         say += f" Missing: a calibration of {', '.join(missing)}; run 'coincide calibrate' with it."
+    stale = {pair.preset: pair.stale[0] for pair in plan.pairs if pair.stale}
+    for preset, why in sorted(stale.items()):
+        say += (
+            f" Stale: the calibration of {preset} no longer holds, as {why} Run 'coincide calibrate' with it."
+        )
     return say
 
 
@@ -85,7 +90,7 @@ def bracket_rows(plan: Bracket, found: InfraredFocus) -> list[tuple[str, ...]]:
             f"{pair.stops:+.1f}" if pair.stops else "0",
             *(("-", "-") if pair.settings is None else (_setting(one) for one in pair.settings)),
             pair.how,
-            pair.preset if pair.calibration is not None else f"{pair.preset} missing",
+            _preset(pair),
             "; ".join(note for note in (pair.note, _focus_note(pair, plan, found)) if note),
         )
         for pair in plan.pairs
@@ -101,6 +106,12 @@ def _focus_note(pair: BracketPair, plan: Bracket, found: InfraredFocus) -> str:
     if aperture > found.diffraction_f * 1.01:
         return "softened by diffraction"
     return ""
+
+
+def _preset(pair: BracketPair) -> str:
+    if pair.calibration is None:
+        return f"{pair.preset} missing"
+    return f"{pair.preset} stale" if pair.stale else pair.preset
 
 
 def _setting(one: Setting) -> str:
