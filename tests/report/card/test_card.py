@@ -124,13 +124,14 @@ def test_whom_to_delay_and_the_other_presets() -> None:
     content = CARDS["body A delayed"]
     assert content.delay_label == "Delay Lapwing (A) by"
     assert content.delay == "3.10 ms"
-    assert content.presets[0] == "Preset 1/125+1/60: delay B by 10.20 ms"
-    assert len(content.presets) == 3
+    assert content.pairs[0] == ("1/60+1/30", "A by 3.10 ms", "12.1 to 12.7")
+    assert content.pairs[1] == ("1/125+1/60", "B by 10.20 ms", "13.1 to 13.7")
+    assert len(content.pairs) == 3
 
 
 def test_a_preset_that_no_longer_holds_is_left_out_and_its_own_card_says_so() -> None:
     stale = found_with(exposures=("1/125", "1/60"), rig={"bodies.a.release": "solenoid"})
-    assert content_with(None, stale).presets == ()
+    assert content_with(None, stale).pairs[1:] == ()
     assert "calibrate again" in CARDS["long names"].warning
 
 

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 
 from coincide.errors import BadInput
 from coincide.planning.basis import Basis
+from coincide.planning.exposure.light import PairLight, calibrated_pairs
 from coincide.planning.nearest import everyday_nearest, nearest
+from coincide.report.words.exposure import ev_range
 from coincide.report.words.numbers import count, ms, percent
 from coincide.report.words.planning import KMH, figure, length, plain
 from coincide.report.words.series import who
@@ -28,7 +30,7 @@ ON_THE_CARD = (
     "small waves",
     "birds in flight",
 )
-OTHER_PRESETS = 3
+OTHER_PRESETS = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +44,8 @@ class CardBody:
 
 @dataclass(frozen=True, slots=True)
 class CardContent:
-    """All text of the card. `rows`: subject, km/h, kept from, with blur; `warning`: red, empty when all is well."""
+    """All text of the card. `pairs`: calibrated pair, what to delay, EV it is right for. `rows`: subject, km/h, kept
+    from, with blur; `warning`: red, empty when all is well."""
 
     kicker: str
     invented: bool
@@ -51,7 +54,7 @@ class CardContent:
     delay_note: str
     warning: str
     bodies: tuple[CardBody, CardBody]
-    presets: tuple[str, ...]
+    pairs: tuple[tuple[str, str, str], ...]
     limits_note: str
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
@@ -77,7 +80,7 @@ def card_content(basis: Basis, found: Iterable[Found], version: str, keeper_rate
         delay_note=f"give or take {ms(half_s, half_s)} (95 %)  ·  preset {calibration.preset}",
         warning="The rig was changed since: calibrate again." if basis.doubts else "",
         bodies=(_body(rig.bodies.a), _body(rig.bodies.b)),
-        presets=_others(rig, found, calibration),
+        pairs=_pairs(rig, found, basis.found),
         limits_note=_limits_note(basis, keeper_rate),
         columns=("moving across", "km/h", "kept from", *(("with blur",) if basis.model.unequal_s else ())),
         rows=_rows(basis, keeper_rate),
@@ -106,20 +109,32 @@ def _scan(body: Body) -> str:
     return "as it is" if wants == "nothing" else wants
 
 
-def _others(rig: Rig, found: Iterable[Found], own: Calibration) -> tuple[str, ...]:
-    """The newest calibration of each other pair of shutter times that still holds, shortest way of saying it."""
-    newest: dict[str, Calibration] = {}
-    for one in found:
-        newest.setdefault(one.calibration.preset, one.calibration)
-    newest.pop(own.preset, None)
-    holding = [one for one in newest.values() if not stale_reasons(one, rig)]
-    return tuple(_short(one) for one in holding[:OTHER_PRESETS])
+def _pairs(rig: Rig, found: Iterable[Found], own: Found) -> tuple[tuple[str, str, str], ...]:
+    """The pair that is set, then the newest calibration of each other pair that still holds: what to delay, and for
+    which light it is right."""
+    everything = [own, *found]
+    lights = {one.found.path: one for one in calibrated_pairs(rig, everything)}
+    newest: dict[str, Found] = {}
+    for one in everything:
+        newest.setdefault(one.calibration.preset, one)
+    others = [one for one in newest.values() if one is not own and not stale_reasons(one.calibration, rig)]
+    return tuple(
+        (one.calibration.preset, _short(one.calibration), _light(lights.get(one.path)))
+        for one in (own, *others[:OTHER_PRESETS])
+    )
 
 
 def _short(calibration: Calibration) -> str:
+    if calibration.offset_s == 0:
+        return "none"
     half_s = (calibration.interval_s[1] - calibration.interval_s[0]) / 2
-    letter = "A" if calibration.offset_s > 0 else "B"
-    return f"Preset {calibration.preset}: delay {letter} by {ms(abs(calibration.offset_s), half_s)}"
+    return f"{'A' if calibration.offset_s > 0 else 'B'} by {ms(abs(calibration.offset_s), half_s)}"
+
+
+def _light(pair: PairLight | None) -> str:
+    if pair is None:
+        return "-"
+    return "at no light both" if pair.both_ev100 is None else ev_range(pair.both_ev100)
 
 
 def _limits_note(basis: Basis, keeper_rate: float) -> str:

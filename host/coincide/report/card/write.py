@@ -35,6 +35,8 @@ HEAD = Type(9.6, bold=True, serif=True)
 COLUMN = Type(6.6, bold=True, colour=CARD_FAINT)
 ALARM = Type(7.0, bold=True, colour=DOUBT)
 ROW_MM = TEXT.line_mm + 0.6
+# What the table of subjects takes with one subject in it.
+LEAST_LIMITS_MM = 0.8 + HEAD.line_mm + 0.2 + 2 * SMALL.line_mm + 0.7 + COLUMN.line_mm + 0.3 + ROW_MM
 
 
 def card_sheet(content: CardContent) -> Sheet:
@@ -43,6 +45,7 @@ def card_sheet(content: CardContent) -> Sheet:
     top = _bodies(sheet, _delay(sheet, _kicker(sheet, EDGE_MM - 0.8, content), content), content)
     bottom = _cautions(sheet, _foot(sheet, HEIGHT_MM - EDGE_MM + 1.4, content), content)
     bottom = _lights(sheet, bottom, content)
+    top = _pairs(sheet, top, bottom - LEAST_LIMITS_MM, content)
     _limits(sheet, top, bottom, content)
     return sheet
 
@@ -87,9 +90,21 @@ def _bodies(sheet: Sheet, y: float, content: CardContent) -> float:
         at = sheet.line(x + PAD_MM, at, sheet.cut(body.setting, inside, SETTING), SETTING) + 0.6
         for line in lines[index]:
             at = sheet.line(x + PAD_MM, at, line, TEXT)
-    y += height + 1.6
-    for preset in content.presets:
-        y = sheet.line(EDGE_MM, y, sheet.cut(preset, INSIDE_MM, TEXT), TEXT)
+    return y + height + 1.6
+
+
+def _pairs(sheet: Sheet, y: float, bottom: float, content: CardContent) -> float:
+    """The calibrated pairs and the light each is right for, as many as fit: what the meter says chooses the pair."""
+    places = (EDGE_MM, EDGE_MM + 0.36 * INSIDE_MM, EDGE_MM + 0.68 * INSIDE_MM)
+    for x, column in zip(places, ("calibrated pair", "delay", "right for, EV (ISO 100)"), strict=True):
+        sheet.line(x, y, column, COLUMN)
+    y += COLUMN.line_mm
+    for row in content.pairs:
+        if y + TEXT.line_mm > bottom:
+            break
+        for x, cell in zip(places, row, strict=True):
+            sheet.line(x, y, sheet.cut(cell, 0.31 * INSIDE_MM, TEXT), TEXT)
+        y += TEXT.line_mm
     return y + 0.8
 
 

@@ -132,11 +132,17 @@ def light_words(rig: Rig, pair: PairLight) -> str:
 
 
 def ev_words(between: tuple[float, float]) -> str:
-    """'from EV 12.1 to 12.7', rounded inwards, so that both ends are right."""
+    """'from EV 12.1 to 12.7', or 'at EV 12.4'."""
+    said = ev_range(between)
+    return f"from EV {said}" if " to " in said else f"at EV {said}"
+
+
+def ev_range(between: tuple[float, float]) -> str:
+    """'12.1 to 12.7', rounded inwards, so that both ends are right; '12.4' where that leaves nothing."""
     low, high = math.ceil(10 * between[0] - 1e-6) / 10, math.floor(10 * between[1] + 1e-6) / 10
     if low >= high:
-        return f"at EV {(between[0] + between[1]) / 2:.1f}"
-    return f"from EV {low + 0.0:g} to {high + 0.0:g}"
+        return f"{(between[0] + between[1]) / 2:.1f}"
+    return f"{low + 0.0:g} to {high + 0.0:g}"
 
 
 def delay_words(rig: Rig, calibration: Calibration) -> str:

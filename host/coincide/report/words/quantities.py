@@ -63,7 +63,7 @@ def _row(one: Reported, rig: Rig) -> tuple[str, ...]:
     value = ms(one.value_s, half_s)
     stops, speed = _stops(one, rig), _speed(one, rig)
     if stops is not None:
-        value += f" ({stops:+.2f} stop)"
+        value += f" ({round(stops, 2) + 0.0:+.2f} stop)"
     if speed is not None:
         value += f" ({speed:.1f} m/s)"
     what, helps = ("", "") if largest is None else (largest.name, largest.remedy)

@@ -223,7 +223,7 @@ def _exposure(measured_s: float, marked_s: float) -> str:
     if not math.isfinite(measured_s):
         return "not measured"
     stops = math.log2(measured_s / marked_s)
-    return f"{measured_s * 1e3:.2f} ms ({stops:+.2f} stop)"
+    return f"{measured_s * 1e3:.2f} ms ({round(stops, 2) + 0.0:+.2f} stop)"
 
 
 def noticed(analysis: Analysis) -> tuple[str, ...]:
