@@ -6,10 +6,6 @@ from pathlib import Path
 
 import pytest
 
-from coincide.bench.simulation import world_for
-from coincide.box.simulated.port import open_simulated
-from coincide.rig.file import load_rig
-from tests.box.test_field import press
 from tests.cli.fen import DOCS
 from tests.cli.pages import console_blocks
 from tests.cli.running import run
@@ -18,22 +14,6 @@ from tests.cli.running import run
 def empty(folder: Path, patch: pytest.MonkeyPatch) -> None:
     """The invented rig as `rig new` writes it."""
     assert run(["rig", "new"], folder).code == 0
-
-
-def a_day_at_the_fen(folder: Path, patch: pytest.MonkeyPatch) -> None:
-    """One simulated box kept through it all: calibrated, taken out without the laptop, two dozen frames fired."""
-    empty(folder, patch)
-    port = open_simulated(world_for(load_rig(folder / "rig.toml"), None), seed=1)
-    patch.setattr(port, "close", lambda: None)
-    patch.setattr("coincide.box.simulated.port.open_simulated", lambda *_, **__: port)
-    assert run(["calibrate"], folder).code == 0
-    port.machine.link.unplug()
-    port.wait(60.0)
-    for _ in range(24):
-        press(port)
-        port.wait(20.0)  # both bodies are wound by hand
-    port.machine.link.plug()
-    assert port.reopen()
 
 
 def calibrated(folder: Path, patch: pytest.MonkeyPatch) -> None:
@@ -73,7 +53,7 @@ APART = "simulated/"
 PAGES = {
     "first-calibration.md": nothing,
     "before-a-shoot.md": calibrated,
-    "on-the-day.md": a_day_at_the_fen,
+    "on-the-day.md": calibrated,
     "choosing-sensors.md": without_gates,
     "leaf-and-large-format.md": leaves,
     "three-common-faults.md": empty,

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from coincide.bench.acknowledge import cautions_first
+from coincide.bench.afield import after_a_day_afield
 from coincide.bench.person import Opened, Person
 from coincide.bench.simulation import world_for
 from coincide.box.cable import discover, ports
@@ -66,6 +67,7 @@ def opened_box(
             )
     try:
         person.progress(Opened(said, client.identity.simulated))
+        after_a_day_afield(client, rig, rig_path, person)
         yield client
     finally:
         client.close()

@@ -11,16 +11,17 @@ if TYPE_CHECKING:
 
 
 def world_for(rig: Rig, name: str | None) -> WorldSpec:
-    """The named world with the dials turned as in the rig, or, without a name, the demo's world given the
-    rig's shutters and sensors. Bodies are wound as the rig says. Raises BadInput for a name there is not.
+    """The named world with the dials turned as in the rig; without a name the demo's, given the rig's shutters and
+    sensors, which some of the named ones are given too. Bodies are wound as the rig says. Raises BadInput for a name
+    there is not.
     """
     from coincide.box.simulated.worlds import DEMO, world_spec
 
-    if name is not None:
+    base = world_spec(DEMO if name is None else name)
+    if name is not None and not base.dressed:
         seconds = (body.shutter.exposure.nominal_s for body in rig.both)
-        world = world_spec(name).with_exposures(*seconds)
+        world = base.with_exposures(*seconds)
     else:
-        base = world_spec(DEMO)
         world = replace(
             base, body_a=_dressed(base.body_a, rig.bodies.a), body_b=_dressed(base.body_b, rig.bodies.b)
         )

@@ -36,7 +36,8 @@ def command(
 ) -> None:
     """Read the box's log: for every frame its skew, verdict and the preset that was on.
 
-    With --entry the log is joined to the numbers on the roll: "frame 1 of the roll was log entry 12".
+    With --entry the log is joined to the numbers on the roll: "frame 1 of the roll was log entry 12". Without a
+    box, the log of an invented day is read.
 
     Example: coincide framelog --port /dev/ttyACM0 --entry 12 --csv roll-7.csv
     """
@@ -56,11 +57,14 @@ def command(
     first = None if entry is None else (entry, frame)
     with progress("frame log", None) as bar:
         person = AtTerminal(as_json=as_json, bar=bar)
-        with opened_box(load_rig(rig_path), Where(port, world, seed), person, rig_path) as client:
+        with opened_box(
+            load_rig(rig_path), Where(port, world, seed, world_else="a day afield"), person, rig_path
+        ) as client:
             read = read_roll(client, person, csv_path, first, clear=clear)
     if as_json:
         print_json(as_object(read))
         return
-    table(FRAME_COLUMNS, frame_rows(read.frames))
     for line in frame_summary(read.log, read.frames, csv_path, cleared=clear):
         say(line)
+    if read.frames:
+        table(FRAME_COLUMNS, frame_rows(read.frames))

@@ -162,6 +162,8 @@ class HandSpec:
     Winding takes an irregular time, log-normal about `wind_median_s` with `wind_spread` (standard deviation
     of the logarithm). With `cable_presses` the hand presses a mechanical twin cable so often, about every
     `cable_interval_s`, and body B gets its press `cable_skew_s` after body A, give or take `cable_sigma_s`.
+    `button_presses`: so often the box's own button is pressed, one press every `button_interval_s`, before any host
+    comes.
     """
 
     winds: bool = False
@@ -172,6 +174,8 @@ class HandSpec:
     cable_interval_s: float = 4.0
     cable_skew_s: float = 0.0
     cable_sigma_s: float = 0.0
+    button_presses: int = 0
+    button_interval_s: float = 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +185,8 @@ class WorldSpec:
     `interlock_opens` are (pair, seconds): the interlock opens before that pair, for so long. `flicker_hz` and
     `flicker_depth` (0 to 1) belong to the lamp over the gates. Crosstalk: switching one solenoid puts a
     pulse of `crosstalk_pulse_s` on the other body's sync input, and a solenoid that pulls while the other is
-    pulling is slowed by `crosstalk_lag_s`. `loopback`: no bodies plugged in; each release output goes back
+    pulling is slowed by `crosstalk_lag_s`. `dressed`: the bodies take shutters and sensors of whoever's rig file it is.
+    `loopback`: no bodies plugged in; each release output goes back
     through its isolator into the sync and gate inputs of its own side, and with `loopback_both` of both sides.
     """
 
@@ -200,6 +205,7 @@ class WorldSpec:
     crosstalk_pulse_s: float = 0.0
     crosstalk_lag_s: float = 0.0
     crosstalk_reach_s: float = 0.040
+    dressed: bool = False
     loopback: bool = False
     loopback_both: bool = False
 

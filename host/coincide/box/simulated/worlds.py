@@ -19,6 +19,8 @@ from coincide.box.simulated.spec import (
 from coincide.errors import BadInput
 
 DEMO = "ennerby fen"
+AFIELD = "a day afield"
+CABLE = "twin cable"
 
 # Two 35 mm focal-plane bodies, cloth curtains sweeping along the frame. Marked 1/125 and 1/60.
 LAPWING = BodySpec(
@@ -122,6 +124,13 @@ WORLDS = (
         name="slow to wake",
         say="Bittern wants 450 ms of half-press: with less it fires when it is awake, whatever full-press does.",
         body_b=replace(STEADY_B, release=replace(STEADY_B.release, wake_s=0.450, unready_s=0.015)),
+    ),
+    replace(
+        FEN,
+        name=AFIELD,
+        say="The box was out without a laptop: 24 frames were fired by its own button.",
+        hand=HandSpec(button_presses=24),
+        dressed=True,
     ),
     # plugs, interlock
     replace(
@@ -291,9 +300,17 @@ WORLDS = (
     ),
     replace(
         BY_HAND,
-        name="twin cable",
+        name=CABLE,
         say="A mechanical twin cable, pressed 40 times; the box only listens.",
         hand=HandSpec(winds=False, cable_presses=40, cable_skew_s=0.006, cable_sigma_s=0.0015),
+        body_a=replace(_by_hand(STEADY_A), wind="self-cocking"),
+        body_b=replace(_by_hand(STEADY_B), wind="self-cocking"),
+    ),
+    replace(
+        BY_HAND,
+        name="screw turned",
+        say="The same cable after one turn of the screw at Lapwing's plunger, which made it 5 ms later.",
+        hand=HandSpec(winds=False, cable_presses=40, cable_skew_s=0.001, cable_sigma_s=0.0015),
         body_a=replace(_by_hand(STEADY_A), wind="self-cocking"),
         body_b=replace(_by_hand(STEADY_B), wind="self-cocking"),
     ),
