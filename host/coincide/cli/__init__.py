@@ -10,6 +10,7 @@ import sys
 
 import click
 
+from coincide.cli.terminal.again import Given
 from coincide.cli.terminal.lazy import LazyGroup
 from coincide.cli.terminal.show import aside, print_anything
 from coincide.errors import CoincideError
@@ -81,11 +82,12 @@ def coincide(context: click.Context) -> None:
 def main() -> None:
     """Entry point: a failure the person can act on is one sentence and an exit code, never a traceback."""
     print_anything()
+    given = Given()
     try:
-        answer = coincide.main(standalone_mode=False, prog_name="coincide")
+        answer = coincide.main(standalone_mode=False, prog_name="coincide", obj=given)
         sys.exit(answer if isinstance(answer, int) else 0)
     except CoincideError as failure:
-        aside(f"coincide: {failure}")
+        aside(given.repeated(f"coincide: {failure}"))
         sys.exit(failure.exit_code)
     except click.ClickException as wrong_use:
         wrong_use.show()

@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 import click
 
 from coincide.cli.terminal import completing
+from coincide.cli.terminal.again import Given
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -16,12 +17,22 @@ json_option = click.option(
     "--json", "as_json", is_flag=True, help="Print one JSON object instead of sentences (docs/formats.md)."
 )
 
+
+def _remember(context: click.Context, _: click.Parameter, rig_path: Path) -> Path:
+    """For the next steps that are printed: whether the rig file was named, and which."""
+    source = context.get_parameter_source("rig_path")
+    if isinstance(context.obj, Given) and source is click.core.ParameterSource.COMMANDLINE:
+        context.obj.rig = rig_path
+    return rig_path
+
+
 rig_option = click.option(
     "--rig",
     "rig_path",
     type=click.Path(path_type=Path),
     default=Path("rig.toml"),
     show_default=True,
+    callback=_remember,
     help="The rig file. 'coincide rig new' writes one.",
 )
 

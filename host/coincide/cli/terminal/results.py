@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from coincide.cli.terminal.again import quoted
 from coincide.cli.terminal.show import as_json as print_json
 from coincide.cli.terminal.show import say, table
 from coincide.errors import BadInput
@@ -133,7 +134,7 @@ def show_calibrated(done: Calibrated, *, as_json: bool) -> None:
     else:
         say(f"No calibration was kept: {done.why_not}")
     if done.fresh_analysis is not None and done.fresh is not None:
-        say(f"Look at it: coincide report {done.measured.path} --fresh {done.fresh.path}")
+        say(f"Look at it: coincide report {quoted(done.measured.path)} --fresh {quoted(done.fresh.path)}")
     else:
         say(f"Every edge is kept in {done.measured.path}")
 

@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 import click
 
+from coincide.cli.terminal.again import Given
+
 if TYPE_CHECKING:
     from rich.progress import Progress
 
@@ -64,12 +66,20 @@ def harmless(text: str) -> str:
 
 def say(sentence: str = "") -> None:
     """A line for the person, on standard output; in a terminal broken between words."""
-    click.echo(_fitted(harmless(sentence), sys.stdout))
+    click.echo(_fitted(_again(harmless(sentence)), sys.stdout))
 
 
 def aside(sentence: str) -> None:
     """A line that is no result (progress, what is about to happen): standard error, so pipes stay clean."""
-    click.echo(_fitted(harmless(sentence), sys.stderr), err=True)
+    click.echo(_fitted(_again(harmless(sentence)), sys.stderr), err=True)
+
+
+def _again(sentence: str) -> str:
+    """Next steps in the sentence, with the rig file that was named."""
+    context = click.get_current_context(silent=True)
+    return (
+        context.obj.repeated(sentence) if context is not None and isinstance(context.obj, Given) else sentence
+    )
 
 
 WIDE = 100  # columns where nobody looks at a terminal
@@ -118,7 +128,7 @@ def table(columns: Sequence[str], rows: Iterable[Sequence[str]], title: str | No
     for name in columns:
         drawn.add_column(name, justify="right" if "," in name else "left", overflow="fold")
     for row in rows:
-        drawn.add_row(*map(harmless, row))
+        drawn.add_row(*(_again(harmless(cell)) for cell in row))
     Console(width=None if sys.stdout.isatty() else 100, highlight=False, markup=False).print(drawn)
 
 

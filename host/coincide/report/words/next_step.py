@@ -23,7 +23,7 @@ def next_step(rig_path: Path, now: datetime) -> tuple[str, ...]:
     try:
         rig = load_rig(rig_path)
     except BadInput as complaint:
-        return (str(complaint), f"Mend it, then: coincide rig check {rig_path.name}")
+        return (str(complaint), f"Mend it, then: coincide rig check {rig_path}")
     pair = f"{rig.exposures[0]} (A) and {rig.exposures[1]} (B)"
     folders = [kept_in(rig_path, simulated=apart) / "sessions" for apart in (False, True)]
     begun = [
