@@ -33,7 +33,7 @@ _STEP = re.compile(rf"\bcoincide ({'|'.join(TAKE_RIG)})\b(?![^'\n]*--rig)(?! [\w
 
 
 def quoted(path: Path) -> str:
-    """The path as a shell takes it, in double quotes where it needs some: the step itself often stands in single ones."""
+    """The path as a shell takes it, in double quotes where it needs some: the step itself often stands in single."""
     return str(path) if re.fullmatch(r"[\w./:\\+@~-]+", str(path)) else f'"{path}"'
 
 
