@@ -175,7 +175,7 @@ def _of_light(
             for level, at_s in ((1, pulse.open_s), (0, pulse.close_s))
         ]
         pairs.append((one.at_s, edges))
-        if drawn is None:
+        if drawn is None and len(one.bang.wave):
             ends = tuple((each.open_s, each.close_s) for each in (first, second))
             drawn = _drawn(one.bang, rate_hz, order, (ends[0], ends[1]))
     account = _account("light", who, [one.at_s for one in found.bangs], name, said, outline, drawn, length_s)
@@ -216,7 +216,7 @@ def _of_clicks(
             for level, at_s in ((1, train[0]), (0, train[1]))
         ]
         pairs.append((one.at_s, edges))
-        if drawn is None:
+        if drawn is None and len(one.bang.wave):
             drawn = _drawn(one.bang, rate_hz, order, ends)
     reasons = [one.why_not for one in found.bangs]
     account = _account(

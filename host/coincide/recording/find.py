@@ -7,7 +7,7 @@ never held in memory: blocks go in, bangs come out one by one.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -22,17 +22,21 @@ LONGEST_S = 6.0  # a bang that goes on longer is no bang
 LOUD = 6.0  # times the usual change within a frame
 FLOOR_MEMORY_S = 8.0
 REACH_S = 0.00025  # of a step finder, either side
+WAVES_KEPT = 12  # bangs of both bodies, of which one is drawn
 
 
 @dataclass(frozen=True, slots=True)
 class Bang:
-    """wave (n, 2) from sample `first` of the recording on. active (2,): which channels had something."""
+    """wave (n, 2) from sample `first` of the recording on; it begins and ends at these samples of it."""
 
     first: int
     wave: Samples
     begins: int
     ends: int
-    cut: bool = False
+
+    def without_wave(self) -> Bang:
+        """The same once it is measured: an hour's waves are not kept."""
+        return replace(self, wave=self.wave[:0].copy())
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +85,7 @@ class Listener:
             missing = whole * frame - len(change)
             if missing:
                 change = np.concatenate([np.zeros((missing, 2), np.float32), change])
-            moved = change.reshape(whole, frame, 2).max(axis=1)
+            moved = _each_row(change, frame).max(axis=2).T
             floors.append(np.median(moved, axis=0).astype(np.float64))
             floors = floors[-max(int(FLOOR_MEMORY_S), 1) :]
             floor = np.maximum(np.median(floors, axis=0), 4e-5)
@@ -135,15 +139,20 @@ class Listener:
         step = max(self.rate_hz // 100, 1)
         whole = len(block) // step
         if whole:
-            parts = block[: whole * step].reshape(whole, step, 2)
-            self._high.append(parts.max(axis=1))
-            self._low.append(parts.min(axis=1))
+            parts = _each_row(block[: whole * step], step)
+            self._high.append(parts.max(axis=2).T)
+            self._low.append(parts.min(axis=2).T)
 
     def _cut(self, kept: Samples, origin: int, begins: int, ends: int, before: int, behind: int) -> Bang:
         first = max(begins - before - origin, 0)
         last = min(ends + behind - origin, len(kept))
         wave = kept[first:last].copy()
         return Bang(origin + first, wave, begins - origin - first, min(ends - origin, last) - first)
+
+
+def _each_row(samples: Samples, length: int) -> Samples:
+    """Samples (n * length, 2) as (2, n, length), each row in one piece of memory, where extremes are found fast."""
+    return np.ascontiguousarray(samples.T).reshape(2, -1, length)
 
 
 def steps(wave: Floats, rate_hz: float, reach_s: float = REACH_S) -> Floats:

@@ -22,7 +22,7 @@ from coincide.recording.faults import (
     refuse_leak,
     refuse_suppression,
 )
-from coincide.recording.find import REACH_S, Bang, exposure_at, peaks, steps
+from coincide.recording.find import REACH_S, WAVES_KEPT, Bang, exposure_at, peaks, steps
 from coincide.recording.parts import Uncertain, rectangle
 from coincide.recording.pulse import Pulse
 
@@ -36,7 +36,8 @@ CLOCK_PPM = 100.0  # of a sound card's crystal
 
 @dataclass(frozen=True, slots=True)
 class LightBang:
-    """Both channels of one bang, None where there is no exposure. at_s: its first edge. wave: what to draw."""
+    """Both channels of one bang, None where there is no exposure. at_s: its first edge. bang: with its wave to draw,
+    for the first of both bodies."""
 
     at_s: float
     pulses: tuple[Pulse | None, Pulse | None]
@@ -70,6 +71,7 @@ class LightReader:
         self._signs = np.zeros(2)
         self._leaks: tuple[list[float], list[float]] = ([], [])
         self._leaks_alone: tuple[list[float], list[float]] = ([], [])
+        self._waves = 0
         self._suppressed = 0
         self._chopped = 0
         self._likeness: list[float] = []
@@ -89,7 +91,9 @@ class LightReader:
         ends = [at for one in coarse if one is not None for at in one[:2]]
         if is_suppressed(wave, ends, self._rate_hz):
             self._suppressed += 1
-        taken = LightBang((bang.first + bang.begins) / self._rate_hz, (pulses[0], pulses[1]), bang)
+        self._waves += all(pulses)
+        kept = bang if all(pulses) and self._waves <= WAVES_KEPT else bang.without_wave()
+        taken = LightBang((bang.first + bang.begins) / self._rate_hz, (pulses[0], pulses[1]), kept)
         self._bangs.append(taken)
         return taken
 

@@ -17,7 +17,7 @@ from coincide.errors import BadInput
 from coincide.recording.clicks import HOP_S, powers, rises
 from coincide.recording.edges import Floats
 from coincide.recording.faults import check_alike
-from coincide.recording.find import Bang, peaks
+from coincide.recording.find import WAVES_KEPT, Bang, peaks
 from coincide.recording.light import WINDING_S, refuse_alike
 from coincide.recording.parts import Uncertain, rectangle
 
@@ -136,7 +136,8 @@ class SoundReader:
         power = powers(wave[:latest], self._rate_hz)
         begins = int(bang.begins / self._rate_hz / HOP_S)
         top = [float(np.sort(power[:, channel])[-8:].mean()) for channel in (0, 1)]
-        self._heard.append(_Heard(bang, power, begins, (top[0], top[1])))
+        kept = bang if len(self._heard) < WAVES_KEPT else bang.without_wave()
+        self._heard.append(_Heard(kept, power, begins, (top[0], top[1])))
 
     def found(self) -> SoundFound:
         """The recording as a whole. Raises BadInput where it cannot be trusted, by name."""

@@ -41,6 +41,7 @@ def show_analysis(analysis: Analysis) -> None:
         body_rows,
         lateness,
         noticed,
+        source_sentence,
         was_recorded,
         was_watched,
         what_to_expect,
@@ -48,6 +49,9 @@ def show_analysis(analysis: Analysis) -> None:
     )
 
     measured = analysis.measured
+    source = source_sentence(measured)
+    if source is not None:
+        say(source)
     table(body_columns(measured), body_rows(measured))
     say(lateness(analysis))
     if analysis.suggestion is not None:

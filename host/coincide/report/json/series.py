@@ -12,6 +12,7 @@ from coincide.report.words.quantities import quantities_json
 from coincide.report.words.series import noticed
 from coincide.timing.analysis import Analysis
 from coincide.timing.budgets import skew_budget
+from coincide.timing.known import Known
 from coincide.timing.offset.suggest import OffsetSuggestion
 from coincide.timing.offset.verify import Verification
 
@@ -26,6 +27,7 @@ def session_json(analysis: Analysis, path: Path | None) -> dict[str, Any]:
         "session": path,
         "rig": measured.rig.name,
         "simulated": measured.session.header.simulated,
+        "source": source_json(measured.known),
         "exposures": measured.rig.exposures,
         "tolerance_s": measured.tolerance_s,
         "pairs": {
@@ -49,6 +51,14 @@ def session_json(analysis: Analysis, path: Path | None) -> dict[str, Any]:
         "why_no_offset": analysis.why_none,
         "noticed": noticed(analysis),
     }
+
+
+def source_json(known: Known) -> dict[str, Any]:
+    """Where the edges came from: the box, or a recording's kind, file and digest."""
+    if known.recording is None:
+        return {"kind": "box"}
+    one = known.recording
+    return {"kind": one.source, "file": one.file, "sha256": one.sha256, "bodies_named": one.named}
 
 
 def offset_json(suggestion: OffsetSuggestion) -> dict[str, Any]:

@@ -26,16 +26,21 @@ from coincide.report.plots.figures import comparison_figure, pair_edges, session
 from coincide.report.words.left_over import what_it_leaves
 from coincide.report.words.numbers import ms, percent
 from coincide.report.words.quantities import QUANTITY_COLUMNS, quantity_rows
+from coincide.report.words.recording import SAFETY
 from coincide.report.words.series import (
     BUDGET_COLUMNS,
+    RECORDED,
     body_columns,
     body_rows,
     budget_rows,
     budget_sentence,
+    has_lag,
     lateness,
     remarks,
     shares_an_error,
+    source_sentence,
     verified,
+    was_recorded,
     was_watched,
     what_to_expect,
     who,
@@ -74,7 +79,9 @@ def page_content(
     figures = {key: _figure(key, figure) for key, figure in session_figures(analysis).items()}
     if "skew-by-shot" in figures:
         figures["skew-by-shot"] = _clickable(figures["skew-by-shot"], analysis)
-    lead = [] if analysis.suggestion is None else [lateness(analysis)]
+    source = source_sentence(measured)
+    lead = [] if source is None else [source]
+    lead += [] if analysis.suggestion is None else [lateness(analysis)]
     if verification is not None and analysis.suggestion is not None:
         lead += verified(measured.rig, analysis.suggestion, verification)
     return Page(
@@ -88,7 +95,8 @@ def page_content(
         sections=tuple(_sections(analysis, figures, fresh)),
         pairs=tuple(_pairs(analysis)),
         pairs_note=_pairs_note(measured),
-        cautions=_cautions(),
+        has_lag=has_lag(measured),
+        cautions=_cautions(measured),
         provenance=tuple(_provenance(measured, name)),
         rig_toml=header.rig_toml,
         footer="Made by coincide from the raw edges in the session file; everything here can be worked out again.",
@@ -233,28 +241,47 @@ def _ms(value_s: float) -> str:
     return f"{value_s * 1e3:.3f}" if np.isfinite(value_s) else "-"
 
 
-def _cautions() -> tuple[str, ...]:
+def _cautions(measured: Measured) -> tuple[str, ...]:
+    """Of what the hand does next: a recording leads no release, and its leads have cautions of their own."""
     from coincide_wiring.cautions import cautions_for
 
+    if was_recorded(measured):
+        return (*SAFETY, *(caution.say for caution in cautions_for("gate")))
     return tuple(caution.say for place in ("arm", "meter", "gate") for caution in cautions_for(place))
 
 
 def _provenance(measured: Measured, name: str) -> list[Provenance]:
     header = measured.session.header
     board = header.box.get("board", {})
+    recording = measured.known.recording
+    timed_by = (
+        Provenance(
+            "box",
+            f"{board.get('board', 'unknown')}, id {board.get('uid', 'unknown')}, "
+            f"firmware {header.box.get('firmware', 'unknown')}, {header.tick_hz / 1e6:g} MHz",
+        )
+        if recording is None
+        else Provenance(
+            "edges read from",
+            f"{RECORDED.get(recording.source, recording.source)}: {recording.file}, SHA-256 {recording.sha256}",
+        )
+    )
+    confirmed = (
+        [
+            Provenance(
+                "confirmed before the series", "; ".join(header.confirmed) or "nothing (simulated, or older)"
+            )
+        ]
+        if recording is None
+        else []
+    )
     return [
         Provenance("session file", name),
         Provenance("begun", header.created),
         Provenance("purpose", header.purpose),
         Provenance("pairs", f"{measured.shots.number.size}, of which {measured.answered} with a skew"),
         Provenance("rig", measured.rig.name),
-        Provenance(
-            "box",
-            f"{board.get('board', 'unknown')}, id {board.get('uid', 'unknown')}, "
-            f"firmware {header.box.get('firmware', 'unknown')}, {header.tick_hz / 1e6:g} MHz",
-        ),
-        Provenance(
-            "confirmed before the series", "; ".join(header.confirmed) or "nothing (simulated, or older)"
-        ),
+        timed_by,
+        *confirmed,
         Provenance("coincide", version("coincide")),
     ]

@@ -98,6 +98,7 @@ class Page:
     sections: tuple[Section, ...]
     pairs: tuple[PagePair, ...]
     pairs_note: str
+    has_lag: bool
     cautions: tuple[str, ...]
     provenance: tuple[Provenance, ...]
     rig_toml: str

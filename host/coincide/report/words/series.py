@@ -34,6 +34,29 @@ def was_recorded(measured: Measured) -> bool:
     return measured.known.recording is not None
 
 
+RECORDED = {
+    "light": "a recording of light",
+    "sound": "a recording of sound",
+    "instrument": "an instrument's capture",
+}
+
+
+def source_sentence(measured: Measured) -> str | None:
+    """Where the edges came from when no box timed them, and what is therefore not known; None where a box did."""
+    recording = measured.known.recording
+    if recording is None:
+        return None
+    lacking = "lag, exposure and travel" if recording.source == "sound" else "lag"
+    kind = RECORDED.get(recording.source, recording.source)
+    said = f"The edges were read from {kind} ({recording.file}), not timed by a box"
+    return f"{said}." if has_lag(measured) else f"{said}: no {lacking} is known."
+
+
+def has_lag(measured: Measured) -> bool:
+    """Whether anything tells when the releases were pressed; a twin cable and a recording do not."""
+    return not was_watched(measured) or bool(np.isfinite(measured.lag_s).any())
+
+
 def was_watched(measured: Measured) -> bool:
     """Whether the box only listened."""
     return measured.session.header.purpose == "watch"
@@ -174,8 +197,7 @@ def _moved_the_wrong_way(suggestion: OffsetSuggestion, verification: Verificatio
 
 
 def body_rows(measured: Measured) -> list[tuple[str, ...]]:
-    """One row a body: name, how it was seen, lag, spread of the lag, exposure, pairs without an answer, and, where
-    there are any, pairs without light."""
+    """One row a body, as `body_columns` names them."""
     rows: list[tuple[str, ...]] = []
     for index, body in enumerate(measured.rig.both):
         lag_s = measured.lag_s[:, index]
@@ -187,8 +209,14 @@ def body_rows(measured: Measured) -> list[tuple[str, ...]]:
             (
                 f"{BODIES[index]} {body.name}",
                 seen_by(measured, index),
-                _number(float(np.median(seen)) if seen.size else math.nan, spread_s / 10),
-                _number(spread_s, spread_s / 10),
+                *(
+                    (
+                        _number(float(np.median(seen)) if seen.size else math.nan, spread_s / 10),
+                        _number(spread_s, spread_s / 10),
+                    )
+                    if has_lag(measured)
+                    else ()
+                ),
                 _exposure(
                     float(np.median(known)) if known.size else math.nan, body.shutter.exposure.nominal_s
                 ),
@@ -210,8 +238,9 @@ def seen_by(measured: Measured, index: int) -> str:
 
 
 def body_columns(measured: Measured) -> tuple[str, ...]:
-    """Above `body_rows`; frames without light have a column where there are any."""
-    columns = ("body", "seen by", "lag, ms", "its spread, ms", "exposure", "no answer, pairs")
+    """Above `body_rows`; frames without light have a column where there are any, lag only where it is known."""
+    lag = ("lag, ms", "its spread, ms") if has_lag(measured) else ()
+    columns = ("body", "seen by", *lag, "exposure", "no answer, pairs")
     return (*columns, "no light, pairs") if measured.black else columns
 
 

@@ -1,0 +1,60 @@
+"""After a recording every command says where the edges came from, and none prints a lag that nobody knows."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import coincide
+from coincide.bench.recording import Wish, record
+from coincide.recording.files import write_sound
+from coincide.rehearsal.light import LightScene, light_evening
+from coincide.rehearsal.sound import SoundScene, sound_evening
+from tests.cli.running import run
+from tests.recording.worlds import rig_text
+
+
+@pytest.fixture(scope="module", params=["light", "sound"])
+def session(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A session read from an invented evening of either kind."""
+    folder = tmp_path_factory.mktemp(request.param)
+    if request.param == "light":
+        evening = light_evening(LightScene(pairs=6, every_s=1.1, exposure_s=(1 / 64, 1 / 64)), 7)
+    else:
+        evening = sound_evening(SoundScene(pairs=8, every_s=1.1, exposure_s=(1 / 32, 1 / 32)), 7)
+    write_sound(folder / "evening.wav", evening.samples, evening.rate_hz)
+    rig = rig_text("1/60" if request.param == "light" else "1/30")
+    record([folder / "evening.wav"], rig, Wish(request.param), folder / "evening.jsonl")
+    return folder / "evening.jsonl"
+
+
+def test_the_report_says_where_the_edges_came_from(session: Path, tmp_path: Path) -> None:
+    kind = session.parent.name.rstrip("0123456789")
+    done = run(["report", str(session), "--to", str(tmp_path)], tmp_path)
+    assert done.code == 0, done.said
+    words = " ".join(done.out.split())
+    assert f"read from a recording of {kind} (evening.wav), not timed by a box: no lag" in words
+    table = next(line for line in done.out.splitlines() if "seen by" in line)
+    assert "lag" not in table
+    page = next(tmp_path.rglob("*.html")).read_text(encoding="utf-8")
+    assert f"a recording of {kind}: evening.wav, SHA-256" in page
+    assert "Lag A, ms" not in page
+    assert "firmware unknown" not in page
+    assert "touches metal of a body" in page  # the cautions of a recording's leads
+
+
+def test_json_and_a_script_are_told_too(session: Path) -> None:
+    found = json.loads(run(["report", str(session), "--json"], session.parent).out)
+    assert found["source"]["kind"] == session.parent.name.rstrip("0123456789")
+    assert found["source"]["file"] == "evening.wav"
+    assert re.fullmatch("[0-9a-f]{64}", found["source"]["sha256"])
+    assert found["source"]["bodies_named"] is True
+    assert all(lag is None for lag in found["pairs"]["lag_a_s"])
+    recording = coincide.load(session).measured.known.recording
+    assert recording is not None
+    assert recording.file == "evening.wav"
+    assert np.isnan(coincide.pairs(session)["lag_a_s"]).all()
