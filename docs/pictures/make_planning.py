@@ -21,7 +21,7 @@ def fen_rig(folder: Path) -> Path:
     blocks = re.findall(r"^```toml\n(.*?)^```", FORMATS.read_text("utf-8"), re.MULTILINE | re.DOTALL)
     calibration = next(block for block in blocks if 'format = "coincide-calibration"' in block)
     invented = calibration.replace('box = "e6614c31"', 'box = "sim-00000001"')
-    (folder / "rig-calibration-20310504-061200-1_60+1_30.toml").write_text(invented, "utf-8")
+    (folder / "rig-calibration-20310504-061200-1-60+1-30.toml").write_text(invented, "utf-8")
     return write_new(folder / "rig.toml")
 
 

@@ -16,7 +16,7 @@ from tests.rig.test_calibration import CALIBRATION
 def found_with(**changes: Any) -> Found:
     """The calibration of the fen rig as a file that was found."""
     calibration: Calibration = replace(CALIBRATION, **({"rig": {}} | changes))
-    return Found(Path(f"rig-calibration-{calibration.preset.replace('/', '_')}.toml"), calibration)
+    return Found(Path(f"rig-calibration-{calibration.preset.replace('/', '-')}.toml"), calibration)
 
 
 def basis_with(changes: dict[str, Any] | None = None, **calibration: Any) -> Basis:

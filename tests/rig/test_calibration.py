@@ -51,7 +51,12 @@ def test_what_is_kept_is_what_is_found(tmp_path: Path) -> None:
     rig_path = write_new(tmp_path / "fen.toml")
     path = save_calibration(rig_path, CALIBRATION)
     assert path.parent == tmp_path
-    assert path.name == "fen-calibration-20310504-061200-1_60+1_30.toml"
+    assert path.name == "fen-calibration-20310504-061200-1-60+1-30.toml"
+    earlier = path.rename(
+        tmp_path / "fen-calibration-20310504-061200-1_60+1_30.toml"
+    )  # as the first version wrote it
+    assert [one.path for one in calibrations_beside(rig_path)[0]] == [earlier]
+    path = earlier
     assert read_calibration(path) == CALIBRATION
     text = path.read_text(encoding="utf-8")
     assert "delay body B by 18.20 ms" in text

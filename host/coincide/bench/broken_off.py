@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coincide.bench.firing import Bench, exposures_in_name, session_path
+from coincide.bench.firing import Bench, session_path
 from coincide.bench.person import Person
 from coincide.errors import BadInput
-from coincide.rig.calibration import kept_in
+from coincide.rig.calibration import kept_in, name_in_files
 from coincide.session.file import read_session
 from coincide.session.unfinished import Begun, Unfinished
 
@@ -92,7 +92,7 @@ def begin_series(rig_path: Path, rig: Rig, path: Path, pairs: int, person: Perso
 
 
 def _note(folder: Path, rig_path: Path, rig: Rig, command: str) -> Unfinished:
-    return Unfinished(folder, f"{rig_path.stem}-{exposures_in_name(rig)}-{command}")
+    return Unfinished(folder, f"{rig_path.stem}-{name_in_files(rig.exposures)}-{command}")
 
 
 def _held(folder: Path, left: Begun) -> tuple[Session, Session | None] | None:

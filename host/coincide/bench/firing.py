@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -14,7 +13,7 @@ from coincide.bench.person import Declined, PairKept, Person, Question, SeriesBe
 from coincide.box.conduct import run_series
 from coincide.box.plans import SeriesOutcome, SeriesPlan, offset_plan
 from coincide.durable import make_folder
-from coincide.rig.calibration import kept_in
+from coincide.rig.calibration import kept_in, name_in_files
 from coincide.rig.checklist import checklist
 from coincide.rig.file import parse_rig, read_text
 from coincide.rig.parts import FocalPlane
@@ -76,18 +75,13 @@ def session_path(client: BoxClient, rig_path: Path, rig: Rig, purpose: str) -> P
     folder = kept_in(rig_path, simulated=client.identity.simulated) / "sessions"
     make_folder(folder)
     stamp = datetime.now().astimezone().strftime("%Y%m%d-%H%M%S")
-    stem = f"{stamp}-{exposures_in_name(rig)}-{purpose}"
+    stem = f"{stamp}-{name_in_files(rig.exposures)}-{purpose}"
     path = folder / f"{stem}.jsonl"
     again = 2
     while path.exists():
         path = folder / f"{stem}-{again}.jsonl"
         again += 1
     return path
-
-
-def exposures_in_name(rig: Rig) -> str:
-    """The pair of shutter times as it stands in file names: '1-60+1-30'."""
-    return "+".join(re.sub(r"[^0-9A-Za-z.]+", "-", text) for text in rig.exposures)
 
 
 def opened_session(path: Path, header: Header) -> tuple[SessionWriter, Session | None]:

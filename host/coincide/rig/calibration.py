@@ -130,6 +130,11 @@ def preset_name(exposures: tuple[str, str]) -> str:
     return "+".join(exposures)
 
 
+def name_in_files(exposures: tuple[str, str]) -> str:
+    """The pair as it stands in the names of files: '1-60+1-30'. (Calibrations of the first version have '1_60+1_30'.)"""
+    return "+".join(re.sub(r"[^0-9A-Za-z.]+", "-", text) for text in exposures)
+
+
 def timing_keys(rig: Rig) -> dict[str, str]:
     """The keys of a rig on which release and shutter timing depend, as 'bodies.a.release' -> 'half+full'.
 
@@ -183,7 +188,7 @@ def save_calibration(rig_path: str | os.PathLike[str], calibration: Calibration)
         later = newest.calibration.rank + timedelta(seconds=1)
         calibration = replace(calibration, ranked_as=later.isoformat())
     stamp = re.sub(r"[^0-9T]", "", calibration.created[:19]).replace("T", "-")
-    pair = re.sub(r"[^0-9A-Za-z.+-]+", "_", calibration.preset)
+    pair = name_in_files(calibration.exposures)
     text = calibration_toml(calibration)
     for attempt in range(1, 1000):
         suffix = "" if attempt == 1 else f"-{attempt}"
