@@ -131,7 +131,7 @@ def preset_name(exposures: tuple[str, str]) -> str:
 
 
 def name_in_files(exposures: tuple[str, str]) -> str:
-    """The pair as it stands in the names of files: '1-60+1-30'. (Calibrations of the first version have '1_60+1_30'.)"""
+    """The pair as it stands in the names of files: '1-60+1-30'. Earlier calibrations have '1_60+1_30'."""
     return "+".join(re.sub(r"[^0-9A-Za-z.]+", "-", text) for text in exposures)
 
 
