@@ -8,16 +8,13 @@ from typing import TYPE_CHECKING
 
 import click
 
+from coincide.cli.terminal.ghost import within_options
 from coincide.cli.terminal.options import json_option, rig_option
 from coincide.cli.terminal.planning import jitter_option
-from coincide.cli.terminal.quantities import LENGTH, SHARE, TIME
+from coincide.cli.terminal.quantities import TIME
 
 if TYPE_CHECKING:
-    from coincide.ghost.evidence import Known, Thing
-    from coincide.ghost.explain import Explanation
     from coincide.ghost.held import Held
-    from coincide.rig.calibration import Found
-    from coincide.rig.model import Rig
 
 FILE = click.Path(path_type=Path)
 
@@ -58,24 +55,7 @@ FILE = click.Path(path_type=Path)
     type=click.Choice(["as the body sees it", "set right"]),
     help="How the scan of body A was held, where the rig turns or mirrors its picture and the scans do not tell.",
 )
-@click.option(
-    "--apart-within",
-    "apart_within_m",
-    type=LENGTH,
-    help="Uncertainty (95 %, as all of these) of every --thing's APART.",
-)
-@click.option("--speed-within", type=SHARE, default=0.2, show_default=True, help="Uncertainty of the speeds.")
-@click.option(
-    "--away-within", type=SHARE, default=0.1, show_default=True, help="Uncertainty of the distances."
-)
-@click.option(
-    "--way-within",
-    "way_within_deg",
-    type=click.FloatRange(1, 60),
-    default=15.0,
-    show_default=True,
-    help="Uncertainty of the ways of the --region's, in degrees.",
-)
+@within_options
 @click.option("--frames", type=FILE, help="The frame log, as 'coincide framelog --csv' wrote it.")
 @click.option("--frame", type=click.IntRange(1), help="Which frame of the roll it is (with --frames).")
 @click.option(
@@ -113,6 +93,7 @@ def command(
     """
     from dataclasses import replace
 
+    from coincide.cli.terminal.ghost import known_asked, show_explanation, things_asked
     from coincide.cli.terminal.planning import found_beside
     from coincide.ghost.explain import explain
     from coincide.ghost.verdict import COVER
@@ -127,86 +108,11 @@ def command(
             distance_u=away_within / COVER,
             way_u_rad=math.radians(way_within_deg) / COVER,
         )
-        for thing in _things(rig, things, places, scans, regions, held, apart_u_m)
+        for thing in things_asked(rig, things, places, scans, regions, held, apart_u_m)
     ]
     skew_u_s = None if skew_within_s is None else skew_within_s / COVER
-    known = _known(rig, found, frames, frame, skew, skew_u_s, jitter_s)
+    known = known_asked(rig, found, frames, frame, skew, skew_u_s, jitter_s)
     # Where the frame's own skew is given with its uncertainty no calibration is asked.
     given = skew is not None and skew_u_s is not None
     simulated = any(one.simulated for one in found) and not given
-    _show(explain(rig, asked, known), simulated=simulated, as_json=as_json)
-
-
-def _things(
-    rig: Rig,
-    things: tuple[tuple[str, str, str], ...],
-    places: tuple[tuple[float, float], ...],
-    scans: Path | None,
-    regions: tuple[tuple[str, str, str], ...],
-    held: Held | None,
-    apart_u_m: float | None,
-) -> list[Thing]:
-    from coincide.ghost.things import regions_of, thing_in_region, thing_of
-
-    if len(places) > len(things):
-        raise click.UsageError("There are more --at than --thing: give one place a thing, in the same order.")
-    if bool(regions) != (scans is not None):
-        raise click.UsageError("--scans names the file and --region what in it: give both.")
-    if not things and not regions:
-        raise click.UsageError("Give at least one --thing, or --scans with a --region.")
-    said = [*places, *[None] * (len(things) - len(places))]
-    asked = [
-        thing_of(rig, k, *thing, place, apart_u_m)
-        for k, (thing, place) in enumerate(zip(things, said, strict=True), 1)
-    ]
-    found = regions_of(scans) if scans is not None else {}
-    return asked + [thing_in_region(rig, found, *region, held) for region in regions]
-
-
-def _known(
-    rig: Rig,
-    found: tuple[Found, ...],
-    frames: Path | None,
-    frame: int | None,
-    skew: str | None,
-    skew_u_s: float | None,
-    jitter_s: float | None,
-) -> Known | None:
-    from dataclasses import replace
-
-    from coincide.ghost.evidence import Known
-    from coincide.ghost.things import known_from_frame, known_from_jitter, sync_u_s
-    from coincide.session.frames import read_frames
-    from coincide.units import quantity
-
-    if (frames is None) != (frame is None):
-        raise click.UsageError("--frames names the log and --frame the frame: give both.")
-    if skew is not None and frames is not None:
-        raise click.UsageError("The skew is given twice: keep --skew or --frames.")
-    if skew is not None:
-        u_s = skew_u_s if skew_u_s is not None else sync_u_s(rig, found)
-        return Known(quantity(skew, "time"), u_s, own=True, source="given")
-    if frames is not None and frame is not None:
-        known = known_from_frame(rig, read_frames(frames), frame, found)
-        return known if skew_u_s is None else replace(known, u_s=skew_u_s)
-    return known_from_jitter(rig, found, jitter_s)
-
-
-def _show(found: Explanation, *, simulated: bool, as_json: bool) -> None:
-    from coincide.cli.terminal.planning import say_if_simulated
-    from coincide.cli.terminal.show import as_json as print_json
-    from coincide.cli.terminal.show import say, table
-    from coincide.report.json.scans import ghost_json
-    from coincide.report.words import ghost as words
-
-    lines = words.explanation_lines(found)
-    if as_json:
-        print_json(ghost_json(found, lines) | {"simulated": simulated})
-        return
-    say_if_simulated(simulated)
-    for line in lines:
-        say(line)
-    table(words.THING_COLUMNS, words.thing_rows(found))
-    causes = words.cause_rows(found)
-    if causes:
-        table(words.CAUSE_COLUMNS, causes)
+    show_explanation(explain(rig, asked, known), simulated=simulated, as_json=as_json)

@@ -8,10 +8,13 @@ import click
 
 from coincide.cli.terminal.options import json_option, rig_option, seed_option
 from coincide.cli.terminal.quantities import quantity_above_zero
+from coincide.cli.terminal.recording import beginning_options
+
+FILE = click.Path(path_type=Path)
 
 
 @click.command("recording")
-@click.argument("files", nargs=-1, type=click.Path(path_type=Path))
+@click.argument("files", nargs=-1, type=FILE)
 @click.option(
     "--light", "source", flag_value="light", default=True, help="Diodes at the gates (the default)."
 )
@@ -52,7 +55,7 @@ from coincide.cli.terminal.quantities import quantity_above_zero
 )
 @click.option(
     "--out",
-    type=click.Path(path_type=Path),
+    type=FILE,
     default=None,
     help="Session file. Default: beside the recording, with its name.",
 )
@@ -63,36 +66,14 @@ from coincide.cli.terminal.quantities import quantity_above_zero
     default=None,
     help="Folder for the pictures.",
 )
-@click.option(
-    "--compare",
-    "other",
-    type=click.Path(path_type=Path),
-    default=None,
-    help="An earlier session of the same rig.",
-)
+@click.option("--compare", "other", type=FILE, default=None, help="An earlier session of the same rig.")
 @click.option(
     "--turned",
     type=click.FloatRange(0.0, 100.0, min_open=True),
     default=None,
     help="How many turns the plunger's screw was turned since --compare.",
 )
-@click.option(
-    "--how",
-    is_flag=True,
-    help="Ask what you have; say whether it will do, what to connect, and the cautions.",
-)
-@click.option(
-    "--have",
-    type=click.Choice(("interface", "recorder", "socket", "telephone", "analyser")),
-    default=None,
-    help="With --how: what you have, instead of being asked.",
-)
-@click.option(
-    "--rehearse",
-    type=click.Choice(("light", "sound")),
-    default=None,
-    help="Write the recording of an invented evening, to try this on.",
-)
+@beginning_options
 @seed_option
 @rig_option
 @json_option

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -12,10 +12,7 @@ from coincide.cli.terminal.quantities import quantity_above_zero
 from coincide.cli.terminal.scans import align_options, compared, file_options, merge_options, mount_off
 
 if TYPE_CHECKING:
-    from coincide.ghost.mount.error import MountError
     from coincide.report.scan_files import Wanted
-    from coincide.rig.model import Rig
-    from coincide.scans.pair import Compared
 
 FILE = click.Path(path_type=Path)
 
@@ -71,12 +68,14 @@ def command(
 
     Example: coincide scans frame-07-a.tif frame-07-b.tif --dpi 4000 --merged frame-07.tif
     """
+    from coincide.cli.terminal.scan_answers import show_pair, show_roll
+
     if roll is not None:
         if a is not None or wanted.pictures or wanted.registered or wanted.fringe_map or align:
             raise click.UsageError(
                 "--roll takes the scans from its table; leave out A, B, --pictures, --registered, --fringes, --align."
             )
-        _roll(roll, frames, dpi, wanted, as_json=as_json)
+        show_roll(roll, frames, dpi, wanted, as_json=as_json)
     elif a is None or b is None:
         raise click.UsageError("Name the scan of body A and the scan of body B, or a table with --roll.")
     elif frames is not None:
@@ -87,59 +86,4 @@ def command(
         wanted.check()
         found = compared(a, b, dpi, richest)
         mount = mount_off(found, rig_path, near, far_m) if align else None
-        _show(found, (a, b), wanted, mount, print_m, as_json=as_json)
-
-
-def _show(
-    found: Compared,
-    paths: tuple[Path, Path],
-    wanted: Wanted,
-    mount: tuple[MountError, Rig] | None,
-    print_m: float | None,
-    *,
-    as_json: bool,
-) -> None:
-    from coincide.cli.terminal.scans import say_pair
-    from coincide.cli.terminal.show import as_json as print_json
-    from coincide.cli.terminal.show import progress
-    from coincide.report.json.scans import scans_json
-    from coincide.report.scan_files import make
-
-    with progress("files", 100) as bar:
-        task = bar.task_ids[0]
-        made = make(
-            wanted,
-            found,
-            paths,
-            lambda what, part: bar.update(task, completed=round(100 * part), description=what),
-        )
-    if as_json:
-        print_json(scans_json(found, made, None if mount is None else mount[0]))
-    else:
-        say_pair(found, made, mount, print_m)
-    if made.failed:
-        from coincide.errors import BadInput
-
-        raise BadInput(" ".join(made.failed))
-
-
-def _roll(roll: Path, frames: Path | None, dpi: float | None, wanted: Wanted, *, as_json: bool) -> None:
-    from coincide.cli.terminal.scans import say_roll
-    from coincide.cli.terminal.show import as_json as print_json
-    from coincide.cli.terminal.show import progress
-    from coincide.ghost.roll import read_roll
-    from coincide.report.json.scans import roll_json
-    from coincide.report.roll_files import compare_and_merge
-    from coincide.session.frames import read_frames
-
-    lines = read_roll(roll)
-    log = () if frames is None else read_frames(frames)
-    with progress("pairs", len(lines)) as bar:
-        rows, summary, written = compare_and_merge(
-            lines, log, dpi, wanted, lambda: bar.advance(bar.task_ids[0])
-        )
-    answer: Any = roll_json(rows, summary, written)
-    if as_json:
-        print_json(answer)
-    else:
-        say_roll(rows, summary, written)
+        show_pair(found, (a, b), wanted, mount, print_m, as_json=as_json)

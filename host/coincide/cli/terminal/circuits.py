@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from coincide.bench.check.circuits import CIRCUITS, chosen_build
+from coincide.cli.terminal import show
 
-__all__ = ["NearChoice", "TerminalKind", "chosen_build", "circuit_options"]
+__all__ = ["NearChoice", "TerminalKind", "chosen_build", "circuit_options", "wiring_json"]
 
 if TYPE_CHECKING:
     Choice = click.Choice[str]
@@ -75,3 +76,8 @@ def circuit_options(*, usual: bool) -> Callable[[Command], Command]:
         return function
 
     return add
+
+
+def wiring_json(name: str, result: dict[str, Any]) -> None:
+    """Print the answer of `coincide wiring`, or of one of its subcommands ('-parts'), as JSON."""
+    show.as_json({"format": f"coincide-wiring{name}-result", "version": 1, **result})

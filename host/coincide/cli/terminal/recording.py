@@ -7,10 +7,32 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from coincide.cli.terminal.options import Command
 from coincide.cli.terminal.show import aside, progress, say
 
 if TYPE_CHECKING:
     from coincide.bench.recording import Account, Wish
+
+
+def beginning_options(function: Command) -> Command:
+    """`--how`, `--have`, `--rehearse`: what to begin with, before there is a recording."""
+    function = click.option(
+        "--rehearse",
+        type=click.Choice(("light", "sound")),
+        default=None,
+        help="Write the recording of an invented evening, to try this on.",
+    )(function)
+    function = click.option(
+        "--have",
+        type=click.Choice(("interface", "recorder", "socket", "telephone", "analyser")),
+        default=None,
+        help="With --how: what you have, instead of being asked.",
+    )(function)
+    return click.option(
+        "--how",
+        is_flag=True,
+        help="Ask what you have; say whether it will do, what to connect, and the cautions.",
+    )(function)
 
 
 def tell_how(have: str | None, source: str) -> None:

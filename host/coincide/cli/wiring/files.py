@@ -1,0 +1,66 @@
+"""`coincide wiring draw` and `export`: drawings and nets, as files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from coincide.cli.terminal import show
+from coincide.cli.terminal.circuits import chosen_build, circuit_options, wiring_json
+from coincide.cli.terminal.options import json_option
+
+
+@click.command("draw")
+@click.option(
+    "--to",
+    "folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    required=True,
+    help="Folder for the SVG files; made if it is not there.",
+)
+@json_option
+def draw(folder: Path, as_json: bool) -> None:
+    """Draw the schematics into a folder, one SVG a circuit.
+
+    \b
+    Example:
+      coincide wiring draw --to schematics
+    """
+    from coincide_wiring.draw.schematics import write
+
+    written = write(folder)
+    if as_json:
+        wiring_json("-draw", {"written": written})
+        return
+    for path in written:
+        show.say(str(path))
+
+
+@click.command("export")
+@circuit_options(usual=True)
+@click.option(
+    "--to",
+    "folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    required=True,
+    help="Folder for the files; made if it is not there.",
+)
+@json_option
+def export(folder: Path, as_json: bool, **chosen: str) -> None:
+    """Parts and nets of a build in open formats, for other programs.
+
+    A netlist as KiCad reads it, a SPICE deck a circuit (stimuli are yours to add), parts and nets as CSV.
+
+    \b
+    Example:
+      coincide wiring export --to nets --sync-a wetted
+    """
+    from coincide_wiring.export.files import write
+
+    written = write(chosen_build(chosen), folder)
+    if as_json:
+        wiring_json("-export", {"written": written})
+        return
+    for path in written:
+        show.say(str(path))
