@@ -11,7 +11,7 @@ import pytest
 from coincide.rig.calibration import calibrations_beside
 from coincide.session.file import read_session
 from coincide.session.lamps import frames_of
-from coincide.timing.lamp_series import read_lamps
+from coincide.timing.lamps.series import read_lamps
 from tests.cli.pages import console_blocks
 from tests.cli.running import Ran, run
 from tests.cli.test_json_on_the_page import keys_on_the_page

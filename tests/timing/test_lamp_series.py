@@ -16,7 +16,7 @@ from coincide.rig.lamp_steps import lamp_steps_s
 from coincide.session.lamps import FrameRead, RowRun, frame_remark, frames_of, row_remark
 from coincide.session.memory import session_from_records
 from coincide.session.model import Header, Plan, Session, ShotRecord
-from coincide.timing.lamp_series import LampAnalysis, calibration_of, read_lamps
+from coincide.timing.lamps.series import LampAnalysis, calibration_of, read_lamps
 from tests.rig.rigs import rig_with, text_with
 from tests.session.sessions import HEADER
 

@@ -12,15 +12,11 @@ from dataclasses import dataclass
 from coincide_firmware.app.pins import PINS
 from coincide_wiring.circuits.model import Netlist
 from coincide_wiring.circuits.sensors import GATES
+from coincide_wiring.figures.controls import control_figures, lamp_figures, light_figures
 from coincide_wiring.figures.figure import Figure
 from coincide_wiring.figures.gate import gate_figures, gate_lamp_figures
-from coincide_wiring.figures.release import (
-    control_figures,
-    lamp_figures,
-    light_figures,
-    release_figures,
-    solenoid_figures,
-)
+from coincide_wiring.figures.release import release_figures
+from coincide_wiring.figures.solenoid import solenoid_figures
 from coincide_wiring.figures.sync import sync_figures
 from coincide_wiring.netlist import BODIES, Build, in_use
 

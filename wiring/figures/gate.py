@@ -9,7 +9,7 @@ from coincide_wiring.circuits.model import Netlist, Part
 from coincide_wiring.circuits.sensors import slit_share
 from coincide_wiring.figures import formulas as f
 from coincide_wiring.figures.figure import Figure, Span, Timing, about, named, sweep
-from coincide_wiring.figures.release import RAIL, ohm
+from coincide_wiring.figures.shared import RAIL, ohm
 
 SHORTEST_EXPOSURE_S = 2.0**-11  # marked 1/2000
 CURTAIN_M_PER_S: Span = (6.0, 3.0, 7.0)  # 36 mm in 12 ms at the slowest, 24 mm in 3.5 ms at the quickest

@@ -6,7 +6,7 @@ from coincide_wiring.circuits import specs
 from coincide_wiring.circuits.model import Netlist, Part
 from coincide_wiring.figures import formulas as f
 from coincide_wiring.figures.figure import Figure, Span, Timing, about, named, sweep
-from coincide_wiring.figures.release import RAIL, ohm
+from coincide_wiring.figures.shared import RAIL, ohm
 
 NODE_F = 70e-12  # collector, lead and pin
 LEAK_A: Span = (

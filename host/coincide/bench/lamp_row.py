@@ -26,7 +26,7 @@ from coincide.rig.file import load_rig
 from coincide.rig.lamp_steps import lamp_steps_s
 from coincide.session.file import SessionWriter, read_session
 from coincide.session.lamps import FrameRead, RowRun, frame_remark, frames_of, row_remark, rows_of
-from coincide.timing.lamp_series import calibration_of, read_lamps
+from coincide.timing.lamps.series import calibration_of, read_lamps
 from coincide_firmware.app.pins import LAMPS
 from coincide_wiring.cautions import cautions_for
 
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from coincide.box.cable.client import BoxClient
     from coincide.box.simulated.port import SimulatedPort
     from coincide.rig.model import Rig
-    from coincide.timing.lamp_series import LampAnalysis
+    from coincide.timing.lamps.series import LampAnalysis
 
 ENTRY = re.compile(r"(?:(\d+)\s+([AB])\s+)?(?:(none)|(\d+)(?:\s*-\s*(\d+))?\s*(\?)?)", re.IGNORECASE)
 LIT_FOR_S = 300.0  # long enough to wind by hand; the row goes out by itself

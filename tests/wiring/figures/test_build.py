@@ -14,9 +14,11 @@ from coincide_firmware.app.pins import LAMPS
 from coincide_wiring.check.behaviour import charged_netlist
 from coincide_wiring.check.operate import OUTPUTS, State, operating_point
 from coincide_wiring.circuits import specs
+from coincide_wiring.figures import controls as figures_controls
 from coincide_wiring.figures import formulas
 from coincide_wiring.figures import gate as figures_gate
 from coincide_wiring.figures import release as figures_release
+from coincide_wiring.figures import solenoid as figures_solenoid
 from coincide_wiring.figures import sync as figures_sync
 from coincide_wiring.figures.build import figures, timing_terms
 from coincide_wiring.figures.figure import Figure, Span, sweep
@@ -86,7 +88,7 @@ def test_nothing_between_the_corners_lies_outside_them(build: Build, monkeypatch
         swept.append(corners)
         return value, least, most, corners
 
-    for module in (figures_release, figures_gate, figures_sync):
+    for module in (figures_release, figures_controls, figures_solenoid, figures_gate, figures_sync):
         monkeypatch.setattr(module, "sweep", drawn)
     figures(build)
     assert len(swept) > 30

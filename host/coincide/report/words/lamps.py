@@ -10,7 +10,8 @@ from coincide.report.words.numbers import ms, percent
 from coincide.report.words.quantities import json_of
 from coincide.report.words.series import who
 from coincide.session.model import BODIES
-from coincide.timing.lamp_series import LampAnalysis, LampPair
+from coincide.timing.lamps.rounds import LampPair
+from coincide.timing.lamps.series import LampAnalysis
 
 FRAME_COLUMNS = (
     "pair",

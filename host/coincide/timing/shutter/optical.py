@@ -5,7 +5,7 @@ lamps first = floor(o / step) to last = floor(c / step), so the first lamp seen 
 one the closing: each is uniform over its step, standard uncertainty step / sqrt 12 (GUM 4.3.7), the middle step /
 sqrt 24, the exposure step / sqrt 6. Lamps at the ends look fainter, as they were lit for a part of their step only. A
 lamp's image has its own place in the frame: with a focal plane shutter the row should run along the curtain's edge, so
-that all lamps share one sweep position. Several frames together: lamp_series.py.
+that all lamps share one sweep position. Several frames together: lamps/series.py.
 """
 
 from __future__ import annotations

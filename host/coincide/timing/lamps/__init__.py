@@ -1,0 +1,1 @@
+"""Skew, lag and exposure from frames of the row of lamps."""
