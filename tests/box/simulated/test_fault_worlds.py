@@ -11,6 +11,7 @@ import pytest
 from coincide.box.cable.client import BoxClient
 from coincide.box.conduct import run_series, watch
 from coincide.box.plans import SeriesPlan
+from coincide.box.simulated.photographs import photographs
 from coincide.box.simulated.port import open_simulated
 from coincide.box.simulated.spec import WorldSpec
 from coincide.box.simulated.worlds import WORLDS, world_names
@@ -217,7 +218,7 @@ def test_lamps_of_the_optical_route_tell_mid_exposure() -> None:
     client.lamps(LAMPS, 1_000_000, 120)
     run_series(client, session, SeriesPlan(1, senses=(False, False)))
     (real,) = port.truth
-    spans = [port.world.lamps_in_frame(body, real) for body in (0, 1)]
+    spans = [frame.lamps for frame in photographs(port.world, real)]
     assert all(span is not None for span in spans)
     middles = [first + (last - first) % LAMPS / 2 for first, last in (span for span in spans if span)]
     # A frame says which lamp burned, not in which pass of the row.

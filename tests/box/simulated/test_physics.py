@@ -189,6 +189,6 @@ def test_a_solenoid_slows_with_heat_and_cools() -> None:
 
 def test_lamps_seen_in_a_frame() -> None:
     run = LampRun(start_s=1.0, step_s=0.001, lamps=32, rows=2)
-    assert run.seen(1.0105, 1.0145) == (10, 14)
-    assert run.seen(1.0405, 1.0445) == (8, 12)
-    assert run.seen(0.9, 1.1) is None
+    assert run.on_film(1.0105, 1.0145) == (10, 14)
+    assert run.on_film(1.0405, 1.0445) == (8, 12)
+    assert run.on_film(0.9, 1.1) is None  # every lamp shone

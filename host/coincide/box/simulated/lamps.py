@@ -16,12 +16,6 @@ class LampRun:
     lamps: int
     rows: int
 
-    def seen(self, open_s: float, close_s: float) -> tuple[int, int] | None:
-        """Lamps lit at the beginning and the end of an exposure, or None when it was outside the run."""
-        first = self._lit(open_s)
-        last = self._lit(close_s)
-        return None if first is None or last is None else (first, last)
-
     def on_film(self, open_s: float, close_s: float) -> tuple[int, int] | None:
         """First and last lamp that a person finds on the frame; None where there is none, or where all are lit and
         nobody can say which came first."""
@@ -38,7 +32,3 @@ class LampRun:
         if not shone or len(shone) >= self.lamps:
             return None
         return shone[0] % self.lamps, shone[-1] % self.lamps
-
-    def _lit(self, t_s: float) -> int | None:
-        step = int((t_s - self.start_s) // self.step_s)
-        return step % self.lamps if 0 <= step < self.lamps * self.rows else None

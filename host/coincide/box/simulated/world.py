@@ -111,18 +111,6 @@ class World:
         """Ticks since the box started."""
         return self.clock.now - self._origin
 
-    def lamps_in_frame(self, body: int, truth: ShotTruth) -> tuple[int, int] | None:
-        """First and last lamp (from 0) of the lamp row that was lit while frame centre of a body was exposed;
-        None when none was, or when the body did not fire."""
-        if not truth.fired[body]:
-            return None
-        middle, half = truth.mid_s[body], truth.exposure_s[body] / 2
-        for run in self.lamp_runs:
-            seen = run.seen(truth.reference_s + middle - half, truth.reference_s + middle + half)
-            if seen is not None:
-                return seen
-        return None
-
     def _begin_pair(self) -> PairRecord:
         record = PairRecord(len(self._pairs) + 1, self._origin, QUANTUM_TICKS)
         self._pairs.append(record)
