@@ -390,3 +390,39 @@ def test_box_that_does_not_come_back_is_told(monkeypatch: pytest.MonkeyPatch) ->
     monkeypatch.setattr(plugged.port.machine, "_boot", lambda cause: None)
     with pytest.raises(BoxFailed, match="has not come back on /dev/ttyACM0"):
         reach_rescue_mode("/dev/ttyACM0", plugged.open)
+
+
+class Flood:
+    """A port on which something talks without a pause; `stops`: what a Ctrl-C ends."""
+
+    name = "/dev/ttyUSB9"
+
+    def __init__(self, *, stops: bool) -> None:
+        self._stops, self._talks, self._s = stops, True, 0.0
+
+    def write(self, data: bytes) -> None:
+        self._talks = self._talks and not (self._stops and b"\x03" in data)
+
+    def read(self, timeout_s: float) -> bytes:
+        self._s += 0.001 if self._talks else timeout_s
+        assert self._s < 60.0, "it goes on for ever"
+        return b"12.5 lux 12.5 lux\n" if self._talks else b""
+
+    def now_s(self) -> float:
+        return self._s
+
+    def wait(self, seconds: float) -> None:
+        self._s += seconds
+
+    def reopen(self) -> bool:
+        return True
+
+    def close(self) -> None:
+        pass
+
+
+def test_a_port_that_floods_is_refused_before_the_installer_reads_on_for_ever() -> None:
+    with pytest.raises(BoxFailed, match="talks without a pause"):
+        reach_rescue_mode("/dev/ttyUSB9", lambda _: Flood(stops=False))
+    # A program of the board's owner that prints and prints stops at a Ctrl-C.
+    assert reach_rescue_mode("/dev/ttyUSB9", lambda _: Flood(stops=True)) == "/dev/ttyUSB9"

@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from coincide.errors import BadInput
 from coincide.ghost.explain import explain
 from coincide.ghost.held import HELD, Held, Laid
+from coincide.ghost.scan_result import Region
 from coincide.ghost.things import thing_in_region
 from coincide.rig.model import Body
 from tests.rig.rigs import rig_with
@@ -108,14 +109,12 @@ def test_the_skew_comes_back(
         {"right": (1, 0), "left": (-1, 0), "down": (0, 1), "up": (0, -1)}.items(),
         key=lambda item: float(np.dot(item[1], towards)),
     )[0]
-    region = {
-        "by_px": tuple(second - first),
-        "u_px": (0.1, 0.1),
-        "centre_px": tuple(first - 0.5),
-        "size_px": tuple(size_px),
-        "pitch_um": 5.0,
-        "laid": laid(a, b, *helds),
-    }
+    (right, down), (x, y), (width, height) = (
+        (second - first).tolist(),
+        (first - 0.5).tolist(),
+        size_px.tolist(),
+    )
+    region = Region(1, (x, y), (right, down), (0.1, 0.1), 5.0, (width, height), laid(a, b, *helds))
     asked = (rig, {1: region}, "1", f"{SPEED_M_S} m/s {way}", f"{AWAY_M} m")
     try:
         thing = thing_in_region(*asked)
@@ -136,12 +135,5 @@ def test_a_body_behind_the_glass_whose_scan_was_not_flipped() -> None:
         }
     )
     for mirrored, x in ((True, 0.9), (False, 0.1)):
-        region = {
-            "by_px": (5.0, 0.0),
-            "u_px": (0.1, 0.1),
-            "centre_px": (99.5, 499.5),
-            "size_px": (1000, 1000),
-            "pitch_um": 5.0,
-            "laid": Laid(mirrored, 0.0),
-        }
+        region = Region(1, (99.5, 499.5), (5.0, 0.0), (0.1, 0.1), 5.0, (1000, 1000), Laid(mirrored, 0.0))
         assert thing_in_region(rig, {1: region}, "1", "3 m/s right", "20 m").place == pytest.approx((x, 0.5))

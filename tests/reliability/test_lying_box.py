@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 from random import Random
 from typing import Any
 
 import pytest
 
-from coincide.box.cable.answers import identity_from
+from coincide.box.cable.answers import FrameLogPage, identity_from
 from coincide.box.cable.client import BoxClient
 from coincide.box.conduct import run_series, watch
 from coincide.box.framelog import read_framelog
@@ -16,10 +17,11 @@ from coincide.box.plans import SeriesPlan
 from coincide.box.simulated.port import SimulatedPort, open_simulated
 from coincide.errors import BoxFailed, CoincideError
 from coincide.session.file import SessionWriter, read_session
+from coincide_firmware.app.messages import FRAME_FIELDS
 from coincide_firmware.app.wire import LineReader, encode
 from tests.box.cable.lossy import Cable, LossyPort
 from tests.box.campaign import PLAN
-from tests.box.sinks import header_for
+from tests.box.sinks import MemorySession, header_for
 
 ODD: tuple[Any, ...] = (
     None,
@@ -231,3 +233,126 @@ def test_what_no_box_can_be_is_refused(name: str, value: object) -> None:
     assert identity_from(raw).tick_hz == 125_000_000
     with pytest.raises(BoxFailed, match=name):
         identity_from(raw | {name: value})
+
+
+class OddLog:
+    """A box whose frame log holds what the test wants, said to be so many entries."""
+
+    def __init__(self, entries: int, odd: dict[int, object]) -> None:
+        self._entries, self._odd = entries, odd
+        self.asked = 0
+
+    def framelog(self, start: int, count: int) -> FrameLogPage:
+        self.asked += 1
+        assert self.asked < 50, "it goes on for ever"
+        places = range(start, min(start + count, self._entries))
+        return FrameLogPage(self._entries, 5355, start, tuple(self._entry(place) for place in places), {})
+
+    def _entry(self, place: int) -> tuple[Any, ...]:
+        right = {
+            "entry": place,
+            "boot": 3,
+            "ms": 2000 * place,
+            "preset": "",
+            "verdict": 0,
+            "skew_ns": -200_000,
+        }
+        if place in self._odd:
+            odd = self._odd[place]
+            if isinstance(odd, tuple):
+                return odd
+            assert isinstance(odd, dict)
+            right |= odd
+        return tuple(right.get(name) for name in FRAME_FIELDS)
+
+
+@pytest.mark.parametrize("entries", [10**9, -1, 2**62])
+def test_a_frame_log_of_senseless_length_is_refused_at_once(entries: int) -> None:
+    client = OddLog(entries, {})
+    with pytest.raises(BoxFailed, match="which cannot be"):
+        read_framelog(client)  # type: ignore[arg-type]
+    assert client.asked == 1
+
+
+def test_a_senseless_entry_of_the_frame_log_counts_as_damaged_and_the_others_are_what_they_are() -> None:
+    odd: list[object] = [(), (7,), ("x", None)]
+    may_be = {
+        "entry": (),
+        "boot": (0, 2**31),
+        "ms": (0, 2**31),
+        "verdict": (0,),
+        "skew_ns": (None, 0, -1, 2**31),
+    }
+    for name, sound in may_be.items():
+        odd += [
+            {name: value}
+            for value in ODD
+            if not any(type(value) is type(one) and value == one for one in sound)
+        ]
+    odd += [{"preset": value} for value in ODD if not isinstance(value, str | None)]
+    placed = {2 * place + 1: one for place, one in enumerate(odd)}
+    log = read_framelog(OddLog(2 * len(odd) + 1, placed))  # type: ignore[arg-type]
+    assert len(log.frames) == 2 * len(odd) + 1
+    for frame in log.frames[::2]:
+        assert (frame.verdict, frame.boot) == ("within", 3)
+        assert frame.skew_s == pytest.approx(-0.0002)
+    assert all(frame.verdict == "damaged" for frame in log.frames[1::2])
+    assert log.damaged == len(odd) > 80
+
+
+@pytest.mark.parametrize("say", [None, "", "  ", 7, []])
+def test_a_refusal_without_words_is_one_in_words(say: object) -> None:
+    class Refusing(LossyPort):
+        def read(self, timeout_s: float) -> bytes:
+            found = LineReader().feed(self.inner.read(timeout_s))
+            return b"".join(
+                encode({"re": one["re"], "error": "busy", "say": say})
+                if isinstance(one, dict) and "armed_ms" in one.get("ok", ()) and "state" not in one["ok"]
+                else encode(one)
+                for one in found
+                if isinstance(one, dict)
+            )
+
+    client = BoxClient(Refusing(open_simulated("steady"), Cable(), 1))
+    with pytest.raises(BoxFailed, match=r"refused \(busy\) and did not say why: install"):
+        client.arm(1000)
+
+
+class Storming(LossyPort):
+    """Whatever the box says is followed by events, as fast as they are read; it knows the number that is waited for."""
+
+    client: BoxClient | None = None
+    event: dict[str, Any]
+    out_of_order = False
+    reads = 0
+
+    def read(self, timeout_s: float) -> bytes:
+        said = LineReader().feed(self.inner.read(0.02))
+        self.reads += 1
+        assert self.reads < READS_MOST, "it goes on for ever"
+        told = [one for one in said if isinstance(one, dict)]
+        lines = [encode({"re": one["re"], "ok": {}} if "error" in one else one) for one in told]
+        if self.client is not None:
+            first = (self.client.talk.next_event or 1) + 1000 * self.out_of_order
+            lines += [encode({"ev": first + place, **self.event}) for place in range(3)]
+        return b"".join(lines)
+
+
+@pytest.mark.parametrize("out_of_order", [False, True])
+@pytest.mark.parametrize(
+    "event", [{"is": "fault", "code": "x", "say": "y"}, {"is": "edges", "base": 5, "e": [0, 1, 1, 1]}]
+)
+def test_watching_for_quiet_ends_in_a_storm_too(event: dict[str, Any], out_of_order: bool) -> None:
+    port = Storming(open_simulated("steady"), Cable(), 1)
+    client = BoxClient(port)
+    port.client, port.event, port.out_of_order = client, event, out_of_order
+    before_s = port.now_s()
+    with contextlib.suppress(BoxFailed):
+        watch(client, MemorySession(header_for(client)), quiet_s=5.0)
+    assert port.now_s() - before_s < 40.0
+
+
+def test_our_own_box_on_a_cable_that_spoils_every_line_is_not_called_a_strangers() -> None:
+    with pytest.raises(BoxFailed, match="if it is the box, try another cable") as failed:
+        BoxClient(LossyPort(open_simulated("steady"), Cable(rate=0.2), 3))
+    assert "no line of it comes through whole" in str(failed.value)

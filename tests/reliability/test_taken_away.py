@@ -11,8 +11,10 @@ import pytest
 
 from coincide.bench.check.record import BenchRecord, Loop, ZeroResult, fitted, save_record, zero_correction
 from coincide.box.cable.client import BoxClient
+from coincide.box.cable.lost import PortLost
 from coincide.box.conduct import run_series
 from coincide.box.plans import SeriesPlan, number_base
+from coincide.box.series import LOSSES_MOST
 from coincide.box.simulated.port import open_simulated
 from coincide.errors import BadInput
 from coincide.rig.file import parse_toml
@@ -41,6 +43,28 @@ def test_a_box_that_resets_at_each_firing_is_not_fired_for_ever(resets_at: int) 
     assert len(fired) == resets_at + 1  # the pair it resets at twice, each before it once
     assert outcome.in_file == resets_at - 1
     assert "the supply dips when the release pulls" in outcome.sentences[-1]
+    assert port.world.releases.closed_mask == 0
+
+
+def test_a_box_that_is_lost_again_and_again_before_one_pair_ends_the_series() -> None:
+    """Not restarted, only lost: a plug that wiggles. Twenty times before one pair, however often before others."""
+    port = open_simulated("steady")
+    client = BoxClient(port)
+    session = MemorySession(header_for(client))
+    fire, lost = client.fire, {1: 0, 2: 0, 3: 0}
+
+    def wiggles(number: int, plan: object) -> None:
+        shot = session.last_shot + 1
+        if lost[shot] < (LOSSES_MOST if shot == 3 else LOSSES_MOST - 1):
+            lost[shot] += 1
+            raise PortLost("The plug wiggles.")
+        fire(number, plan)  # type: ignore[arg-type]
+
+    client.fire = wiggles  # type: ignore[method-assign,assignment]
+    outcome = run_series(client, session, SeriesPlan(9))
+    assert (outcome.ending, outcome.in_file) == ("box resets", 2)
+    assert lost == {1: LOSSES_MOST - 1, 2: LOSSES_MOST - 1, 3: LOSSES_MOST}
+    assert f"lost {LOSSES_MOST} times before pair 3" in outcome.sentences[-1]
     assert port.world.releases.closed_mask == 0
 
 

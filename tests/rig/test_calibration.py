@@ -210,6 +210,32 @@ def test_a_damaged_calibration_is_named(tmp_path: Path, old: str, new: str, says
     assert "\n" not in message
 
 
+@pytest.mark.parametrize(
+    ("key", "change"),
+    [
+        ("jitter_s", {"jitter_s": 1e308}),
+        ("jitter_s", {"jitter_s": -1e-3}),
+        ("shots", {"shots": -5}),
+        ("shots", {"shots": 10**9}),
+        ("expected_keepers", {"expected_keepers": 7.0}),
+        ("offset_s", {"offset_s": 1e6}),
+        ("tolerance_s", {"tolerance_s": -1.0}),
+        ("interval_s", {"interval_s": (-1e300, 0.0)}),
+        (
+            "verification.keepers",
+            {"verification": Verification(20, 21, 0.0, (0.0, 0.0), 1e-3, (0.7, 0.9), True)},
+        ),
+        ("learned.exposure_u_s", {"learned": (Learned(0, "1/60", exposure_s=0.01, exposure_u_s=-1e-5),)}),
+    ],
+)
+def test_numbers_that_no_calibration_can_have_are_refused_by_name(
+    key: str, change: dict[str, object]
+) -> None:
+    text = calibration_toml(replace(CALIBRATION, **change))  # type: ignore[arg-type]
+    with pytest.raises(BadInput, match=f"{key} is out of all bounds"):
+        parse_calibration(text)
+
+
 def test_a_calibration_beside_nothing_cannot_be_kept(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="cannot be written"):
         save_calibration(tmp_path / "nowhere" / "fen.toml", CALIBRATION)

@@ -18,6 +18,7 @@ from coincide.errors import BadInput
 from coincide_wiring.cautions import PLACES, cautions_for, digest
 
 FILE_NAME = "acknowledged.json"
+LARGEST_BYTES = 1 << 12
 
 
 def acknowledgement_path(directory: Path | None = None) -> Path:
@@ -30,9 +31,13 @@ def acknowledged(directory: Path | None = None) -> bool:
 
     A file that cannot be read or understood counts as no acknowledgement.
     """
+    path = acknowledgement_path(directory)
     try:
-        kept = json.loads(acknowledgement_path(directory).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+        if not path.is_file():
+            return False
+        with path.open("rb") as file:
+            kept = json.loads(file.read(LARGEST_BYTES))
+    except (OSError, ValueError, RecursionError):
         return False
     return isinstance(kept, dict) and kept.get("cautions") == digest()
 

@@ -12,6 +12,7 @@ from typing import Any, Literal
 import tomlkit
 
 from coincide.errors import BadInput
+from coincide.inputs import sayable
 from coincide.recording import files, naming
 from coincide.recording.capture import Capture, channel_map
 from coincide.recording.find import Bang, Listener, Outline, Samples
@@ -346,7 +347,7 @@ def _write(paths: list[Path], rig_toml: str, rig: Rig, wish: Wish, found: _Found
     known = {
         "recording": {
             "source": wish.source,
-            "file": ", ".join(path.name for path in paths),
+            "file": sayable(", ".join(path.name for path in paths)),
             "sha256": " ".join(files.sha256(path) for path in paths),
             "named": found.account.named is not None,
             "parts": {letter: [_as_table(one) for one in each] for letter, each in found.parts.items()},

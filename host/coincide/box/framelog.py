@@ -13,6 +13,8 @@ from coincide.session.frames import Frame
 from coincide_firmware.app.messages import FRAME_FIELDS, FRAME_VERDICTS
 
 PAGE = 8
+ENTRIES_MOST = 100_000  # twenty times what a box has room for
+LARGEST = 2**53  # of any count or time in an entry
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,11 +32,19 @@ class FrameLog:
 
 
 def read_framelog(client: BoxClient, on_page: Callable[[int, int], None] | None = None) -> FrameLog:
-    """The whole log. `on_page` is told how many of how many entries are here."""
+    """The whole log. `on_page` is told how many of how many entries are here.
+
+    An entry that makes no sense counts as damaged. Raises BoxFailed where the log itself makes none.
+    """
     frames: list[Frame] = []
     while True:
         page = client.framelog(len(frames), PAGE)
-        frames += [_frame(entry) for entry in page.page]
+        if not 0 <= page.entries <= ENTRIES_MOST:
+            raise BoxFailed(
+                f"The box says its frame log holds {page.entries} entries, which cannot be: nothing was cleared; "
+                "install the matching firmware with 'coincide box install'."
+            )
+        frames += [_frame(entry, place) for place, entry in enumerate(page.page, len(frames))]
         if on_page is not None:
             on_page(len(frames), page.entries)
         if len(frames) >= page.entries:
@@ -47,25 +57,40 @@ def read_framelog(client: BoxClient, on_page: Callable[[int, int], None] | None 
     return FrameLog(tuple(frames), damaged, page.capacity)
 
 
-def _frame(entry: tuple[Any, ...]) -> Frame:
+def _frame(entry: tuple[Any, ...], place: int) -> Frame:
     """An entry as the box sends it: a list in the order of FRAME_FIELDS; of a damaged one, its number alone."""
     if len(entry) != len(FRAME_FIELDS):
-        return _empty(int(entry[0]))
+        return _empty(place)
     found = dict(zip(FRAME_FIELDS, entry, strict=True))
-    verdict = found["verdict"]
+    verdict, preset = found.pop("verdict"), found.pop("preset")
+    if not _sound(found, place, verdict, preset):
+        return _empty(place)
     return Frame(
         frame=None,
-        entry=found["entry"],
+        entry=place,
         boot=found["boot"],
         since_boot_s=found["ms"] / 1000,
-        preset=str(found["preset"] or ""),
-        verdict=FRAME_VERDICTS[verdict] if isinstance(verdict, int) else str(verdict),
+        preset=preset or "",
+        verdict=FRAME_VERDICTS[verdict],
         skew_s=_s(found["skew_ns"]),
         lag_a_s=_s(found["lag_a_ns"]),
         lag_b_s=_s(found["lag_b_ns"]),
         delay_a_s=_s(found["delay_a_ns"]),
         delay_b_s=_s(found["delay_b_ns"]),
         tolerance_s=_s(found["tolerance_ns"]),
+    )
+
+
+def _sound(numbers: dict[str, Any], place: int, verdict: Any, preset: Any) -> bool:
+    """Whether an entry can be one: whole numbers, or null for what was not measured, and words that are known."""
+    known = (numbers["entry"], numbers["boot"], numbers["ms"])
+    return (
+        all(value is None or (type(value) is int and abs(value) <= LARGEST) for value in numbers.values())
+        and all(value is not None and value >= 0 for value in known)
+        and numbers["entry"] == place
+        and type(verdict) is int
+        and 0 <= verdict < len(FRAME_VERDICTS)
+        and (preset is None or isinstance(preset, str))
     )
 
 

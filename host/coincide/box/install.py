@@ -28,6 +28,9 @@ RAW_REPL_WAIT_S = 5
 LEAVES_S = 2.0  # within so long a box that goes into rescue mode is gone from its port, if it goes at all
 RETURNS_S = 15.0
 LOOK_AGAIN_S = 0.25
+INTERRUPT = b"\r\x03\x03"  # Ctrl-C, to a program that runs on a board (MicroPython's raw mode)
+FLOODS_S = 3.0
+PAUSE_S = 0.1
 STARTS_S = 20.0  # a board that compiles its files at every start takes some four seconds
 BY_HAND = "unplug the box, hold its 'preset' button while plugging it in, and repeat"
 
@@ -125,6 +128,7 @@ def reach_rescue_mode(port: str, open_port: Callable[[str], Port] = SerialPort) 
     try:
         ask_identity(port, open_port)
     except BoxFailed:
+        _refuse_flood(port, open_port)
         return port
     opened = open_port(port)
     try:
@@ -136,6 +140,28 @@ def reach_rescue_mode(port: str, open_port: Callable[[str], Port] = SerialPort) 
         except PortLost:
             pass  # its reply was lost on the way out
         return _port_after_restart(opened)
+    finally:
+        opened.close()
+
+
+def _refuse_flood(port: str, open_port: Callable[[str], Port]) -> None:
+    """What talks without a pause, and cannot be interrupted either, is no board that waits: the installing library
+    would read on for ever. Raises BoxFailed. A port that cannot be opened is told of where it is opened for good."""
+    try:
+        opened = open_port(port)
+    except BoxFailed:
+        return
+    try:
+        opened.write(INTERRUPT)
+        until_s = opened.now_s() + FLOODS_S
+        while opened.read(PAUSE_S):
+            if opened.now_s() >= until_s:
+                raise BoxFailed(
+                    f"What is on {port} talks without a pause and is no board that waits for files: choose another "
+                    "port ('coincide box list'), or unplug it and plug it in again."
+                )
+    except PortLost:
+        pass
     finally:
         opened.close()
 

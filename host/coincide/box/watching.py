@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from coincide.box.cable.client import BoxClient
-from coincide.box.cable.drain import LISTEN_S, drain
+from coincide.box.cable.drain import DRAIN_PATIENCE_S, LISTEN_S, drain
 from coincide.box.cable.lost import PortLost
 from coincide.box.collect import Collector
 from coincide.box.plans import Ending, SessionSink, WatchOutcome
 from coincide.session.model import ShotRecord
+
+AT_ONCE_S = 20.0  # as long what an earlier run left may take to come, for one who waits for quiet
 
 
 class Watching:
@@ -36,7 +38,7 @@ class Watching:
         """Listen until `groups` have come, or `quiet_s` pass without one, or a stop is wished for."""
         ending: Ending = "complete"
         try:
-            self._begin()
+            self._begin(DRAIN_PATIENCE_S if quiet_s is None else max(quiet_s, AT_ONCE_S))
             while groups is None or self._kept < groups:
                 if self._stop():
                     ending = "stopped"
@@ -53,10 +55,10 @@ class Watching:
             ending = "box lost"
         return WatchOutcome(ending, self._kept, tuple(self._collector.sentences))
 
-    def _begin(self) -> None:
+    def _begin(self, patience_s: float) -> None:
         """Set aside what an earlier run left, then listen."""
         self._client.read_again()
-        drain(self._client, self._set_aside)
+        drain(self._client, self._set_aside, patience_s)
         self._client.disarm()
         self._client.watch(True, self._gap_ns)
 

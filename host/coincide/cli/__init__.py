@@ -6,14 +6,16 @@ Exit codes: 0 fine, 1 the answer is 'no' (not ready, out of tolerance), 2 wrong 
 
 from __future__ import annotations
 
+import io
 import sys
 
 import click
 
+from coincide.cli.terminal import process
 from coincide.cli.terminal.again import Given
-from coincide.cli.terminal.lazy import LazyGroup
-from coincide.cli.terminal.show import aside, print_anything
-from coincide.errors import CoincideError
+from coincide.cli.terminal.lazy import LazyGroup, ReaderLeft
+from coincide.cli.terminal.show import aside
+from coincide.errors import CoincideError, cut
 
 COMMANDS = {
     "demo": ("coincide.cli.demo", "The whole job on a simulated rig: measure, set, verify, draw."),
@@ -81,26 +83,29 @@ def coincide(context: click.Context) -> None:
 
 def main() -> None:
     """Entry point: a failure the person can act on is one sentence and an exit code, never a traceback."""
-    print_anything()
+    process.prepare()
     given = Given()
     try:
         answer = coincide.main(standalone_mode=False, prog_name="coincide", obj=given)
+        process.flush()
         sys.exit(answer if isinstance(answer, int) else 0)
     except CoincideError as failure:
         aside(given.repeated(f"coincide: {failure}"))
         sys.exit(failure.exit_code)
     except click.ClickException as wrong_use:
-        wrong_use.show()
+        said = io.StringIO()
+        wrong_use.show(said)
+        click.echo(cut(said.getvalue()), err=True, nl=False)
         sys.exit(2)
     except (KeyboardInterrupt, click.Abort):
         click.echo("coincide: stopped. Whatever was measured so far is kept.", err=True)
         sys.exit(130)
-    except BrokenPipeError:
-        # The reader of a pipe (`| head`) left; that is no failure of ours.
-        sys.stderr.close()
-        sys.exit(0)
+    except (ReaderLeft, BrokenPipeError):
+        # No failure of ours.
+        process.leave_quietly()
     except OSError as failure:
         # A disk that is full or a folder that may not be written, wherever it shows first.
         where = "" if failure.filename is None else f"{failure.filename}: "
         aside(f"coincide: {where}{failure.strerror or failure}: make room or choose another folder.")
+        process.give_up_output()
         sys.exit(2)

@@ -11,11 +11,13 @@ from pathlib import Path
 import numpy as np
 
 from coincide.errors import BadInput, CoincideError
+from coincide.inputs import refuse_unless_ordinary
 from coincide.scans.pair import Compared, compare
 from coincide.session.frames import Frame
 
 COLUMNS = ("a", "b", "frame")
 MOST_ROWS = 2000
+LONGEST_NUMBER = 9
 LARGEST_TABLE_BYTES = 4 << 20
 
 
@@ -70,6 +72,7 @@ class RollSummary:
 
 def read_roll(path: Path) -> tuple[RollLine, ...]:
     """Read `a,b,frame` lines of a CSV table; scan names count from the table's own folder."""
+    refuse_unless_ordinary(path, "a table of scans")
     try:
         if path.stat().st_size > LARGEST_TABLE_BYTES:
             raise BadInput(f"{path} is too large for a table of scans.")
@@ -90,11 +93,15 @@ def read_roll(path: Path) -> tuple[RollLine, ...]:
 
 def _line(path: Path, number: int, row: Sequence[str]) -> RollLine:
     cells = [cell.strip() for cell in row]
+    if any("\0" in cell for cell in cells):
+        raise BadInput(
+            f"{path}, line {number}: holds a character that no name has: save the table as plain CSV."
+        )
     if len(cells) < 2 or not cells[0] or not cells[1]:
         raise BadInput(f"{path}, line {number}: names of two scans were expected.")
     frame = None
     if len(cells) > 2 and cells[2]:
-        if not cells[2].isdecimal():
+        if not cells[2].isdecimal() or len(cells[2]) > LONGEST_NUMBER:
             raise BadInput(
                 f"{path}, line {number}: frame is '{cells[2]:.20}'; a number on the roll was expected."
             )

@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-import json
 import math
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any
 
 from coincide.errors import BadInput
 from coincide.ghost.evidence import Known, Thing
-from coincide.ghost.held import Held, Laid, held_of, place_in_scene
+from coincide.ghost.held import Held, held_of, place_in_scene
+from coincide.ghost.scan_result import Region
 from coincide.ghost.verdict import COVER
 from coincide.rig.calibration import Found, learned_for, newest_for
 from coincide.rig.model import Rig
 from coincide.session.frames import Frame
 from coincide.units import quantity
 
-SCANS_FORMAT = "coincide-scans-result"
-LARGEST_FILE_BYTES = 16 << 20
 _LEVEL = {"right": (1.0, 0.0), "left": (-1.0, 0.0)}
 _STEEP = {"down": (0.0, 1.0), "up": (0.0, -1.0)}
 _SLANT = {
@@ -96,33 +93,9 @@ def thing_of(
     )
 
 
-def regions_of(path: Path) -> dict[int, dict[str, Any]]:
-    """The regions of a file that `coincide scans --json` printed, by number, with what they share
-    added: pitch_um, size_px and laid."""
-    try:
-        if path.stat().st_size > LARGEST_FILE_BYTES:
-            raise BadInput(f"{path} is too large for a result of 'coincide scans --json'.")
-        found = json.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise BadInput(f"{path} cannot be opened: {error.strerror}.") from None
-    except ValueError:
-        raise BadInput(f"{path} is not what 'coincide scans --json' printed.") from None
-    try:
-        if found["format"] != SCANS_FORMAT or found["version"] != 1:
-            raise KeyError
-        shared = {
-            "pitch_um": found["a"]["pitch_um"],
-            "size_px": found["a"]["size_px"],
-            "laid": Laid(bool(found["registration"]["mirrored"]), float(found["registration"]["turn_deg"])),
-        }
-        return {int(region["number"]): {**region, **shared} for region in found["regions"]}
-    except (KeyError, TypeError, ValueError):
-        raise BadInput(f"{path} is not what 'coincide scans --json' printed.") from None
-
-
 def thing_in_region(
     rig: Rig,
-    regions: dict[int, dict[str, Any]],
+    regions: Mapping[int, Region],
     number: str,
     speed: str,
     distance: str,
@@ -130,19 +103,19 @@ def thing_in_region(
 ) -> Thing:
     """A region of a scan: its displacement along the way it is said to move and across it; its whole length
     where no way is said. `held`: how A's scan is held, where how the scans lie on each other cannot tell."""
-    if not number.isdecimal() or int(number) not in regions:
+    region = regions.get(int(number)) if number.isdecimal() and len(number) < 10 else None
+    if region is None:
         known = ", ".join(str(key) for key in regions) or "none"
-        raise BadInput(f"Region '{number}' is not in the file: it holds {known}.")
-    region = regions[int(number)]
-    pitch_m = region["pitch_um"] * 1e-6 if region["pitch_um"] is not None else rig.bodies.a.scan_pitch_m
+        raise BadInput(f"Region '{number:.20}' is not in the file: it holds {known:.200}.")
+    pitch_m = region.pitch_um * 1e-6 if region.pitch_um is not None else rig.bodies.a.scan_pitch_m
     if pitch_m is None:
         raise BadInput(
             "How long a pixel is on film is not known: give bodies.a.scan in the rig, or scan with --dpi."
         )
     said = speed_of(speed)
-    (right, down), u_px = region["by_px"], max(region["u_px"])
-    width, height = region["size_px"]
-    place = ((region["centre_px"][0] + 0.5) / width, (region["centre_px"][1] + 0.5) / height)
+    (right, down), u_px = region.by_px, max(region.u_px)
+    width, height = region.size_px
+    place = ((region.centre_px[0] + 0.5) / width, (region.centre_px[1] + 0.5) / height)
     way = _way(said.way, place, width, height)
     along_px, across_px = math.hypot(right, down), 0.0
     if way is not None:
@@ -155,7 +128,7 @@ def thing_in_region(
         speed_m_s=said.speed_m_s,
         signed=way is not None,
         direction="towards" if said.way in _RADIAL else "across",
-        place=place_in_scene(rig, held_of(rig, region["laid"], held), place),
+        place=place_in_scene(rig, held_of(rig, region.laid, held), place),
         aside_m=across_px * pitch_m,
     )
 

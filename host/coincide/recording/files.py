@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from coincide.durable import new_file
 from coincide.errors import BadInput
 from coincide.recording.capture import Capture, Edges, Map, from_csv, from_vcd
 from coincide.recording.find import Samples
@@ -63,7 +65,7 @@ def look(path: Path) -> SoundFile:
     import soundfile
 
     try:
-        info = soundfile.info(str(path))
+        info = soundfile.info(_name(path))
     except (soundfile.LibsndfileError, RuntimeError, OSError) as error:
         raise BadInput(
             f"{path} is no sound file that can be read ({_reason(error)}): WAV, FLAC or AIFF was expected, or a "
@@ -112,7 +114,7 @@ def blocks(sound: SoundFile) -> Iterator[Samples]:
 
     seen = 0
     try:
-        with soundfile.SoundFile(str(sound.path)) as file:
+        with soundfile.SoundFile(_name(sound.path)) as file:
             while True:
                 block = file.read(BLOCK_FRAMES, dtype="float32", always_2d=True)
                 if not len(block):
@@ -130,7 +132,7 @@ def blocks(sound: SoundFile) -> Iterator[Samples]:
 def _look_with_av(path: Path) -> SoundFile:
     av = _av(path)
     try:
-        with av.open(str(path)) as container:
+        with path.open("rb") as raw, av.open(raw) as container:
             stream = container.streams.audio[0]
             rate, channels = int(stream.rate), int(stream.channels)
             length_s = float(stream.duration * stream.time_base) if stream.duration else 1.0
@@ -144,7 +146,7 @@ def _look_with_av(path: Path) -> SoundFile:
 def _blocks_with_av(path: Path) -> Iterator[Samples]:
     av = _av(path)
     try:
-        with av.open(str(path)) as container:
+        with path.open("rb") as raw, av.open(raw) as container:
             resampler = av.AudioResampler(format="fltp", layout="stereo")
             for frame in container.decode(audio=0):
                 for each in resampler.resample(frame):
@@ -214,9 +216,16 @@ def write_sound(path: Path, samples: Samples, rate_hz: int, bits: int = 16) -> N
     if path.exists():
         raise BadInput(f"{path} is there already and is not overwritten: choose another name with --out.")
     try:
-        soundfile.write(str(path), samples, rate_hz, subtype=f"PCM_{bits}")
+        with new_file(path) as unfinished:
+            form = path.suffix[1:].upper()
+            soundfile.write(_name(unfinished), samples, rate_hz, subtype=f"PCM_{bits}", format=form)
     except (soundfile.LibsndfileError, RuntimeError, TypeError, ValueError, OSError) as error:
         raise BadInput(f"{path} cannot be written ({_reason(error)}).") from None
+
+
+def _name(path: Path) -> str | bytes:
+    """As the library takes it: names here are bytes, and need not be text."""
+    return os.fsencode(path) if os.name == "posix" else str(path)
 
 
 def _reason(error: BaseException) -> str:

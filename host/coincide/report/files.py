@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from coincide.durable import make_folder, write_outputs
 from coincide.errors import BadInput
+from coincide.inputs import sayable
 from coincide.timing.analysis import verified
 
 if TYPE_CHECKING:
@@ -40,7 +41,7 @@ def write_report(
         figures["before-after"] = comparison_figure(analysis.measured, fresh_analysis.measured)
     verification = verification_of(analysis, fresh_analysis)
     contents = figure_files(figures, folder, session.stem)
-    page = page_content(analysis, session.name, fresh_analysis, verification)
+    page = page_content(analysis, sayable(session.name), fresh_analysis, verification)
     contents[folder / f"{session.stem}.html"] = page_html(page).encode()
     return write_outputs(contents)
 

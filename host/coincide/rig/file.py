@@ -16,6 +16,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from coincide.errors import BadInput
+from coincide.inputs import refuse_unless_ordinary
 from coincide.rig.model import FORMAT, VERSION, Rig
 
 LARGEST_FILE_BYTES = 1 << 20
@@ -47,9 +48,8 @@ def rig_from_tables(found: Mapping[str, Any], name: str) -> Rig:
 
 def read_text(path: Path, kind: str) -> str:
     """The text of a small file. Raises BadInput in a sentence when there is none to be had."""
+    refuse_unless_ordinary(path, f"a {kind} file")
     try:
-        if path.is_dir():
-            raise BadInput(f"{path} is a folder: name a {kind} file in it.")
         with path.open("rb") as file:
             content = file.read(LARGEST_FILE_BYTES + 1)
     except FileNotFoundError:

@@ -21,6 +21,7 @@ import numpy as np
 import numpy.typing as npt
 
 from coincide.errors import BadInput
+from coincide.inputs import refuse_unless_ordinary
 
 Pixels = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
 Grey = npt.NDArray[np.float32]
@@ -123,8 +124,7 @@ def read_pixels(path: Path, *, extra: bool = False) -> tuple[Pixels, ScanInfo]:
 
 
 def _kind(path: Path) -> str:
-    if path.is_dir():
-        raise BadInput(f"{path}: is a folder; name one scan in it.")
+    refuse_unless_ordinary(path, "one scan")
     try:
         with path.open("rb") as stream:
             head = stream.read(8)

@@ -13,9 +13,12 @@ import numpy as np
 
 from coincide.durable import write_new
 from coincide.errors import BadInput
+from coincide.inputs import refuse_unless_ordinary
 from coincide.session.model import Floats
 
 LONGEST_FILE_BYTES = 16 << 20
+QUOTE = "'"  # before what a spreadsheet would take for a formula; taken off again when it is read
+_NOT_AS_TEXT = ("=", "+", "-", "@", "\t", "\r", "\n", QUOTE)
 VERDICT_WORDS = {
     "within": "within tolerance",
     "out": "out of tolerance",
@@ -53,7 +56,6 @@ class Frame:
     tolerance_s: float
 
 
-_FLOATS = ("since_boot_s", "skew_s", "lag_a_s", "lag_b_s", "delay_a_s", "delay_b_s", "tolerance_s")
 _NAMES = tuple(field.name for field in fields(Frame))
 
 
@@ -101,6 +103,7 @@ def write_frames(path: Path, frames: Iterable[Frame]) -> Path:
 
 def read_frames(path: Path) -> tuple[Frame, ...]:
     """Read such a file. Raises BadInput naming the line and the column of what is wrong."""
+    refuse_unless_ordinary(path, "a frame log")
     try:
         if path.stat().st_size > LONGEST_FILE_BYTES:
             raise BadInput(f"{path} is larger than any frame log: it is not one.")
@@ -118,24 +121,28 @@ def read_frames(path: Path) -> tuple[Frame, ...]:
 def _cell(value: float | int | str | None) -> str:
     if value is None or (isinstance(value, float) and math.isnan(value)):
         return ""
+    if isinstance(value, str):
+        return QUOTE + value if value.startswith(_NOT_AS_TEXT) else value
     return f"{value:.9f}" if isinstance(value, float) else str(value)
 
 
 def _frame(row: list[str], number: int, path: Path) -> Frame:
     if len(row) != len(_NAMES):
         raise BadInput(f"{path}, line {number}: {len(row)} columns; {len(_NAMES)} were expected.")
-    found = dict(zip(_NAMES, row, strict=True))
-    try:
-        seconds = {name: float(found[name]) if found[name] else math.nan for name in _FLOATS}
-        entry, boot = int(found["entry"]), int(found["boot"])
-        frame = int(found["frame"]) if found["frame"] else None
-    except ValueError as error:
-        raise BadInput(f"{path}, line {number}: {error}.") from None
-    if found["verdict"] not in VERDICT_WORDS:
+    frame, entry, boot, since_boot_s, preset, verdict, *seconds = row
+    if verdict not in VERDICT_WORDS:
         raise BadInput(
-            f"{path}, line {number}: verdict is '{found['verdict']:.40}'; one of "
-            f"{', '.join(VERDICT_WORDS)} was expected."
+            f"{path}, line {number}: verdict is '{verdict:.40}'; one of {', '.join(VERDICT_WORDS)} was expected."
         )
-    return Frame(
-        frame=frame, preset=found["preset"], verdict=found["verdict"], entry=entry, boot=boot, **seconds
-    )
+    try:
+        return Frame(
+            int(frame) if frame else None,
+            int(entry),
+            int(boot),
+            float(since_boot_s or "nan"),
+            preset.removeprefix(QUOTE),
+            verdict,
+            *[float(one or "nan") for one in seconds],
+        )
+    except ValueError as error:
+        raise BadInput(f"{path}, line {number}: {error!s:.200}.") from None

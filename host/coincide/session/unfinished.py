@@ -33,6 +33,8 @@ class Unfinished:
         """What an earlier run of so many parts left, or None. A note that makes no sense is none: it only spares
         work."""
         try:
+            if not self._path.is_file():
+                return None
             with self._path.open("rb") as file:
                 found = json.loads(file.read(LARGEST_NOTE_BYTES + 1)[:LARGEST_NOTE_BYTES])
             pairs, sessions = found["pairs"], found["sessions"]

@@ -16,8 +16,14 @@ Value = TypeVar("Value")
 class BoxRefused(BoxFailed):
     """The box said no. `code` is one of firmware messages.ERRORS; `more` what came with it, as `wait_ms`."""
 
-    def __init__(self, code: str, say: str, more: dict[str, Any] | None = None) -> None:
-        super().__init__(say)
+    def __init__(self, code: str, say: object, more: dict[str, Any] | None = None) -> None:
+        words = isinstance(say, str) and say.strip()
+        super().__init__(
+            str(say)
+            if words
+            else f"The box refused ({code:.40}) and did not say why: install the matching firmware with 'coincide box "
+            "install'."
+        )
         self.code = code
         self.more = more or {}
 

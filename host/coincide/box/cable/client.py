@@ -224,8 +224,9 @@ class BoxClient:
     def _stranger(self, spoke: bool) -> str:
         if spoke:
             return (
-                f"What answers on {self.port.name} is not a box of ours: choose another port "
-                "('coincide box list'), or put the firmware on it with 'coincide box install'."
+                f"What answers on {self.port.name} is not a box of ours, or no line of it comes through whole: if it "
+                "is the box, try another cable or USB socket; else choose another port ('coincide box list'), or put "
+                "the firmware on it with 'coincide box install'."
             )
         return (
             f"Nothing answers on {self.port.name}: check that it is the box's port ('coincide box list') and that "

@@ -173,4 +173,4 @@ def _ok_part(reply: dict[str, Any]) -> dict[str, Any]:
     if isinstance(ok, dict):
         return ok
     more = {key: value for key, value in reply.items() if key not in ("re", "error", "say")}
-    raise BoxRefused(str(reply.get("error")), str(reply.get("say")), more)
+    raise BoxRefused(str(reply.get("error")), reply.get("say"), more)

@@ -60,7 +60,9 @@ def _claim_path(name: str) -> Path:
 
 def _holder(path: Path) -> str:
     try:
+        if not path.is_file():
+            return "another run of coincide"
         said = json.loads(path.read_bytes())
         return f"another run of coincide (process {int(said['pid'])} on {said['host']!s:.60})"
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return "another run of coincide"

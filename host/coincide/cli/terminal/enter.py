@@ -31,7 +31,10 @@ class EnterKey:
         ends = 0
         while ends < ENDS_MOST:
             # Ctrl-D at an empty line looks like the end, and is none at a terminal; one that is gone gives only ends.
-            line = sys.stdin.readline()
+            try:
+                line = sys.stdin.readline()
+            except (OSError, ValueError):
+                return  # the terminal was closed
             ends = 0 if line else ends + 1
             if line:
                 self._pressed.set()

@@ -52,7 +52,8 @@ def things_asked(
     apart_u_m: float | None,
 ) -> list[Thing]:
     """The things that --thing and --region name. Raises a usage error where they do not fit together."""
-    from coincide.ghost.things import regions_of, thing_in_region, thing_of
+    from coincide.ghost.scan_result import regions_of
+    from coincide.ghost.things import thing_in_region, thing_of
 
     if len(places) > len(things):
         raise click.UsageError("There are more --at than --thing: give one place a thing, in the same order.")

@@ -7,8 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from importlib import import_module
+from typing import Any
 
 import click
+
+
+class ReaderLeft(Exception):
+    """Whoever read what is printed has left (`| head`)."""
 
 
 class LazyGroup(click.Group):
@@ -17,6 +22,12 @@ class LazyGroup(click.Group):
     def __init__(self, *, lazy: Mapping[str, tuple[str, str]], **settings: object) -> None:
         super().__init__(**settings)  # type: ignore[arg-type]
         self._lazy = lazy
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except BrokenPipeError:
+            raise ReaderLeft from None  # click itself would make a failure of it
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(self._lazy)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 import click
@@ -23,11 +24,27 @@ from coincide.bench.person import (
 from coincide.cli.terminal import show
 from coincide.cli.terminal.circuits import NearChoice
 from coincide.cli.terminal.enter import EnterKey
+from coincide.errors import BadInput
 
 if TYPE_CHECKING:
     from rich.progress import Progress as Bar
 
     from coincide.cli.terminal.live import LiveView
+
+
+@contextmanager
+def somebody_answers(question: str) -> Iterator[None]:
+    """A question is put in here. Raises BadInput where nothing comes that could answer it, and no terminal is there."""
+    try:
+        yield
+    except click.Abort as ended:
+        nothing_came = isinstance(ended.__cause__ or ended.__context__, EOFError)
+        if not nothing_came or sys.stdin.isatty():
+            raise
+        raise BadInput(
+            f"Nobody is there to answer '{question:.200}': nothing more was done. Give --yes where the command has it "
+            "and everything it asks for is so, or run it at a terminal."
+        ) from None
 
 
 class AtTerminal:
@@ -58,16 +75,18 @@ class AtTerminal:
         """Yes or no, on standard error."""
         lines = question.text.lstrip("\n")
         before = question.text[: -len(lines)]
-        return click.confirm(
-            before + show.wrapped(lines, stream=sys.stderr), default=question.usual, err=True
-        )
+        with somebody_answers(lines):
+            return click.confirm(
+                before + show.wrapped(lines, stream=sys.stderr), default=question.usual, err=True
+            )
 
     def ask(self, text: str, usual: str = "", choices: Sequence[str] = ()) -> str:
         """A word. Raises BadInput where standard input is no terminal and there is no usual answer."""
         kind = NearChoice(choices) if choices else None
-        answer = click.prompt(
-            text, default=usual, show_default=bool(usual), show_choices=False, type=kind, err=True
-        )
+        with somebody_answers(text):
+            answer = click.prompt(
+                text, default=usual, show_default=bool(usual), show_choices=False, type=kind, err=True
+            )
         return str(answer)
 
     def progress(self, what: Progress) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from coincide.cli.terminal.options import Command
+from coincide.cli.terminal.person import somebody_answers
 from coincide.cli.terminal.show import aside, progress, say
 
 if TYPE_CHECKING:
@@ -49,11 +50,12 @@ def tell_how(have: str | None, source: str) -> None:
         say("What do you have?")
         for name, what in HAVE.items():
             say(f"  {name:10} {what}")
-        have = click.prompt("It is", type=click.Choice(tuple(HAVE)), default="interface", err=True)
-        if have != "analyser":
-            source = click.prompt(
-                "Light or sound", type=click.Choice(("light", "sound")), default=source, err=True
-            )
+        with somebody_answers("What do you have?"):
+            have = click.prompt("It is", type=click.Choice(tuple(HAVE)), default="interface", err=True)
+            if have != "analyser":
+                source = click.prompt(
+                    "Light or sound", type=click.Choice(("light", "sound")), default=source, err=True
+                )
     say()
     for line in how_sentences(have, source if have != "analyser" else "light"):
         say(line)
@@ -110,7 +112,7 @@ def measure(
     from coincide.bench.recording import record
     from coincide.cli.terminal.results import show_budget, show_comparison, show_session
     from coincide.report.words.recording import account_sentences
-    from coincide.rig.file import load_rig
+    from coincide.rig.file import load_rig, read_text
     from coincide.timing.analysis import analyse_file
 
     load_rig(rig_path)  # what is wrong with it is said before a long file is read
@@ -120,7 +122,7 @@ def measure(
         def on(part: float) -> None:
             bar.update(bar.task_ids[0], completed=1000 * part)
 
-        account = record(paths, rig_path.read_text(encoding="utf-8"), wish, path, on)
+        account = record(paths, read_text(rig_path, "rig"), wish, path, on)
     tell = aside if as_json else say
     for sentence in account_sentences(account):
         tell(sentence)

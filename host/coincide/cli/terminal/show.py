@@ -42,10 +42,11 @@ _PLAINER = {
 
 
 def print_anything() -> None:
-    """From here on no character stops a command: what an output cannot show is written plainer."""
+    """From here on no character stops a command: what an output cannot show is written plainer. Unicode can show all
+    but the bytes of a file's name that is none."""
     codecs.register_error("coincide-plainer", _plainer)
     for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper) and not _is_unicode(stream):
+        if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="coincide-plainer")
 
 
@@ -83,13 +84,18 @@ def _again(sentence: str) -> str:
 
 
 WIDE = 100  # columns where nobody looks at a terminal
+NARROWEST = 20  # less is no terminal anybody reads on
+
+
+def _columns() -> int:
+    return max(shutil.get_terminal_size().columns - 1, NARROWEST)
 
 
 def wrapped(text: str, first: str = "", rest: str = "", *, stream: TextIO | None = None) -> str:
     """Text broken between words to the terminal's width (WIDE at the most), its first line and the others led
     by `first` and `rest`."""
     seen_by = sys.stdout if stream is None else stream
-    columns = min(shutil.get_terminal_size().columns - 1, WIDE) if seen_by.isatty() else WIDE
+    columns = min(_columns(), WIDE) if seen_by.isatty() else WIDE
     return textwrap.fill(
         harmless(text),
         columns,
@@ -104,7 +110,7 @@ def _fitted(text: str, stream: TextIO) -> str:
     """The text broken between words to the width of a terminal; as it is where nobody looks, or it is set."""
     if not stream.isatty() or text.startswith(" ") or "\n" in text:
         return text
-    return textwrap.fill(text, shutil.get_terminal_size().columns - 1, break_long_words=False)
+    return textwrap.fill(text, _columns(), break_long_words=False)
 
 
 def as_json(result: Any) -> None:
@@ -124,12 +130,17 @@ def table(columns: Sequence[str], rows: Iterable[Sequence[str]], title: str | No
     from rich.console import Console
     from rich.table import Table
 
+    class Printing(Console):
+        def on_broken_pipe(self) -> None:
+            raise BrokenPipeError  # as everywhere else: that the reader left is no failure
+
     drawn = Table(title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)
     for name in columns:
         drawn.add_column(name, justify="right" if "," in name else "left", overflow="fold")
     for row in rows:
         drawn.add_row(*(_again(harmless(cell)) for cell in row))
-    Console(width=None if sys.stdout.isatty() else 100, highlight=False, markup=False).print(drawn)
+    width = _columns() + 1 if sys.stdout.isatty() else WIDE
+    Printing(width=width, highlight=False, markup=False).print(drawn)
 
 
 @contextmanager

@@ -10,6 +10,7 @@ import click
 from coincide.cli.terminal import show
 from coincide.cli.terminal.circuits import TerminalKind, wiring_json
 from coincide.cli.terminal.options import json_option
+from coincide.cli.terminal.person import somebody_answers
 from coincide.cli.terminal.wiring_words import amount as typed_amount
 from coincide.cli.terminal.wiring_words import caution_lines
 from coincide.cli.terminal.wiring_words import volts as typed_volts
@@ -57,11 +58,12 @@ def terminal(kind: str, volts: float | None, alternating: bool, as_json: bool) -
     asked = TerminalCheck(named)
     while asked.step != "done":
         question = show.wrapped(asked.question)
-        answer = (
-            click.prompt(question, value_proc=typed_amount)
-            if asked.wants_volts
-            else click.confirm(question, default=None)
-        )
+        with somebody_answers(asked.question):
+            answer = (
+                click.prompt(question, value_proc=typed_amount)
+                if asked.wants_volts
+                else click.confirm(question, default=None)
+            )
         asked = asked.answer(answer)
     show.say(show.wrapped(asked.verdict))
     show.say(show.wrapped(_to_build(asked)))

@@ -9,6 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from coincide.inputs import sayable
+
 
 def to_plain(value: Any) -> Any:
     """The same value made of dict, list, str, int, float, bool and None only.
@@ -27,8 +29,8 @@ def to_plain(value: Any) -> Any:
         return [to_plain(item) for item in value]
     if isinstance(value, float) and not math.isfinite(value):
         return None
-    if isinstance(value, Path):
-        return str(value)
+    if isinstance(value, str | Path):
+        return sayable(str(value))
     return value
 
 
