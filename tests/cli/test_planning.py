@@ -138,10 +138,12 @@ def test_a_calibration_that_no_longer_holds_is_doubted(fen: Path) -> None:
     later = changed(fen, "later", ('lead = "300 ms"', 'lead = "500 ms"'))
     ran = run(["budget", "--rig", later], fen)
     assert "Doubtful: release.lead was '0.3 s'" in ran.out
-    assert (
-        "changed since"
-        in answer(run(["card", "--rig", later, "--to", "later", "--json"], fen))["card"]["warning"]
-    )
+    asked = ["card", "--rig", later, "--to", "later"]
+    assert "changed since" in answer(run([*asked, "--json"], fen))["card"]["warning"]
+    card = run(asked, fen)
+    assert card.code == 1
+    assert card.out.startswith("Do not use it as it is. The rig was changed since: calibrate again.")
+    assert "coincide calibrate --rig later.toml" in card.out
 
 
 def test_pictures_are_written(fen: Path) -> None:

@@ -49,7 +49,7 @@ COMMANDS = {
     "scans": ("coincide.cli.scans", "Register two scans and measure what moved between them."),
     "wiring": ("coincide.cli.wiring", "Schematics, parts, electrical figures and cautions."),
     "report": ("coincide.cli.report", "Tables, plots and a page from any session file."),
-    "card": ("coincide.cli.card", "A pocket card for the camera bag, one page of A6."),
+    "card": ("coincide.cli.card", "A pocket card for the camera bag, one leaf of A6."),
 }
 
 

@@ -35,8 +35,8 @@ def command(
 ) -> None:
     """The pocket card for the camera bag: what to set, what it can photograph, what to mind.
 
-    One page of A6 (105 x 148 mm), to print as it is. It rests on the newest calibration beside the rig of
-    the pair of shutter times that is set in it, and says which.
+    One leaf of A6 (105 x 148 mm), front and back, to print as it is. It rests on the newest calibration beside
+    the rig of the pair of shutter times that is set in it, and says which. Exit code 1 where that no longer holds.
 
     Example: coincide card --to plan
     """
@@ -57,8 +57,13 @@ def command(
     written = write_card(content, chosen)
     if as_json:
         print_json(card_json(basis, content, written))
-        return
-    say_if_simulated(basis.simulated)
-    say(f"{content.delay_label} {content.delay}, {content.delay_note}.")
-    for path in written:
-        say(f"Wrote {path}")
+    else:
+        say_if_simulated(basis.simulated)
+        stale = f"Do not use it as it is. {content.warning} " if content.warning else ""
+        say(f"{stale}{content.delay_label} {content.delay}, {content.delay_note}.")
+        for doubt in basis.doubts:
+            say(f"Doubtful: {doubt} Calibrate again: coincide calibrate")
+        for path in written:
+            say(f"Wrote {path}")
+    if content.warning:
+        click.get_current_context().exit(1)

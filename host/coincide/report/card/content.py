@@ -18,7 +18,7 @@ from coincide.rig.calibration import Calibration, Found, stale_reasons
 from coincide.rig.geometry import scan_words, view_of
 from coincide.rig.model import Body, Rig
 from coincide_firmware.app.light_words import PATTERNS
-from coincide_firmware.app.lights import NOT_MEASURED, OUT, WITHIN
+from coincide_firmware.app.lights import BLACK_A, NO_ANSWER_A, NOT_MEASURED, NOT_WOUND, OUT, WITHIN
 from coincide_wiring.cautions import cautions_for
 
 ON_THE_CARD = (
@@ -171,7 +171,10 @@ def _lights(calibration: Calibration) -> tuple[str, ...]:
     return (
         f"{seen[WITHIN]}: within ±{tolerance}",
         f"{seen[OUT]}: out of tolerance",
+        f"{seen[NO_ANSWER_A]}: A did not answer; two short for B, three for both",
+        f"{seen[BLACK_A]}: A fired and no light was seen; two short for B, three for both",
         f"{seen[NOT_MEASURED]}: not measured",
+        f"{seen[NOT_WOUND]}: not fired, wind both and press 'wound'",
     )
 
 

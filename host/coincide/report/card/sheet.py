@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from io import BytesIO
 from typing import TYPE_CHECKING
 
-from coincide.report.plots.palette import GRID, INK, RC
+from coincide.report.plots.palette import GRID, INK, RC, no_formulas
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -14,8 +16,10 @@ if TYPE_CHECKING:
 
 MM_PER_INCH = 25.4
 MM_PER_POINT = MM_PER_INCH / 72.0
-LEAST_POINT = 6.5  # smaller than this is not read at arm's length
+LEAST_POINT = 8.0  # smaller than this is not read at arm's length
 LEADING = 1.32
+DOTS_PER_INCH = 300
+PDF_MARKS = {"CreationDate": None, "Creator": "coincide"}  # no date: the same content, the same file
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,14 +120,40 @@ class Sheet:
         """A hair line across."""
         self._axes.plot([x, x + width_mm], [y, y], color=colour, linewidth=0.6, solid_capstyle="butt")
 
-    def content(self, suffix: str) -> bytes:
-        """What a file of it holds (.png at 300 dots an inch, .pdf). The same content gives the same file."""
-        import matplotlib as mpl
 
-        from coincide.report.plots.series import figure_bytes
+def both_pages(sheets: Sequence[Sheet]) -> bytes:
+    """A PDF with a page a sheet. The same content gives the same file."""
+    import matplotlib as mpl
+    from matplotlib.backends.backend_pdf import PdfPages
 
-        with mpl.rc_context({"pdf.fonttype": 42}):
-            return figure_bytes(self.figure, suffix, dpi=300, facecolor=self.figure.get_facecolor())
+    held = BytesIO()
+    with mpl.rc_context({"pdf.fonttype": 42}), PdfPages(held, metadata=PDF_MARKS) as pages:
+        for sheet in sheets:
+            pages.savefig(no_formulas(sheet.figure), facecolor=sheet.figure.get_facecolor())
+    return held.getvalue()
+
+
+def side_by_side(sheets: Sequence[Sheet]) -> bytes:
+    """A PNG of all sheets beside each other, 300 dots an inch."""
+    from PIL import Image
+    from PIL.PngImagePlugin import PngInfo
+
+    from coincide.report.plots.series import figure_bytes
+
+    sides = []
+    for sheet in sheets:
+        drawn = figure_bytes(sheet.figure, ".png", dpi=DOTS_PER_INCH, facecolor=sheet.figure.get_facecolor())
+        sides.append(Image.open(BytesIO(drawn)).convert("RGB"))
+    whole = Image.new("RGB", (sum(one.width for one in sides), sides[0].height))
+    across = 0
+    for one in sides:
+        whole.paste(one, (across, 0))
+        across += one.width
+    marks = PngInfo()
+    marks.add_text("Software", "coincide")
+    held = BytesIO()
+    whole.save(held, "PNG", pnginfo=marks, dpi=(DOTS_PER_INCH, DOTS_PER_INCH))
+    return held.getvalue()
 
 
 def _font(face: Type) -> FontProperties:

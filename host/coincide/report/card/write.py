@@ -1,4 +1,4 @@
-"""The pocket card: one page of A6 for the camera bag."""
+"""The pocket card for the camera bag: one leaf of A6, what to set in front, lights and cautions on the back."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from pathlib import Path
 
 from coincide.durable import write_outputs
 from coincide.report.card.content import CardBody, CardContent
-from coincide.report.card.sheet import Sheet, Type
+from coincide.report.card.sheet import Sheet, Type, both_pages, side_by_side
 from coincide.report.plots.palette import (
     ACCENT,
     BODY_COLOUR,
@@ -24,47 +24,50 @@ EDGE_MM = 6.0
 INSIDE_MM = WIDTH_MM - 2 * EDGE_MM
 PAD_MM = 2.4
 
-KICKER = Type(6.6, bold=True, colour=CARD_FAINT)
-LABEL = Type(7.2, colour=CARD_FAINT)
+KICKER = Type(8.0, bold=True, colour=CARD_FAINT)
+LABEL = Type(8.4, colour=CARD_FAINT)
 NUMBER = Type(21.0, bold=True)
-NAME = Type(7.6, bold=True)
-SETTING = Type(11.0, bold=True)
-TEXT = Type(6.8)
-SMALL = Type(6.5, colour=CARD_FAINT)
-HEAD = Type(9.6, bold=True, serif=True)
-COLUMN = Type(6.6, bold=True, colour=CARD_FAINT)
-ALARM = Type(7.0, bold=True, colour=DOUBT)
+NAME = Type(8.6, bold=True)
+SETTING = Type(12.0, bold=True)
+TEXT = Type(8.0)
+SMALL = Type(8.0, colour=CARD_FAINT)
+HEAD = Type(10.4, bold=True, serif=True)
+COLUMN = Type(8.0, bold=True, colour=CARD_FAINT)
+ALARM = Type(8.0, bold=True, colour=DOUBT)
 ROW_MM = TEXT.line_mm + 0.6
 # What the table of subjects takes with one subject in it.
-LEAST_LIMITS_MM = 0.8 + HEAD.line_mm + 0.2 + 2 * SMALL.line_mm + 0.7 + COLUMN.line_mm + 0.3 + ROW_MM
+LEAST_LIMITS_MM = 0.8 + HEAD.line_mm + 0.2 + 3 * SMALL.line_mm + 0.7 + COLUMN.line_mm + 0.3 + ROW_MM
 
 
-def card_sheet(content: CardContent) -> Sheet:
-    """Lay the card out: settings from the top, cautions from the bottom, and as many limits as fit between."""
-    sheet = Sheet(WIDTH_MM, HEIGHT_MM, CARD_PAPER)
-    top = _bodies(sheet, _delay(sheet, _kicker(sheet, EDGE_MM - 0.8, content), content), content)
-    bottom = _cautions(sheet, _foot(sheet, HEIGHT_MM - EDGE_MM + 1.4, content), content)
-    bottom = _lights(sheet, bottom, content)
-    top = _pairs(sheet, top, bottom - LEAST_LIMITS_MM, content)
-    _limits(sheet, top, bottom, content)
-    return sheet
+def card_sheets(content: CardContent) -> tuple[Sheet, Sheet]:
+    """Front: settings from the top, and as many limits as fit below. Back: lights, cautions, what it rests on."""
+    front = Sheet(WIDTH_MM, HEIGHT_MM, CARD_PAPER)
+    top = _bodies(front, _delay(front, _kicker(front, EDGE_MM - 0.8, content), content), content)
+    bottom = HEIGHT_MM - EDGE_MM
+    top = _pairs(front, top, bottom - LEAST_LIMITS_MM, content)
+    _limits(front, top, bottom, content)
+    back = Sheet(WIDTH_MM, HEIGHT_MM, CARD_PAPER)
+    at = _lights(back, _kicker(back, EDGE_MM - 0.8, content), content)
+    _cautions(back, at, content)
+    _foot(back, HEIGHT_MM - EDGE_MM + 1.0, content)
+    return front, back
 
 
 def write_card(content: CardContent, folder: Path) -> list[Path]:
-    """`card.pdf` and `card.png` in a folder that is there. Returns the paths."""
-    sheet = card_sheet(content)
-    return write_outputs({folder / f"card{suffix}": sheet.content(suffix) for suffix in (".pdf", ".png")})
+    """`card.pdf` (two pages) and `card.png` (both sides) in a folder that is there. Returns the paths."""
+    sheets = card_sheets(content)
+    return write_outputs({folder / "card.pdf": both_pages(sheets), folder / "card.png": side_by_side(sheets)})
 
 
 def _kicker(sheet: Sheet, y: float, content: CardContent) -> float:
     if content.invented:
         sheet.line(WIDTH_MM - EDGE_MM, y, "simulated rig, invented data", SMALL, "right")
-    name = sheet.cut(content.kicker.upper(), INSIDE_MM - (42.0 if content.invented else 0.0), KICKER)
+    name = sheet.cut(content.kicker.upper(), INSIDE_MM - (47.0 if content.invented else 0.0), KICKER)
     return sheet.line(EDGE_MM, y, name, KICKER) + 1.0
 
 
 def _delay(sheet: Sheet, y: float, content: CardContent) -> float:
-    height = 18.9 + (ALARM.line_mm if content.warning else 0.0)
+    height = 20.4 + (ALARM.line_mm if content.warning else 0.0)
     sheet.box(EDGE_MM, y, INSIDE_MM, height, PAPER, CARD_RULE)
     sheet.bar(EDGE_MM, y, INSIDE_MM, 1.1, ACCENT)
     x, inside = EDGE_MM + PAD_MM, INSIDE_MM - 2 * PAD_MM
@@ -96,7 +99,7 @@ def _bodies(sheet: Sheet, y: float, content: CardContent) -> float:
 def _pairs(sheet: Sheet, y: float, bottom: float, content: CardContent) -> float:
     """The calibrated pairs and the light each is right for, as many as fit: what the meter says chooses the pair."""
     places = (EDGE_MM, EDGE_MM + 0.36 * INSIDE_MM, EDGE_MM + 0.68 * INSIDE_MM)
-    for x, column in zip(places, ("calibrated pair", "delay", "right for, EV (ISO 100)"), strict=True):
+    for x, column in zip(places, ("calibrated pair", "delay", "right for, EV 100"), strict=True):
         sheet.line(x, y, column, COLUMN)
     y += COLUMN.line_mm
     for row in content.pairs:
@@ -109,9 +112,7 @@ def _pairs(sheet: Sheet, y: float, bottom: float, content: CardContent) -> float
 
 
 def _body_lines(sheet: Sheet, body: CardBody, width: float) -> list[str]:
-    """A line each, the last (how to turn the scan) in as many as it takes."""
-    *short, scan = body.lines
-    return [*(sheet.cut(text, width, TEXT) for text in short), *sheet.wrapped(scan, width, TEXT)]
+    return [line for text in body.lines for line in sheet.wrapped(text, width, TEXT)]
 
 
 def _limits(sheet: Sheet, top: float, bottom: float, content: CardContent) -> None:
@@ -135,20 +136,20 @@ def _limits(sheet: Sheet, top: float, bottom: float, content: CardContent) -> No
         y += ROW_MM
 
 
-def _lights(sheet: Sheet, bottom: float, content: CardContent) -> float:
-    """Set upwards from `bottom`; returns its own top."""
-    y = bottom - len(content.lights) * TEXT.line_mm - COLUMN.line_mm - 0.4
-    at = sheet.line(EDGE_MM, y, "the box's lights, after each pair", COLUMN)
-    for line in content.lights:
-        at = sheet.line(EDGE_MM, at, sheet.cut(line, INSIDE_MM, TEXT), TEXT)
-    return y - 0.4
+def _lights(sheet: Sheet, y: float, content: CardContent) -> float:
+    """Returns where the next part begins."""
+    y = sheet.line(EDGE_MM, y, "The box's lights, after each pair", HEAD) + 0.6
+    for text in content.lights:
+        seen, means = text.split(": ", 1)
+        y = sheet.line(EDGE_MM, y, sheet.cut(seen, INSIDE_MM, NAME), NAME)
+        y = sheet.paragraph(EDGE_MM + PAD_MM, y, means, INSIDE_MM - PAD_MM, TEXT) + 0.7
+    return y + 1.6
 
 
-def _cautions(sheet: Sheet, bottom: float, content: CardContent) -> float:
+def _cautions(sheet: Sheet, y: float, content: CardContent) -> None:
     inside = INSIDE_MM - 2 * PAD_MM - 2.6
     lines = [sheet.wrapped(caution, inside, TEXT) for caution in content.cautions]
     height = sum(len(one) for one in lines) * TEXT.line_mm + 0.5 * (len(lines) - 1) + 3.0
-    y = bottom - height
     sheet.box(EDGE_MM, y, INSIDE_MM, height, CAUTION, CAUTION_EDGE)
     sheet.bar(EDGE_MM, y, 1.2, height, CAUTION_EDGE)
     at = y + 1.5
@@ -157,13 +158,11 @@ def _cautions(sheet: Sheet, bottom: float, content: CardContent) -> float:
         for line in one:
             at = sheet.line(EDGE_MM + PAD_MM + 2.4, at, line, TEXT)
         at += 0.5
-    return y - 1.0
 
 
-def _foot(sheet: Sheet, bottom: float, content: CardContent) -> float:
+def _foot(sheet: Sheet, bottom: float, content: CardContent) -> None:
+    """Set upwards from `bottom`."""
     lines = [line for text in content.foot for line in sheet.wrapped(text, INSIDE_MM, SMALL)]
-    y = bottom - len(lines) * SMALL.line_mm
-    at = y
+    at = bottom - len(lines) * SMALL.line_mm
     for line in lines:
         at = sheet.line(EDGE_MM, at, line, SMALL)
-    return y - 2.0

@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-BODY_COLOUR = ("#1f4e79", "#c4622d")  # A: deep blue, B: burnt orange; distinct to colour-blind eyes
+# A: slate, B: ochre. Not blue and orange, which are the box's lights and mean within and out of tolerance there;
+# apart in lightness, so that colour-blind eyes tell them.
+BODY_COLOUR = ("#3c4a57", "#96690a")
 BODY_MARKER = ("o", "D")
 WITHIN = "#d9e6df"  # the tolerance band: a pale field, never the only carrier of meaning
 WITHIN_EDGE = "#6f9384"
@@ -50,7 +52,7 @@ RC: dict[Any, Any] = {  # keys are matplotlib's, which types them as several hun
 }
 
 # The skew map: A late, together, B late. Its own ink, since the map keeps its colours on a dark page.
-DIVERGING = ("#1f4e79", "#8fb0cf", "#f7f5f0", "#e7b08f", "#b2511d")
+DIVERGING = ("#3c4a57", "#9eabb8", "#f7f5f0", "#dfc47e", "#96690a")
 MAP_INK = "#1b1f24"
 
 # The card is paper: the page's light colours (page.css).
