@@ -142,7 +142,8 @@ def test_a_calibration_that_no_longer_holds_is_doubted(fen: Path) -> None:
     assert "changed since" in answer(run([*asked, "--json"], fen))["card"]["warning"]
     card = run(asked, fen)
     assert card.code == 1
-    assert card.out.startswith("Do not use it as it is. The rig was changed since: calibrate again.")
+    first = card.out.splitlines()[1]
+    assert first.startswith("Do not use it as it is. The rig was changed since: calibrate again.")
     assert "coincide calibrate --rig later.toml" in card.out
 
 
