@@ -23,6 +23,10 @@ COMMANDS = [
     (("wiring", "terminal", "sync", "--volts", "-4.8"), "coincide-wiring-terminal-result"),
     (("wiring", "draw", "--to", "drawings"), "coincide-wiring-draw-result"),
     (("wiring", "export", "--to", "nets"), "coincide-wiring-export-result"),
+    (
+        ("wiring", "layout", "--to", "boards", "--board", "sync_cell_a"),
+        "coincide-wiring-layout-result",
+    ),
     (("box", "check", "--zero"), "coincide-bench-result"),
 ]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -15,6 +15,9 @@ from coincide_wiring.figures.figure import Figure, Timing
 from coincide_wiring.figures.freedom import Freedom
 from coincide_wiring.netlist import Build, sheets
 from coincide_wiring.parts import Extra, Line
+
+if TYPE_CHECKING:
+    from coincide_wiring.layout.files import Written
 
 PREFIXES = ((1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n"), (1e-12, "p"))
 
@@ -122,6 +125,24 @@ def extra_lines(extras: Iterable[Extra]) -> Iterator[str]:
             yield wrapped(f"far end: {one.far}", "      ", "        ")
         if one.mind:
             yield wrapped(f"mind: {one.mind}", "      ", "        ")
+
+
+def layout_lines(written: Iterable[Written]) -> Iterator[str]:
+    """A paragraph for each page: where it is, how large, how many wires, what is kept apart."""
+    for one in written:
+        yield str(one.path)
+        if not one.columns:
+            continue
+        wide, high = one.size_mm
+        said = f"{one.columns} x {one.rows} holes, {wide:.0f} x {high:.0f} mm; {one.bare_wires} bare wires"
+        if one.insulated_wires:
+            said += f", {one.insulated_wires} insulated"
+        if one.apart_mm is not None:
+            said += (
+                f"; {one.drilled} pads to drill away leave {one.apart_mm:.1f} mm between what must be apart"
+            )
+        yield wrapped(f"{said}.", "    ", "    ")
+    yield "Print without scaling; the bar on each page is 50 mm."
 
 
 def build_rows(build: Build) -> Iterator[tuple[str, str, str]]:

@@ -9,7 +9,7 @@ from coincide.cli.terminal.circuits import wiring_json
 from coincide.cli.terminal.options import json_option
 from coincide.cli.terminal.wiring_words import build_rows
 from coincide.cli.wiring.checks import cautions, check
-from coincide.cli.wiring.files import draw, export
+from coincide.cli.wiring.files import draw, export, layout
 from coincide.cli.wiring.lists import figures, parts, pins
 from coincide.cli.wiring.terminal import terminal
 
@@ -44,5 +44,5 @@ def command(ctx: click.Context, as_json: bool) -> None:
     show.say("Before you touch a terminal: 'coincide wiring cautions' and 'coincide wiring terminal'.")
 
 
-for _one in (parts, figures, pins, draw, export, cautions, check, terminal):
+for _one in (parts, figures, pins, draw, layout, export, cautions, check, terminal):
     command.add_command(_one)

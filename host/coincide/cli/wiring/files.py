@@ -1,4 +1,4 @@
-"""`coincide wiring draw` and `export`: drawings and nets, as files."""
+"""`coincide wiring draw`, `export` and `layout`: drawings, nets and boards, as files."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import click
 from coincide.cli.terminal import show
 from coincide.cli.terminal.circuits import chosen_build, circuit_options, wiring_json
 from coincide.cli.terminal.options import json_option
+from coincide.cli.terminal.wiring_words import layout_lines
 
 
 @click.command("draw")
@@ -64,3 +65,35 @@ def export(folder: Path, as_json: bool, **chosen: str) -> None:
         return
     for path in written:
         show.say(str(path))
+
+
+@click.command("layout")
+@circuit_options(usual=True)
+@click.option("--board", help="Only this one, as 'release_a' or 'gate_load_b2'.")
+@click.option(
+    "--to",
+    "folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    required=True,
+    help="Folder for the PDF files; made if it is not there.",
+)
+@json_option
+def layout(folder: Path, board: str | None, as_json: bool, **chosen: str) -> None:
+    """Boards to solder and the enclosure's walls, to scale, one page of A4 each.
+
+    Made from the netlist for pad boards (2.54 mm, one pad a hole) and checked against it by their copper. Body B's
+    boards are body A's with B in every name; name one with '--board' to have it drawn.
+
+    \b
+    Example:
+      coincide wiring layout --to boards
+      coincide wiring layout --to boards --board sync_high_voltage_b --sync-b high-voltage
+    """
+    from coincide_wiring.layout.files import write
+
+    written = write(chosen_build(chosen), folder, board)
+    if as_json:
+        wiring_json("-layout", {"boards": written})
+        return
+    for text in layout_lines(written):
+        show.say(text)
