@@ -166,7 +166,7 @@ def test_the_print_is_to_scale_and_says_which_side(made: dict[str, Layout], tmp_
         pytest.skip("pdftoppm is not installed: apt-get install poppler-utils")
     subprocess.run(["pdftoppm", "-r", "254", "-gray", "-png", page, tmp_path / "board"], check=True)
     (picture,) = tmp_path.glob("board*.png")
-    dark = np.asarray(Image.open(picture)) < 90
+    dark = np.asarray(Image.open(picture).convert("L")) < 90
     lengths = [longest_run(row) for row in dark]
     assert any(abs(length - 501) <= 6 for length in lengths)
     # The frame of the parts' side at twice its size.
