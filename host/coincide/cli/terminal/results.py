@@ -89,12 +89,13 @@ def show_comparison(
 
 def show_budget(analysis: Analysis) -> None:
     """Every quantity with its uncertainty, then the whole budget of the skew's centre, where there is one."""
-    from coincide.report.words.quantities import QUANTITY_COLUMNS, quantity_rows
+    from coincide.report.words.quantities import QUANTITY_COLUMNS, rows_of
     from coincide.report.words.series import BUDGET_COLUMNS, budget_rows, budget_sentence
-    from coincide.timing.budgets import skew_budget
+    from coincide.timing.budgets import reported
 
-    table(QUANTITY_COLUMNS, quantity_rows(analysis))
-    found = skew_budget(analysis)
+    quantities = reported(analysis)
+    table(QUANTITY_COLUMNS, rows_of(quantities, analysis.measured.rig))
+    found = quantities[0].budget  # of the skew
     if found is not None:
         say("What makes the skew uncertain:")
         table(BUDGET_COLUMNS, budget_rows(found))

@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 
 from coincide.report.words.left_over import left_at_each_end_s
-from coincide.report.words.quantities import quantities_json
+from coincide.report.words.quantities import json_of
 from coincide.report.words.series import noticed
 from coincide.timing.analysis import Analysis
-from coincide.timing.budgets import skew_budget
+from coincide.timing.budgets import reported
 from coincide.timing.known import Known
 from coincide.timing.offset.suggest import OffsetSuggestion
 from coincide.timing.offset.verify import Verification
@@ -19,7 +19,7 @@ from coincide.timing.offset.verify import Verification
 
 def session_json(analysis: Analysis, path: Path | None) -> dict[str, Any]:
     """One session: what was fired, each pair, each body, the offset, what was noticed. Seconds throughout."""
-    measured = analysis.measured
+    measured, quantities = analysis.measured, reported(analysis)
     shots = measured.shots
     return {
         "format": "coincide-session-result",
@@ -46,8 +46,8 @@ def session_json(analysis: Analysis, path: Path | None) -> dict[str, Any]:
         "type_b_u_s": measured.mids.type_b_s,
         "offset": None if analysis.suggestion is None else offset_json(analysis.suggestion),
         "left_at_each_end_s": left_at_each_end_s(analysis),
-        "budget": skew_budget(analysis),
-        "quantities": quantities_json(analysis),
+        "budget": quantities[0].budget,
+        "quantities": json_of(quantities, measured.rig),
         "why_no_offset": analysis.why_none,
         "noticed": noticed(analysis),
     }

@@ -25,7 +25,7 @@ from coincide.report.page.verdict import verdict
 from coincide.report.plots.figures import comparison_figure, pair_edges, session_figures
 from coincide.report.words.left_over import what_it_leaves
 from coincide.report.words.numbers import ms, percent
-from coincide.report.words.quantities import QUANTITY_COLUMNS, quantity_rows
+from coincide.report.words.quantities import QUANTITY_COLUMNS, rows_of
 from coincide.report.words.recording import SAFETY
 from coincide.report.words.series import (
     BUDGET_COLUMNS,
@@ -47,7 +47,7 @@ from coincide.report.words.series import (
 )
 from coincide.session.model import BODIES
 from coincide.timing.analysis import Analysis, Measured
-from coincide.timing.budgets import skew_budget
+from coincide.timing.budgets import reported
 from coincide.timing.offset.verify import Verification
 
 PAIRS_ON_PAGE = 300  # more would make the page heavy on a phone; the session file keeps all
@@ -181,9 +181,11 @@ def _sections(analysis: Analysis, figures: dict[str, PageFigure], fresh: Analysi
         )
     )
     columns = tuple(Column(name, False) for name in QUANTITY_COLUMNS)
-    tables = [PageTable("What was measured, and how well", columns, tuple(quantity_rows(analysis)))]
+    quantities = reported(analysis)
+    rows = tuple(rows_of(quantities, measured.rig))
+    tables = [PageTable("What was measured, and how well", columns, rows)]
     lines: tuple[str, ...] = ()
-    budget = skew_budget(analysis)
+    budget = quantities[0].budget  # of the skew
     if budget is not None:
         columns = tuple(Column(name, "," in name) for name in BUDGET_COLUMNS)
         rows = tuple(budget_rows(budget))

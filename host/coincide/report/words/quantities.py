@@ -8,30 +8,19 @@ from typing import Any
 from coincide.report.words.numbers import ms
 from coincide.rig.model import Body, Rig
 from coincide.session.model import BODIES
-from coincide.timing.analysis import Analysis
-from coincide.timing.budgets import Reported, reported
+from coincide.timing.budgets import Reported
 from coincide.timing.shutter.traits import shutter_model
 
 QUANTITY_COLUMNS = ("quantity", "value", "give or take (95 %)", "largest part", "what would help")
 
 
-def quantity_rows(analysis: Analysis) -> list[tuple[str, ...]]:
-    """A row for skew, lags, exposures and travels; 'not measured' with its reason where there is no value."""
-    return rows_of(reported(analysis), analysis.measured.rig)
-
-
 def rows_of(quantities: tuple[Reported, ...], rig: Rig) -> list[tuple[str, ...]]:
-    """A row a quantity."""
+    """A row for skew, lags, exposures and travels; 'not measured' with its reason where there is no value."""
     return [_row(one, rig) for one in quantities]
 
 
-def quantities_json(analysis: Analysis) -> list[dict[str, Any]]:
-    """The same with whole budgets; seconds. Exposures also in stops against the mark, travels as a mean speed."""
-    return json_of(reported(analysis), analysis.measured.rig)
-
-
 def json_of(quantities: tuple[Reported, ...], rig: Rig) -> list[dict[str, Any]]:
-    """An object a quantity."""
+    """The same with whole budgets; seconds. Exposures also in stops against the mark, travels as a mean speed."""
     return [
         {
             "quantity": one.what,
