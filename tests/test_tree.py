@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import grimp
+
+ROOT = Path(__file__).parents[1]
+HOST = ROOT / "host" / "coincide"
+LONGEST_COMMAND = 140  # lines: parse, call one procedure, print
 
 
 def test_no_module_imports_itself_by_way_of_others() -> None:
@@ -37,3 +43,22 @@ def test_no_module_imports_itself_by_way_of_others() -> None:
         if name not in order:
             visit(name)
     assert rings == []
+
+
+def test_every_room_is_on_the_overview_page() -> None:
+    page = (ROOT / "docs" / "overview.md").read_text("utf-8")
+    for init in HOST.glob("**/__init__.py"):
+        room = init.parent.relative_to(HOST)
+        # The rooms of the command line are named after their commands.
+        if room.parts and room.parts[:1] != ("cli",):
+            assert f"`host/coincide/{room}`" in page or f"{room.name}/`" in page or f"{room}`" in page, room
+
+
+def test_a_command_file_parses_calls_and_prints() -> None:
+    rooms = [path for path in (HOST / "cli").glob("**/*.py") if "terminal" not in path.parts]
+    long = {
+        path.name: count
+        for path in rooms
+        if (count := len(path.read_text("utf-8").splitlines())) > LONGEST_COMMAND
+    }
+    assert not long

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import resource
 import subprocess
 import sys
 import time
@@ -19,7 +20,7 @@ from tests.session.sessions import HEADER, pulse, record
 PAIRS = 100_000
 MOST_S = 2.0
 MOST_MB = 600.0
-HELP_MOST = 2.5
+HELP_MOST = 1.5
 
 ANALYSE = """
 import sys, time
@@ -80,12 +81,15 @@ def test_a_hundred_thousand_pairs(season: Path) -> None:
 
 @pytest.mark.benchmark
 def test_help_appears_at_once() -> None:
+    """Processor time of the child, the best of many runs: the clock on the wall counts what else runs."""
+
     def best_s(*command: str) -> float:
         took = []
-        for _ in range(7):
-            begin = time.perf_counter()
+        for _ in range(25):
+            before = resource.getrusage(resource.RUSAGE_CHILDREN)
             subprocess.run([sys.executable, *command], capture_output=True, check=True)
-            took.append(time.perf_counter() - begin)
+            after = resource.getrusage(resource.RUSAGE_CHILDREN)
+            took.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
         return min(took)
 
     ours, reference = best_s("-m", "coincide", "--help"), best_s("-c", "import click")

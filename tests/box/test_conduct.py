@@ -23,7 +23,7 @@ from coincide.box.simulated.port import open_simulated
 from coincide.errors import BadInput, BoxFailed
 from coincide.session.file import SessionWriter, read_session
 from coincide.session.model import Plan, ShotRecord
-from tests.box.sinks import MemorySession, header_for
+from tests.box.sinks import MemorySession, header_for, run
 from tests.box.witness import first_full_tick, numbers
 
 
@@ -321,3 +321,15 @@ def test_a_box_restarted_between_two_runs_into_one_file_keeps_time_going_forward
     firsts = [record.tick[0] for record in session.records]
     assert firsts == sorted(firsts)
     assert any(remark.kind == "box restarted" for remark in session.remarks)
+
+
+@pytest.mark.parametrize("created", ["2031-05-04T10:00:00Z", "2031-05-04T10:00:01Z", "2032-01-01T00:00:00Z"])
+def test_the_same_seed_plays_the_same_day_whenever_it_is_played(created: str) -> None:
+    """Numbers on the cable have as many digits whatever the clock on the wall says: virtual time heeds them."""
+    port = open_simulated("steady")
+    client = BoxClient(port)
+    session = MemorySession(header_for(client, created))
+    assert run_series(client, session, SeriesPlan(3)).complete
+    known = run("steady", 3)
+    assert [record.tick for record in session.records] == [record.tick for record in known.session.records]
+    assert len(str(number_base(session.header))) == 9

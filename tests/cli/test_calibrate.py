@@ -34,13 +34,16 @@ def test_demo_says_who_is_late_what_to_set_and_what_came_of_it(tmp_path: Path) -
     for path in written:
         assert (tmp_path / path).stat().st_size > 0
 
-
-def test_demo_never_writes_over_an_earlier_one(tmp_path: Path) -> None:
-    (tmp_path / "coincide-demo").mkdir()
+    # Again: never over the earlier one, and the same day played again gives the same four pictures.
     (tmp_path / "coincide-demo" / "rig.toml").write_text("mine")
     assert run(["demo"], tmp_path).code == 0
     assert (tmp_path / "coincide-demo" / "rig.toml").read_text() == "mine"
-    assert (tmp_path / "coincide-demo-2" / "rig.toml").exists()
+    pictures = [
+        {path.name.split("-series-")[1]: path.read_bytes() for path in (tmp_path / demo).glob("**/*.png")}
+        for demo in ("coincide-demo", "coincide-demo-2")
+    ]
+    assert len(pictures[0]) == 4
+    assert pictures[0] == pictures[1]
 
 
 def test_a_calibration_is_kept_with_its_verification(rig: Path) -> None:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import doctest
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 import coincide
 from coincide.session.frames import Frame, write_frames
@@ -49,6 +51,58 @@ def test_the_page_runs(folder: Path) -> None:
         os.chdir(before)
     assert runner.failures == 0, "".join(said)
     assert runner.tries > 20
+
+
+def the_ten_lines() -> str:
+    text = (DOCS / "scripting.md").read_text("utf-8")
+    (script,) = re.findall(r"^```text\n(import sys\n.*?)^```", text, re.MULTILINE | re.DOTALL)
+    assert len(script.splitlines()) <= 12
+    return str(script)
+
+
+def run_the_ten_lines(folder: Path, *port: str) -> None:
+    (folder / "ten.py").write_text(the_ten_lines(), "utf-8")
+    environment = {**os.environ, "MPLBACKEND": "Agg"}
+    done = subprocess.run(
+        [sys.executable, "ten.py", *port],
+        cwd=folder,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    with Image.open(folder / "skews.png") as picture:
+        colours = picture.convert("RGB").getcolors(1 << 24)
+    assert colours is not None
+    assert len(colours) > 20  # drawn, not an empty sheet
+    assert len(list(folder.glob("**/sessions/*-verify.jsonl"))) == 1
+
+
+def test_ten_lines_calibrate_and_plot(tmp_path: Path) -> None:
+    """The page's script as it stands; without a port the simulated box answers."""
+    assert run(["rig", "new"], tmp_path).code == 0
+    run_the_ten_lines(tmp_path)
+
+
+@pytest.mark.soak
+@pytest.mark.pty
+def test_ten_lines_calibrate_a_served_box(tmp_path: Path) -> None:
+    """The same in real time, against a box that another process serves at a port."""
+    assert run(["rig", "new"], tmp_path).code == 0
+    served = subprocess.Popen(
+        [sys.executable, "-u", "-m", "coincide", "box", "serve"],
+        cwd=tmp_path,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        assert served.stdout is not None
+        port = next(found[0] for line in served.stdout if (found := re.search(r"/dev/[\w/]+", line)))
+        run_the_ten_lines(tmp_path, port)
+    finally:
+        served.terminate()
+        served.wait(30)
 
 
 def test_importing_it_costs_nothing() -> None:
