@@ -21,6 +21,7 @@ from coincide.box.cable import ports
 from coincide.box.simulated.board import SimulatedBoard
 from coincide.box.simulated.port import SimulatedPort, open_simulated
 from coincide.report.json.plain import to_json
+from coincide_wiring.circuits.sensors import SYNC_VARIANTS
 from coincide_wiring.netlist import Build
 from tests.bench.people import Helper
 from tests.cli.running import run
@@ -93,7 +94,7 @@ def test_the_circuits_are_asked_for_one_by_one_when_they_changed(real: RealBox) 
     real.person.answers = ["cell", "wetted", "contact", "solenoid", "transimpedance", "transimpedance"]
     assert real.check("controls").record.passed
     assert real.record().build == Build(("cell", "wetted"), ("contact", "solenoid"))
-    assert "Sync input of body B (cell, wetted, high-voltage)" in real.person.asked
+    assert f"Sync input of body B ({', '.join(SYNC_VARIANTS)})" in real.person.asked
     # Said once, it holds until something else is said.
     real.check("controls", circuits={"gate_a": "load"})
     assert real.record().build == Build(

@@ -90,19 +90,14 @@ def test_ten_lines_calibrate_and_plot(tmp_path: Path) -> None:
 def test_ten_lines_calibrate_a_served_box(tmp_path: Path) -> None:
     """The same in real time, against a box that another process serves at a port."""
     assert run(["rig", "new"], tmp_path).code == 0
-    served = subprocess.Popen(
-        [sys.executable, "-u", "-m", "coincide", "box", "serve"],
-        cwd=tmp_path,
-        stdout=subprocess.PIPE,
-        text=True,
-    )
-    try:
-        assert served.stdout is not None
-        port = next(found[0] for line in served.stdout if (found := re.search(r"/dev/[\w/]+", line)))
-        run_the_ten_lines(tmp_path, port)
-    finally:
-        served.terminate()
-        served.wait(30)
+    command = [sys.executable, "-u", "-m", "coincide", "box", "serve"]
+    with subprocess.Popen(command, cwd=tmp_path, stdout=subprocess.PIPE, text=True) as served:
+        try:
+            assert served.stdout is not None
+            port = next(found[0] for line in served.stdout if (found := re.search(r"/dev/[\w/]+", line)))
+            run_the_ten_lines(tmp_path, port)
+        finally:
+            served.terminate()
 
 
 def test_importing_it_costs_nothing() -> None:

@@ -11,6 +11,7 @@ import click
 import pytest
 
 from coincide.cli import COMMANDS, coincide
+from tests.cli.fen import DOCS
 from tests.cli.running import run
 from tests.cli.test_pages import understood
 
@@ -26,6 +27,7 @@ def leaves(command: click.Command, name: str) -> Iterator[tuple[str, click.Comma
         yield name, command
 
 
+README = DOCS.parent / "README.md"
 LEAVES = dict(leaves(coincide, "coincide"))
 
 
@@ -73,3 +75,14 @@ def test_computing_commands_offer_json() -> None:
     }
     for name in computing:
         assert any("--json" in parameter.opts for parameter in LEAVES[name].params), name
+
+
+def test_every_command_is_on_a_page_and_so_is_its_json() -> None:
+    pages = {page.name: page.read_text("utf-8") for page in [README, *DOCS.glob("*.md")]}
+    headings = re.findall(r"^### (.*--json.*)$", pages["formats.md"], re.MULTILINE)
+    for name, command in LEAVES.items():
+        assert any(name in page for page in pages.values()), f"{name} is shown on no page of docs/"
+        if any("--json" in parameter.opts for parameter in command.params):
+            words = set(name.split())
+            found = any(words <= set(re.findall(r"[\w-]+", heading)) for heading in headings)
+            assert found, f"docs/formats.md has no heading for {name} --json"
