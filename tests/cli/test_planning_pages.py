@@ -33,7 +33,9 @@ def test_the_page_shows_what_the_commands_print(fen: Path, words: list[str], sho
     printed = " ".join(run(words, fen).out.split())
     for part in shown:
         assert part in printed
-    in_part = {"rig", "--aperture", "--subject-speed"} & set(words) or "budget --explain" in " ".join(words)
+    in_part = {"rig", "--aperture", "--subject-speed", "--turning"} & set(
+        words
+    ) or "budget --explain" in " ".join(words)
     if not in_part:
         assert printed == shown[0]
 

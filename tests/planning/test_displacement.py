@@ -50,19 +50,25 @@ def test_subjects_that_move_against_projected_points(seed: int) -> None:
 def test_a_rig_that_turns_against_projected_points(seed: int) -> None:
     random = np.random.default_rng(seed)
     b_m, rate = random.uniform(0.02, 0.3), random.uniform(0.001, 0.5)
-    x = random.uniform(-0.5, 0.5)
+    x, y = random.uniform(-0.5, 0.5, 2)
     angle = rate * SKEW_S
-    point = np.array([x, 0.0, 1.0]) * 1e4
-    turned = np.array(
+    point = np.array([x, y, 1.0]) * 1e4
+    upright = np.array(
         [[math.cos(angle), 0, math.sin(angle)], [0, 1, 0], [-math.sin(angle), 0, math.cos(angle)]]
     )
-    truth = np.linalg.norm(projected(turned @ point, b_m) - projected(point, b_m))
-    assert rotation_m(b_m, abs(x) * b_m, rate, SKEW_S) == pytest.approx(truth, rel=1e-3)
+    level = np.array(
+        [[1, 0, 0], [0, math.cos(angle), math.sin(angle)], [0, -math.sin(angle), math.cos(angle)]]
+    )
+    truth = max(
+        float(np.linalg.norm(projected(turn @ point, b_m) - projected(point, b_m)))
+        for turn in (upright, level)
+    )
+    assert rotation_m(b_m, x * b_m, y * b_m, rate, SKEW_S) == pytest.approx(truth, rel=1e-3)
     rolled = np.array(
         [[math.cos(angle), -math.sin(angle), 0], [math.sin(angle), math.cos(angle), 0], [0, 0, 1]]
     )
     truth = np.linalg.norm(projected(rolled @ point, b_m) - projected(point, b_m))
-    assert roll_m(abs(x) * b_m, rate, SKEW_S) == pytest.approx(truth, rel=1e-3)
+    assert roll_m(math.hypot(x, y) * b_m, rate, SKEW_S) == pytest.approx(truth, rel=1e-3)
 
 
 def test_the_inverses_undo_it() -> None:

@@ -12,10 +12,12 @@ import pytest
 from coincide.errors import BadInput
 from coincide.planning.budget import Budget, budget
 from coincide.planning.limits import hand_movement, inverse, limits
+from coincide.planning.nearest import crossing
 from coincide.planning.skew_model import COVER_95, SkewModel, skew_model
-from coincide.planning.subjects import HELD_RATES_RAD_S
+from coincide.planning.verdict import Use
 from coincide.rig.model import Rig
 from coincide.rig.trace import Link
+from tests.planning.traced import turned_ends_m
 from tests.rig.rigs import REMOVE, rig_with
 from tests.rig.test_calibration import CALIBRATION
 
@@ -100,25 +102,53 @@ def test_turned_round_it_agrees() -> None:
     model = model_of(rig)
     found = limits(rig, model, distances_m=(10.0,))
     speed = float(found.across_m_s[0, 0])
-    back = inverse(rig, model, speed_m_s=speed, distance_m=10.0)
+    use = Use(rig, model, crossing("a subject", speed, distance_m=10.0))
+    back = inverse(use)
     assert back.nearest_m == pytest.approx(10.0)
-    assert back.longest_lens_m == pytest.approx(0.035)
-    assert back.skew_needed_s == pytest.approx(back.skew_s)
+    assert back.longest_lens_m == pytest.approx(0.035, rel=2e-3)  # the lens in use is set to 15 m
+    assert back.skew_needed_s == pytest.approx(back.skew_s, rel=2e-3)
+    still = use.subject.model_copy(update={"speed_m_s": 0.0})
     with pytest.raises(BadInput, match="does not move"):
-        inverse(rig, model, speed_m_s=0.0, distance_m=10.0)
+        inverse(replace(use, subject=still))
 
 
-def test_hand_movement_is_registered_away_but_for_the_sweeps() -> None:
-    rig = rig_with(AGAINST)
-    moved = hand_movement(rig, model_of(rig), HELD_RATES_RAD_S["held"])
-    assert moved.left_m == pytest.approx(0.035 * 0.035 * (1 + (0.02163 / 0.035) ** 2) * 0.007, rel=1e-3)
-    together = hand_movement(rig_with(), model_of(rig_with()), HELD_RATES_RAD_S["held"])
-    assert together.left_m < 0.05 * moved.left_m
+@pytest.mark.parametrize("changes", [{}, EQUAL, AGAINST, EQUAL | AGAINST])
+def test_what_registering_leaves_of_a_rig_that_turns(changes: dict[str, Any]) -> None:
+    """A still scene, traced: each end of both exposures, less the turning that the frames have in common."""
+    rig = rig_with(changes)
+    rate = math.radians(2.0)
+    moved = hand_movement(rig, model_of(rig), rate)
+    sharp_end_m = (
+        (abs(2**-5 - 2**-6) / 2 if "bodies.b.shutter.exposure" not in changes else 0.0) * rate * 0.03508
+    )
+    assert moved.unequal_m == pytest.approx(sharp_end_m, rel=1e-3, abs=1e-9)
+    assert moved.left_m == pytest.approx(turned_ends_m(rig, rate), rel=0.02)
+    assert moved.blur_m == pytest.approx(
+        [rate * 0.03508 * body.shutter.exposure.nominal_s for body in rig.both], rel=1e-3
+    )
     assert "no registration" in moved.say
 
 
+def test_the_figures_of_a_held_rig_with_unequal_times() -> None:
+    """2 deg/s, 1/60 and 1/30, 35 mm: by hand 9.6 um in frame centre; 12.2 in the corner by components, and not the
+    13.2 that a turning about the diagonal would give."""
+    rig = rig_with()
+    told = {
+        point: budget(
+            rig,
+            model_of(rig),
+            subject=crossing("a heron", 0.001, point, 15.0),
+            rate_rad_s=math.radians(2.0),
+        ).verdict.ghost.turning_m
+        for point in ("centre", "corner")
+    }
+    assert told["centre"] * 1e6 == pytest.approx(9.57, abs=0.02)
+    sweeps_m = 0.0002 * math.radians(2.0) * 0.03508 * 1.277
+    assert (told["corner"] - sweeps_m) * 1e6 == pytest.approx(12.2, abs=0.05)
+
+
 def test_the_budget_against_simulated_pairs() -> None:
-    """The total is what 19 of 20 pairs stay below, a little on the safe side."""
+    """The total is what the asked share of pairs stays below."""
     rig = rig_with(EQUAL)
     model = model_of(rig)
     told = budget(rig, model)
@@ -126,7 +156,7 @@ def test_the_budget_against_simulated_pairs() -> None:
     ghosts_m = (
         told.terms[0].on_film_m / told.terms[0].time_s * np.abs(random.normal(0, model.random_s, 200_000))
     )
-    assert np.mean(ghosts_m <= told.total_m) == pytest.approx(0.95, abs=0.005)
+    assert np.mean(ghosts_m <= told.total_m) == pytest.approx(0.9, abs=0.005)
 
 
 def test_unequal_exposures_come_first_and_the_aperture_is_the_cure() -> None:
@@ -135,7 +165,7 @@ def test_unequal_exposures_come_first_and_the_aperture_is_the_cure() -> None:
     assert told.largest.cause == "unequal exposure"
     assert told.largest.time_s == pytest.approx(0.0147, abs=0.0001)
     assert told.best is not None
-    assert "Open Bittern from f/8 to f/2 and shorten its time by 4 stops" in told.best.say
+    assert "Open Bittern from f/8 to f/2 and shorten its time from 1/30 to 1/500" in told.best.say
     assert told.best.total_then_m < 0.3 * told.total_m
 
 
@@ -147,7 +177,7 @@ def test_sweeps_against_each_other_are_cured_by_turning_the_body() -> None:
     assert "Mount B with the top plate towards the scene" in told.best.say
     # And the promise holds when it is done.
     done = budget(rig_with(EQUAL | CORNER), model_of(rig_with(EQUAL | CORNER)))
-    assert told.best.total_then_m == pytest.approx(done.total_m, rel=0.05)
+    assert told.best.total_then_m == pytest.approx(done.total_m, rel=1e-9)
 
 
 def test_jitter_and_offset_error_by_name() -> None:
@@ -165,7 +195,7 @@ def test_a_tripod_helps_a_rig_that_turns() -> None:
         EQUAL | CORNER | AGAINST | {"bodies.b.shutter.travel": "16 ms", "tolerance.subject.speed": "0.01 m/s"}
     )
     told = budget(rig, model_of(rig, 0.0001, 0.0), rate_rad_s=0.1)
-    assert told.largest.cause == "hand movement"
+    assert told.largest.cause == "rig turning"
     assert told.best is not None
     assert "tripod" in told.best.say or "Mount B" in told.best.say
 
@@ -175,7 +205,7 @@ def test_a_subject_towards_the_camera() -> None:
     rig = rig_with(EQUAL | towards)
     told = budget(rig, model_of(rig))
     jitter = next(term for term in told.terms if term.cause == "jitter")
-    assert jitter.on_film_m == pytest.approx(0.02163 * (15 / 3.6) / 15 * COVER_95 * 0.001, rel=1e-3)
+    assert jitter.on_film_m == pytest.approx(0.02163 * (15 / 3.6) / 15 * 1.644854 * 0.001, rel=1e-3)
 
 
 def test_pixels_follow_the_scan() -> None:
@@ -197,7 +227,7 @@ def test_every_number_has_a_source() -> None:
     model = skew_model(rig, CALIBRATION)
     chains: list[tuple[Link, ...]] = [
         limits(rig, model).chain,
-        inverse(rig, model, speed_m_s=1.0, distance_m=10.0).chain,
+        inverse(Use(rig, model, crossing("a subject", 1.0, distance_m=10.0))).chain,
         hand_movement(rig, model, 0.03).chain,
         budget(rig, model).chain,
     ]

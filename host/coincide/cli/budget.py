@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from coincide.cli.terminal.options import explain_option, json_option, rig_option
-from coincide.cli.terminal.planning import jitter_option, subject_options
-from coincide.cli.terminal.quantities import TURNING
+from coincide.cli.terminal.planning import jitter_option, keepers_option, subject_options, turning_option
 
 if TYPE_CHECKING:
     from coincide.planning.basis import Basis
@@ -19,14 +18,8 @@ if TYPE_CHECKING:
 @click.command("budget")
 @subject_options
 @click.option("--towards", is_flag=True, help="It comes towards the camera (reckoned in the corner).")
-@click.option(
-    "--turning",
-    "rate_rad_s",
-    type=TURNING,
-    default="tripod",
-    show_default=True,
-    help="How fast the rig turns: held, braced, tripod, or a rate such as '2 deg/s'.",
-)
+@keepers_option
+@turning_option
 @jitter_option
 @rig_option
 @explain_option
@@ -34,8 +27,10 @@ if TYPE_CHECKING:
 def command(
     speed_m_s: float | None,
     distance_m: float | None,
+    direction: str | None,
     corner: bool,
     towards: bool,
+    keeper_rate: float,
     rate_rad_s: float,
     jitter_s: float | None,
     rig_path: Path,
@@ -44,8 +39,8 @@ def command(
 ) -> None:
     """Where the ghost comes from, in micrometres and scan pixels, and what to change first.
 
-    For the rig's own subject, or the one given. The exit code is 1 when the sum is more than the rig's
-    tolerance allows on film.
+    For the rig's own subject, or the one given. The exit code is 1 when the pair is not kept: not sharp, or not
+    free of fringes, by the tolerance of the rig; the same verdict as that of 'coincide limits'.
 
     Example: coincide budget --subject-speed "5 km/h" --distance "8 m" --turning held
     """
@@ -53,17 +48,25 @@ def command(
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.planning.budget import budget
     from coincide.report.json.planning import budget_json
-    from coincide.report.words.planning import within
 
     basis = basis_beside(rig_path, jitter_s)
-    subject = subject_asked(basis.rig, speed_m_s, distance_m, towards=towards, corner=corner)
-    found = budget(basis.rig, basis.model, subject=subject, rate_rad_s=rate_rad_s, shots=basis.shots)
+    subject = subject_asked(
+        basis.rig, speed_m_s, distance_m, direction="towards" if towards else direction, corner=corner
+    )
+    found = budget(
+        basis.rig,
+        basis.model,
+        subject=subject,
+        rate_rad_s=rate_rad_s,
+        shots=basis.shots,
+        keeper_rate=keeper_rate,
+    )
     if as_json:
         print_json(budget_json(basis, found))
     else:
         say_if_simulated(basis.simulated)
         _show(basis, found, explain=explain)
-    if not within(found):
+    if not found.verdict.kept:
         click.get_current_context().exit(1)
 
 
@@ -71,9 +74,12 @@ def _show(basis: Basis, found: Budget, *, explain: bool) -> None:
     from coincide.cli.terminal.planning import say_basis, say_chain
     from coincide.cli.terminal.show import say, table
     from coincide.report.words import planning as words
+    from coincide.report.words.verdict import verdict_lines
 
+    for line in verdict_lines(found.verdict):
+        say(line)
     say_basis(basis)
-    table(words.BUDGET_COLUMNS, words.budget_rows(found), words.capital(words.subject_words(found.subject)))
+    table(words.BUDGET_COLUMNS, words.budget_rows(basis.rig, found))
     for line in words.budget_lines(basis.rig, found):
         say(line)
     if explain:

@@ -8,22 +8,15 @@ from typing import TYPE_CHECKING
 import click
 
 from coincide.cli.terminal.options import explain_option, json_option, rig_option
-from coincide.cli.terminal.planning import jitter_option, subject_options
-from coincide.cli.terminal.quantities import FOCAL_LENGTH, SHARE, TURNING
+from coincide.cli.terminal.planning import jitter_option, keepers_option, subject_options, turning_option
+from coincide.cli.terminal.quantities import FOCAL_LENGTH
 
 if TYPE_CHECKING:
     from coincide.planning.plan import LimitsPlan
 
 
 @click.command("limits")
-@click.option(
-    "--keepers",
-    "keeper_rate",
-    type=SHARE,
-    default="0.9",
-    show_default=True,
-    help="The share of pairs that is to be kept: 0.9 or '90 %'.",
-)
+@keepers_option
 @click.option(
     "--lens",
     "focal_lengths_m",
@@ -32,14 +25,7 @@ if TYPE_CHECKING:
     help="A lens for the table, such as '50 mm'; give it again for more. Default: the rig's.",
 )
 @subject_options
-@click.option(
-    "--turning",
-    "rate_rad_s",
-    type=TURNING,
-    default="held",
-    show_default=True,
-    help="How fast the rig turns: held, braced, tripod, or a rate such as '2 deg/s'.",
-)
+@turning_option
 @jitter_option
 @click.option(
     "--to",
@@ -56,6 +42,7 @@ def command(
     focal_lengths_m: tuple[float, ...],
     speed_m_s: float | None,
     distance_m: float | None,
+    direction: str | None,
     corner: bool,
     rate_rad_s: float,
     jitter_s: float | None,
@@ -67,8 +54,9 @@ def command(
     """What the rig can stand: the fastest subject by distance and lens, and who may come how near.
 
     Rests on the newest calibration beside the rig of the pair of shutter times that is set in it; without
-    one, --jitter lets a figure stand in. With --subject-speed or --distance one subject is asked about, and
-    the exit code is 1 when it is not kept.
+    one, --jitter lets a figure stand in. The verdict on one subject, the rig's own or the one given with
+    --subject-speed, --distance or --direction, comes first; the exit code is 1 when it is not kept. It is the
+    verdict of 'coincide budget'.
 
     Example: coincide limits --keepers 0.9 --subject-speed "15 km/h" --distance "10 m" --to plan
     """
@@ -78,7 +66,7 @@ def command(
     from coincide.report.json.planning import limits_json
 
     basis = basis_beside(rig_path, jitter_s)
-    subject = subject_asked(basis.rig, speed_m_s, distance_m)
+    subject = subject_asked(basis.rig, speed_m_s, distance_m, direction=direction)
     plan = limits_plan(
         basis,
         keeper_rate=keeper_rate,
@@ -93,7 +81,7 @@ def command(
     else:
         say_if_simulated(basis.simulated)
         _show(plan, pictures, explain=explain)
-    if subject is not None and plan.asked is not None and not plan.asked.kept:
+    if plan.asked is not None and not plan.asked.kept:
         click.get_current_context().exit(1)
 
 
@@ -103,22 +91,19 @@ def _show(plan: LimitsPlan, pictures: list[Path], *, explain: bool) -> None:
     from coincide.report.words import planning as words
 
     basis, found = plan.basis, plan.found
+    for line in () if plan.asked is None else words.asked_lines(plan.asked):
+        say(line)
     say_basis(basis)
     say(words.skew_line(basis.rig, found))
     table(
         words.limits_columns(found, basis.model), words.limits_rows(found, basis.model), "The fastest subject"
     )
-    rows = words.everyday_rows(basis.rig, basis.model, found.keeper_rate, found.point)
     table(
         words.everyday_columns(basis.model),
-        rows,
+        words.everyday_rows(basis.rig, basis.model, found),
         "Everyday subjects, all rough, at the fast end of their range",
     )
-    blur = words.blur_line(basis.model)
-    if blur is not None:
-        say(blur)
-    for line in () if plan.asked is None else words.asked_lines(plan.asked, found.keeper_rate):
-        say(line)
+    say(words.kept_line(basis.model))
     if plan.hand.rate_rad_s:
         say(words.hand_line(plan.hand))
     for path in pictures:

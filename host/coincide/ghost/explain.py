@@ -174,9 +174,9 @@ def _unit_m(rig: Rig, thing: Thing) -> float:
 
 def _height_m(rig: Rig, thing: Thing) -> float:
     body = rig.bodies.a
-    view = view_of(body)  # of the scene: a body on its side has its long edge upright there
+    view = view_of(body, thing.distance_m)  # of the scene: a body on its side has its long edge upright there
     x, z = (2 * thing.place[0] - 1) * view.half_x, (1 - 2 * thing.place[1]) * view.half_z
-    return body.lens.focal_length_m * math.hypot(x, z)
+    return body_image_distance_m(body, thing.distance_m) * math.hypot(x, z)
 
 
 def _per_second_m_s(rig: Rig, thing: Thing) -> float:
@@ -184,10 +184,10 @@ def _per_second_m_s(rig: Rig, thing: Thing) -> float:
 
 
 def _sweep_s(rig: Rig, thing: Thing) -> float:
-    view = view_of(rig.bodies.a)
+    view = view_of(rig.bodies.a, thing.distance_m)
     x = (2 * thing.place[0] - 1) * view.half_x
     z = (1 - 2 * thing.place[1]) * view.half_z
-    return float(sweep_skew_s(rig, x, z))
+    return float(sweep_skew_s(rig, x, z, thing.distance_m))
 
 
 def _one_s(thing: Thing, rate: float, sweep_s: float, sign: float) -> tuple[float, float]:

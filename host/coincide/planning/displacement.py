@@ -25,9 +25,16 @@ def towards_m(height_m: Number, distance_m: Number, speed_m_s: Number, skew_s: N
     return height_m * speed_m_s * skew_s / distance_m
 
 
-def rotation_m(b_m: Number, height_m: Number, rate_rad_s: Number, skew_s: Number) -> Number:
-    """The rig turns about an upright or level axis: b w T (1 + (r/b)**2) along the turning, at image height r."""
-    return b_m * rate_rad_s * skew_s * (1.0 + (height_m / b_m) ** 2)
+def rotation_m(b_m: Number, x_m: Number, y_m: Number, rate_rad_s: Number, time_s: Number) -> Number:
+    """The rig turns about an upright or a level axis, whichever moves the place (x, y) on film farther.
+
+    About the upright axis the picture moves by (b + x**2/b, x y / b) a radian, about the level one by
+    (x y / b, b + y**2/b): the pinhole projection differentiated.
+    """
+    farther = np.maximum(np.abs(x_m), np.abs(y_m))
+    per_radian = np.hypot(b_m + farther**2 / b_m, x_m * y_m / b_m)
+    moved: Number = per_radian * rate_rad_s * time_s
+    return moved
 
 
 def roll_m(height_m: Number, rate_rad_s: Number, skew_s: Number) -> Number:

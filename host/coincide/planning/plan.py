@@ -16,7 +16,7 @@ from coincide.planning.limits import (
     limits,
 )
 from coincide.planning.nearest import Nearest, nearest
-from coincide.planning.subjects import HELD_RATES_RAD_S
+from coincide.planning.verdict import Use, Verdict, verdict
 from coincide.rig.model import Subject
 from coincide.rig.trace import Link
 
@@ -25,21 +25,25 @@ NEAREST_FOCUS = 4.0  # focal lengths, as counted from the film: no lens focuses 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """One subject across: what it needs, and how near it may come."""
+    """One subject: the verdict on it, what skew it needs, and how near it may come."""
 
-    subject: Subject
+    verdict: Verdict
     inverse: Inverse
     nearest: Nearest
 
     @property
+    def subject(self) -> Subject:
+        return self.verdict.use.subject
+
+    @property
     def kept(self) -> bool:
-        """The skew stays below what the subject needs, for the keeper rate asked."""
-        return self.inverse.skew_s <= self.inverse.skew_needed_s
+        """Sharp and free of fringes, for the keeper rate asked: the one verdict."""
+        return self.verdict.kept
 
 
 @dataclass(frozen=True, slots=True)
 class LimitsPlan:
-    """The table of limits, hand movement, and one subject (None where there is none that moves across)."""
+    """The table of limits, the rig's turning, and one subject (None where there is none)."""
 
     basis: Basis
     found: Limits
@@ -60,9 +64,9 @@ def limits_plan(
     point: Point = "centre",
     focal_lengths_m: tuple[float, ...] = (),
     subject: Subject | None = None,
-    rate_rad_s: float = HELD_RATES_RAD_S["held"],
+    rate_rad_s: float = 0.0,
 ) -> LimitsPlan:
-    """Limits of the rig on this basis. `subject`: the rig's own by default; one that comes nearer is left out."""
+    """Limits of the rig on this basis. `subject`: the rig's own by default."""
     rig, model = basis.rig, basis.model
     lenses = focal_lengths_m or tuple(body.lens.focal_length_m for body in rig.both)
     distances_m = tuple(distance for distance in DISTANCES_M if distance >= NEAREST_FOCUS * max(lenses))
@@ -73,23 +77,16 @@ def limits_plan(
         point=point,
         distances_m=distances_m,
         focal_lengths_m=focal_lengths_m or None,
+        rate_rad_s=rate_rad_s,
     )
     hand = hand_movement(rig, model, rate_rad_s, keeper_rate)
     chosen = subject or rig.tolerance.subject
-    asked = None
-    if chosen is not None and chosen.direction == "across":
-        asked = _asked(basis, chosen, keeper_rate, point)
+    if chosen is not None and point == "corner":
+        chosen = chosen.model_copy(update={"point": point})
+    asked = None if chosen is None else asked_of(Use(rig, model, chosen, rate_rad_s, keeper_rate))
     return LimitsPlan(basis, found, hand, asked)
 
 
-def _asked(basis: Basis, subject: Subject, keeper_rate: float, point: Point) -> Asked:
-    back = inverse(
-        basis.rig,
-        basis.model,
-        speed_m_s=subject.speed_m_s,
-        distance_m=subject.distance_m,
-        keeper_rate=keeper_rate,
-        point=point,
-    )
-    near = nearest(basis.rig, basis.model, subject.speed_m_s, keeper_rate=keeper_rate, point=point)
-    return Asked(subject.model_copy(update={"point": point}), back, near)
+def asked_of(use: Use) -> Asked:
+    """The verdict on one subject, and the same turned round."""
+    return Asked(verdict(use), inverse(use), nearest(use))

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from scipy.optimize import brentq
-from scipy.stats import norm
+from scipy.special import ndtr, ndtri
 
 from coincide.errors import BadInput
 from coincide.rig.calibration import Calibration
@@ -14,7 +14,7 @@ from coincide.rig.model import Rig
 from coincide.rig.sweep import SweepSpread, sweep_spread
 from coincide.rig.trace import Link
 
-COVER_95 = float(norm.ppf(0.975))
+COVER_95 = float(ndtri(0.975))
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +51,7 @@ class SkewModel:
             return abs(sweep_s)
 
         def excess(limit_s: float) -> float:
-            inside = norm.cdf((limit_s - sweep_s) / spread_s) - norm.cdf((-limit_s - sweep_s) / spread_s)
+            inside = ndtr((limit_s - sweep_s) / spread_s) - ndtr((-limit_s - sweep_s) / spread_s)
             return float(inside) - rate
 
         return float(brentq(excess, 0.0, abs(sweep_s) + 40.0 * spread_s, xtol=1e-12))
@@ -89,6 +89,13 @@ def skew_model(
         ),
     )
     return SkewModel(jitter, offset_u, sweep.corner_s, unequal_s, sweep, chain)
+
+
+def model_at(model: SkewModel, rig: Rig, subject_m: float) -> SkewModel:
+    """The same jitter and offset on a rig, its lenses focused as set or on a subject so far away."""
+    spread = sweep_spread(rig, subject_m)
+    a, b = (body.shutter.exposure for body in rig.both)
+    return replace(model, sweep_s=spread.corner_s, sweep=spread, unequal_s=abs(a.nominal_s - b.nominal_s) / 2)
 
 
 def _figure(given: float | None, calibration: Calibration | None, name: str) -> tuple[float, str]:

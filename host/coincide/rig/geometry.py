@@ -7,6 +7,7 @@ that sees the reflection into the scene: its normal is d - y, and everything the
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -15,6 +16,7 @@ import numpy.typing as npt
 
 from coincide.rig.model import Body
 from coincide.rig.parts import Electronic, FocalPlane, Frame, Leaf, Looks, Mount, Sweep, TopPlate
+from coincide.rig.tolerance import body_image_distance_m
 
 Vector = npt.NDArray[np.float64]
 Mirrored = Literal["no", "left-right", "top-bottom"]
@@ -68,11 +70,16 @@ class View:
     turned: Turned
 
 
-def view_of(body: Body) -> View:
-    """What a body sees, from its mount, frame, lens and shutter."""
+def view_of(body: Body, subject_m: float = math.inf) -> View:
+    """What a body sees, from its mount, frame, lens and shutter.
+
+    Focused as its lens says, else on `subject_m`, metres from the lens: near by, the film stands farther from
+    the lens and sees less of the scene.
+    """
     right, up = _scene_sides(body.mount)
-    half_right = body.frame.width_m / 2 / body.lens.focal_length_m
-    half_up = body.frame.height_m / 2 / body.lens.focal_length_m
+    b_m = body_image_distance_m(body, subject_m)
+    half_right = body.frame.width_m / 2 / b_m
+    half_up = body.frame.height_m / 2 / b_m
     half_x, half_z = np.abs(right) * half_right + np.abs(up) * half_up
     shutter = body.shutter
     sweep, half_sweep, travel_s, curve = None, 0.0, 0.0, 0.5

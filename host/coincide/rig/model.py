@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import unicodedata
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, model_validator
 
+from coincide.errors import BadInput
 from coincide.rig.fields import (
     ClosureTime,
     Distance,
@@ -36,9 +38,11 @@ from coincide.rig.parts import (
 )
 from coincide.rig.plate import Plate
 from coincide.session.rules import EdgeRules
+from coincide.units import quantity
 
 FORMAT = "coincide-rig"
 VERSION = 1
+WAYS_RAD = {"across": 0.0, "towards": math.pi / 2}
 HELD = 0.5  # of the time the frame is surely open: a contact shut for less than that was no X contact
 
 
@@ -46,6 +50,21 @@ def _no_commands(name: str) -> str:
     if any(unicodedata.category(letter) in ("Cc", "Cf", "Zl", "Zp") for letter in name):
         raise ValueError("a name of letters, digits and signs was expected, without control characters.")
     return name
+
+
+def direction_of(text: str) -> str:
+    """'across', 'towards', or an angle between the two, as written; the ends by their names. Raises ValueError."""
+    expected = "'across', 'towards', or an angle such as '30 deg' from across towards the camera was expected"
+    if text in WAYS_RAD:
+        return text
+    try:
+        angle_rad = quantity(text, "angle")
+    except BadInput:
+        raise ValueError(f"'{text}' is no direction: {expected}.") from None
+    if not 0.0 <= angle_rad <= math.pi / 2 + 1e-9:
+        raise ValueError(f"'{text}' is out of range: {expected}, at most '90 deg'.")
+    ends = {0.0: "across", math.pi / 2: "towards"}
+    return next((name for end, name in ends.items() if math.isclose(angle_rad, end, abs_tol=1e-6)), text)
 
 
 Name = Annotated[str, AfterValidator(_no_commands)]
@@ -144,8 +163,18 @@ class Subject(Part):
     name: Name = Field("the subject", description="what it is, such as 'a walker'")
     speed_m_s: Speed = Field(alias="speed", description="its speed, such as '5 km/h'")
     distance_m: Distance = Field(alias="distance", description="its distance from the lens, such as '10 m'")
-    direction: Literal["across", "towards"] = Field("across", description="the way it moves")
+    direction: Annotated[str, AfterValidator(direction_of)] = Field(
+        "across",
+        description="the way it moves: 'across', 'towards', or an angle such as '30 deg' from across",
+    )
     point: Literal["centre", "corner"] = Field("centre", description="where in the frame it is")
+
+    @property
+    def angle_rad(self) -> float:
+        """How far its way turns from across (0) towards the camera (pi / 2)."""
+        if self.direction in WAYS_RAD:
+            return WAYS_RAD[self.direction]
+        return quantity(self.direction, "angle")
 
     @model_validator(mode="after")
     def _moves_on_film(self) -> Subject:
@@ -240,6 +269,11 @@ class Rig(Part):
     def both(self) -> tuple[Body, Body]:
         """Body A and body B, in the order of every array."""
         return (self.bodies.a, self.bodies.b)
+
+    def with_body(self, index: int, **parts: object) -> Rig:
+        """The same rig with parts of one body (0 = A, 1 = B) exchanged for others that were read already."""
+        body = self.both[index].model_copy(update=parts)
+        return self.model_copy(update={"bodies": self.bodies.model_copy(update={"ab"[index]: body})})
 
     @property
     def exposures(self) -> tuple[str, str]:

@@ -43,6 +43,16 @@ def from_focusing_scale_m(scale_m: float, focal_length_m: float) -> float:
     return (scale_m + math.sqrt(root)) / 2.0
 
 
+def direction_factor(angle_rad: float, x: float, z: float) -> float:
+    """Image speed of a subject on level ground, in units of b v / D, seen at tangents (x, z) from the lens axis.
+
+    angle_rad: how far its way turns from across (0) towards the camera (pi/2). What comes nearer moves away from
+    the frame's centre, by the tangent of its place; the side to which both parts add up is taken.
+    """
+    along = abs(math.cos(angle_rad)) + abs(x) * abs(math.sin(angle_rad))
+    return math.hypot(along, abs(z) * math.sin(angle_rad))
+
+
 def circle_of_confusion_m(diagonal_m: float) -> float:
     """The format's customary circle of confusion, diagonal / 1442. A figure for depth of field."""
     return diagonal_m / DIAGONAL_PER_CONFUSION

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -38,22 +39,35 @@ class SweepSpread:
 
 @dataclass(frozen=True, slots=True)
 class SkewMap:
-    """Skew over the common field with the best single offset on; x (columns,) and z (rows,) are tangents of
-    the angle from the axis, to the right and up in the scene; skew_s (rows, columns), positive when B is late."""
+    """Skew over the common field, the offset right in frame centre; x (columns,) and z (rows,) are tangents of the
+    angle from the axis, to the right and up in the scene; skew_s (rows, columns), positive when B is late."""
 
     x: Grid
     z: Grid
     skew_s: Grid
 
 
-def sweep_spread(rig: Rig) -> SweepSpread:
-    """The spread for the rig as it is mounted."""
-    return spread_between(view_of(rig.bodies.a), view_of(rig.bodies.b))
+def views_of(rig: Rig, subject_m: float | None = None) -> tuple[View, View]:
+    """Both bodies' views, focused as they are set, else on a subject: the rig's own, or `subject_m` away."""
+    own = rig.tolerance.subject
+    if subject_m is None:
+        subject_m = math.inf if own is None else own.distance_m
+    return view_of(rig.bodies.a, subject_m), view_of(rig.bodies.b, subject_m)
+
+
+def common_half(first: View, second: View) -> tuple[float, float]:
+    """Half the field that both see, to the right and up in the scene, as tangents: its corner is *the* corner."""
+    return min(first.half_x, second.half_x), min(first.half_z, second.half_z)
+
+
+def sweep_spread(rig: Rig, subject_m: float | None = None) -> SweepSpread:
+    """The spread for the rig as it is mounted, focused as `views_of` says."""
+    return spread_between(*views_of(rig, subject_m))
 
 
 def spread_between(first: View, second: View) -> SweepSpread:
     """The spread between two views. The sum of one term along x and one along z: extremes of each suffice."""
-    half_x, half_z = min(first.half_x, second.half_x), min(first.half_z, second.half_z)
+    half_x, half_z = common_half(first, second)
     along_x = _skew_s(first, second, np.linspace(-half_x, half_x, FINE), np.zeros(FINE))
     along_z = _skew_s(first, second, np.zeros(FINE), np.linspace(-half_z, half_z, FINE))
     least, most = float(along_x.min() + along_z.min()), float(along_x.max() + along_z.max())
@@ -76,18 +90,17 @@ def spread_between(first: View, second: View) -> SweepSpread:
     )
 
 
-def sweep_skew_s(rig: Rig, x: npt.ArrayLike, z: npt.ArrayLike) -> Grid:
+def sweep_skew_s(rig: Rig, x: npt.ArrayLike, z: npt.ArrayLike, subject_m: float | None = None) -> Grid:
     """Skew at scene directions (tangents), less the skew at frame centre. Beyond a field: at its edge."""
-    return _skew_s(view_of(rig.bodies.a), view_of(rig.bodies.b), np.asarray(x, float), np.asarray(z, float))
+    return _skew_s(*views_of(rig, subject_m), np.asarray(x, float), np.asarray(z, float))
 
 
 def skew_map(rig: Rig, columns: int = 49, rows: int = 33) -> SkewMap:
-    """Skew over the field that both bodies see, with the best single offset on."""
-    first, second = view_of(rig.bodies.a), view_of(rig.bodies.b)
-    half_x, half_z = min(first.half_x, second.half_x), min(first.half_z, second.half_z)
+    """Skew over the field that both bodies see, with the offset on that `calibrate` sets: right in frame centre."""
+    first, second = views_of(rig)
+    half_x, half_z = common_half(first, second)
     x, z = np.linspace(-half_x, half_x, columns), np.linspace(-half_z, half_z, rows)
-    skew_s = _skew_s(first, second, *np.meshgrid(x, z))
-    return SkewMap(x, z, skew_s + spread_between(first, second).centre_shift_s)
+    return SkewMap(x, z, _skew_s(first, second, *np.meshgrid(x, z)))
 
 
 def _skew_s(first: View, second: View, x: Grid, z: Grid) -> Grid:

@@ -9,6 +9,7 @@ from coincide.rig.model import Body, Rig, Subject
 from coincide.rig.optics import (
     PRINT_CONFUSION_PER_DISTANCE,
     circle_of_confusion_m,
+    direction_factor,
     from_focusing_scale_m,
     image_distance_m,
 )
@@ -54,11 +55,11 @@ def tolerance(rig: Rig) -> ToleranceFigures:
 def _least_time_s(rig: Rig, subject: Subject, point: str, on_film_m: tuple[float, float]) -> float:
     times = [math.inf]
     for body, film_m in zip(rig.both, on_film_m, strict=True):
-        if subject.direction == "across":
-            reach_m = body_image_distance_m(body, subject.distance_m)
-        else:
-            reach_m = 0.0 if point == "centre" else body.frame.diagonal_m / 2
-        if reach_m > 0:
+        b_m = body_image_distance_m(body, subject.distance_m)
+        # In the corner, whichever way it comes: the frame's own half diagonal, along its way.
+        corner = 0.0 if point == "centre" else body.frame.diagonal_m / 2 / b_m
+        reach_m = b_m * direction_factor(subject.angle_rad, corner, 0.0)
+        if reach_m > 1e-9 * b_m:
             times.append(film_m * subject.distance_m / (reach_m * subject.speed_m_s))
     return min(times)
 

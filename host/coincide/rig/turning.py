@@ -6,10 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import product
 
-from coincide.rig.geometry import AXES, TOP_PLATES, View, scan_words, view_of
+from coincide.rig.geometry import AXES, TOP_PLATES, View, scan_words
 from coincide.rig.model import Rig
 from coincide.rig.parts import Looks, Mount, TopPlate
-from coincide.rig.sweep import spread_between, sweep_spread
+from coincide.rig.sweep import spread_between, views_of
 
 WORTH_IT = 0.7  # a change is advised when it leaves less than this part of the spread
 
@@ -30,26 +30,29 @@ class Turning:
     say: str
 
 
-def turnings(rig: Rig) -> tuple[Turning, ...]:
-    """Every other mount of one body that keeps the common field, least skew first, turning before moving."""
-    now_s = sweep_spread(rig).across_s
-    views = (view_of(rig.bodies.a), view_of(rig.bodies.b))
+def turnings(rig: Rig, subject_m: float | None = None) -> tuple[Turning, ...]:
+    """Every other mount of one body that keeps the common field, least skew first, turning before moving.
+
+    `subject_m`: what lenses without a set focus stand at, as in `views_of`.
+    """
+    views = views_of(rig, subject_m)
+    now_s = spread_between(*views).across_s
     found = [
         _turning(rig, body, mount, view, now_s, spread_between(*_with(views, body, view)).across_s)
         for body in (0, 1)
-        for mount, view in _other_mounts(rig, body)
+        for mount, view in _other_mounts(rig, body, subject_m)
         if _field(*_with(views, body, view)) >= _field(*views) * 0.999
     ]
     found.sort(key=lambda one: (round(one.across_then_s, 7), one.moves, one.body == 0))
     return tuple(found)
 
 
-def advice(rig: Rig) -> Turning | None:
+def advice(rig: Rig, subject_m: float | None = None) -> Turning | None:
     """The turning to recommend, or None where none is worth it.
 
     Turning a body where it stands beats carrying it to another side of the glass unless that leaves much less.
     """
-    worth = [one for one in turnings(rig) if one.across_then_s < WORTH_IT * one.across_now_s]
+    worth = [one for one in turnings(rig, subject_m) if one.across_then_s < WORTH_IT * one.across_now_s]
     if not worth:
         return None
     in_place = [one for one in worth if not one.moves]
@@ -69,14 +72,14 @@ def _turning(rig: Rig, body: int, mount: Mount, view: View, now_s: float, then_s
     return Turning(body, mount, moves, now_s, then_s, scan_words(view), say)
 
 
-def _other_mounts(rig: Rig, body: int) -> Iterator[tuple[Mount, View]]:
+def _other_mounts(rig: Rig, body: int, subject_m: float | None) -> Iterator[tuple[Mount, View]]:
     one = rig.both[body]
     looks_possible: list[Looks] = ["straight"] if one.mount.looks == "straight" else [*AXES][1:]
     for looks, top in product(looks_possible, TOP_PLATES):
         if (looks, top) == (one.mount.looks, one.mount.top_plate) or abs(AXES[looks] @ TOP_PLATES[top]) > 0.5:
             continue
         mount = Mount(looks=looks, top_plate=top)
-        yield mount, view_of(one.model_copy(update={"mount": mount}))
+        yield mount, views_of(rig.with_body(body, mount=mount), subject_m)[body]
 
 
 def _with(views: tuple[View, View], body: int, view: View) -> tuple[View, View]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from coincide.cli.terminal.options import Command
-from coincide.cli.terminal.quantities import DISTANCE, JITTER, SPEED
+from coincide.cli.terminal.quantities import DIRECTION, DISTANCE, JITTER, SHARE, SPEED, TURNING
 from coincide.cli.terminal.show import aside, say
 from coincide.errors import BadInput
 
@@ -28,10 +28,34 @@ jitter_option = click.option(
 )
 
 
+keepers_option = click.option(
+    "--keepers",
+    "keeper_rate",
+    type=SHARE,
+    default="0.9",
+    show_default=True,
+    help="The share of pairs that is to be kept: 0.9 or '90 %'.",
+)
+turning_option = click.option(
+    "--turning",
+    "rate_rad_s",
+    type=TURNING,
+    default="tripod",
+    show_default=True,
+    help="How fast the rig turns: held, braced, tripod, or a rate such as '2 deg/s'.",
+)
+
+
 def subject_options(function: Command) -> Command:
-    """`--subject-speed`, `--distance`, `--corner`: another subject than the rig's own."""
+    """`--subject-speed`, `--distance`, `--direction`, `--corner`: another subject than the rig's own."""
     function = click.option(
         "--corner", is_flag=True, help="In the worst corner of the frame, where the sweeps add their part."
+    )(function)
+    function = click.option(
+        "--direction",
+        type=DIRECTION,
+        default=None,
+        help="The way it moves: across, towards, or an angle such as '30 deg' from across towards the camera.",
     )(function)
     function = click.option(
         "--distance", "distance_m", type=DISTANCE, default=None, help="How far away, from the lens: '10 m'."
@@ -68,7 +92,7 @@ def subject_asked(
     speed_m_s: float | None,
     distance_m: float | None,
     *,
-    towards: bool = False,
+    direction: str | None = None,
     corner: bool = False,
 ) -> Subject | None:
     """The rig's own subject with what was asked put in; None when nothing was asked. Raises BadInput."""
@@ -77,7 +101,7 @@ def subject_asked(
     from coincide.rig.model import Subject
 
     own = rig.tolerance.subject
-    if speed_m_s is None and distance_m is None and not towards and not corner:
+    if speed_m_s is None and distance_m is None and direction is None and not corner:
         return None
     speed_m_s = speed_m_s if speed_m_s is not None or own is None else own.speed_m_s
     distance_m = distance_m if distance_m is not None or own is None else own.distance_m
@@ -95,8 +119,8 @@ def subject_asked(
         "name": own.name if own is not None and same else "a subject",
         "speed": f"{speed_m_s!r} m/s",
         "distance": f"{distance_m!r} m",
-        "direction": "towards" if towards else "across",
-        "point": "corner" if corner or towards else "centre" if own is None else own.point,
+        "direction": direction or ("across" if own is None else own.direction),
+        "point": "corner" if corner or direction == "towards" else "centre" if own is None else own.point,
     }
     try:
         return Subject.model_validate(kind)

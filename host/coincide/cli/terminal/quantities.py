@@ -100,6 +100,21 @@ def _turning(text: str) -> float:
     return rate
 
 
+class _Direction(click.ParamType):  # type: ignore[type-arg,unused-ignore]
+    """'across', 'towards' or an angle between them, as the rig file takes it."""
+
+    name = "direction"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        from coincide.rig.model import direction_of
+
+        try:
+            return direction_of(value)
+        except ValueError as refused:
+            raise BadInput(f"--direction: {refused}") from None
+
+
+DIRECTION = _Direction()
 SPEED = quantity_above_zero("speed", least="0.001 m/s", most="1000 m/s")
 LENGTH = quantity_above_zero("length")
 DISTANCE = quantity_above_zero("length", least="1 cm", most="100 km")

@@ -9,11 +9,14 @@ from dataclasses import dataclass
 from coincide.errors import BadInput
 from coincide.planning.basis import Basis
 from coincide.planning.exposure.light import PairLight, calibrated_pairs
-from coincide.planning.nearest import everyday_nearest, nearest
+from coincide.planning.nearest import Nearest, crossing, nearest
+from coincide.planning.subjects import EVERYDAY
+from coincide.planning.verdict import Use, verdict
 from coincide.report.words.exposure import ev_range
+from coincide.report.words.figures import KMH, figure, length, plain
 from coincide.report.words.numbers import count, ms, percent
-from coincide.report.words.planning import KMH, figure, length, plain
 from coincide.report.words.series import who
+from coincide.report.words.verdict import card_verdict
 from coincide.rig.calibration import Calibration, Found, stale_reasons
 from coincide.rig.geometry import scan_words, view_of
 from coincide.rig.model import Body, Rig
@@ -45,7 +48,7 @@ class CardBody:
 @dataclass(frozen=True, slots=True)
 class CardContent:
     """All text of the card. `pairs`: calibrated pair, what to delay, EV it is right for. `rows`: subject, km/h, kept
-    from, with blur; `warning`: red, empty when all is well."""
+    from, sharp, no fringe; `warning`: red, empty when all is well."""
 
     kicker: str
     invented: bool
@@ -82,7 +85,7 @@ def card_content(basis: Basis, found: Iterable[Found], version: str, keeper_rate
         bodies=(_body(rig.bodies.a), _body(rig.bodies.b)),
         pairs=_pairs(rig, found, basis.found),
         limits_note=_limits_note(basis, keeper_rate),
-        columns=("moving across", "km/h", "kept from", *(("with blur",) if basis.model.unequal_s else ())),
+        columns=("moving across", "km/h", "kept from", "sharp", "no fringe"),
         rows=_rows(basis, keeper_rate),
         lights=_lights(calibration),
         cautions=tuple(caution.say for caution in cautions_for("arm")),
@@ -138,31 +141,24 @@ def _light(pair: PairLight | None) -> str:
 
 
 def _limits_note(basis: Basis, keeper_rate: float) -> str:
-    skew_s = basis.model.skew_for_rate_s(keeper_rate, 0.0)
-    say = f"{percent(keeper_rate)} of pairs stay below {ms(skew_s, skew_s / 10)} of skew in frame centre."
-    if basis.model.unequal_s:
-        say += " 'With blur' counts the unequal exposures."
-    return f"{say} Everyday speeds are rough."
+    own = basis.rig.tolerance.subject
+    say = f"For {percent(keeper_rate)} of pairs, on a tripod; everyday speeds are rough."
+    if own is None:
+        return say
+    return f"{card_verdict(verdict(Use(basis.rig, basis.model, own, keeper_rate=keeper_rate)))} {say}"
 
 
 def _rows(basis: Basis, keeper_rate: float) -> tuple[tuple[str, ...], ...]:
     """The rig's own subject, then everyday ones at the fast end of their range."""
-    rig, model = basis.rig, basis.model
-    own = rig.tolerance.subject
-    chosen = []
-    if own is not None and own.direction == "across":
-        chosen.append((own.name, own.speed_m_s, nearest(rig, model, own.speed_m_s, keeper_rate=keeper_rate)))
-    everyday = {one.name: (one, near) for one, near in everyday_nearest(rig, model, keeper_rate=keeper_rate)}
-    chosen += [(name, everyday[name][0].fast_m_s, everyday[name][1]) for name in ON_THE_CARD]
-    return tuple(
-        (
-            name,
-            figure(speed_m_s * KMH),
-            length(near.alone_m),
-            *((length(near.with_blur_m),) if model.unequal_s else ()),
-        )
-        for name, speed_m_s, near in chosen
-    )
+    own = basis.rig.tolerance.subject
+    fast = {one.name: one.fast_m_s for one in EVERYDAY}
+    chosen = [*([own] if own is not None else []), *(crossing(name, fast[name]) for name in ON_THE_CARD)]
+    rows = []
+    for subject in chosen:
+        near: Nearest = nearest(Use(basis.rig, basis.model, subject, keeper_rate=keeper_rate))
+        away = (length(distance_m) for distance_m in (near.kept_m, near.sharp_m, near.with_blur_m))
+        rows.append((subject.name, figure(subject.speed_m_s * KMH), *away))
+    return tuple(rows)
 
 
 def _lights(calibration: Calibration) -> tuple[str, ...]:

@@ -7,15 +7,17 @@ from pathlib import Path
 from typing import Any
 
 from coincide.planning.basis import Basis
-from coincide.planning.budget import Budget, Change
+from coincide.planning.budget import Budget
+from coincide.planning.changes import Change
 from coincide.planning.exposure.body import BodyExposure
 from coincide.planning.exposure.light import PairLight
 from coincide.planning.exposure.mend import Mend
 from coincide.planning.exposure.pairing import Pairing, pairing_chain
 from coincide.planning.nearest import everyday_nearest
 from coincide.planning.plan import Asked, LimitsPlan
+from coincide.planning.verdict import Verdict
 from coincide.report.card.content import CardContent
-from coincide.report.words.planning import within
+from coincide.report.words.verdict import verdict_lines
 from coincide.rig.geometry import scan_words, scene_sweep_words, view_of
 from coincide.rig.model import Rig, Subject
 from coincide.rig.sweep import sweep_spread
@@ -28,7 +30,13 @@ VERSION = 1
 def limits_json(plan: LimitsPlan, pictures: Iterable[Path]) -> dict[str, Any]:
     """The fastest subjects by distance and lens, everyday subjects, one subject asked about."""
     basis, found, hand = plan.basis, plan.found, plan.hand
-    everyday = everyday_nearest(basis.rig, basis.model, keeper_rate=found.keeper_rate, point=found.point)
+    everyday = everyday_nearest(
+        basis.rig,
+        basis.model,
+        keeper_rate=found.keeper_rate,
+        point=found.point,
+        rate_rad_s=found.rate_rad_s,
+    )
     return {
         "format": "coincide-limits-result",
         "version": VERSION,
@@ -39,8 +47,11 @@ def limits_json(plan: LimitsPlan, pictures: Iterable[Path]) -> dict[str, Any]:
         "skew_s": found.skew_s,
         "distances_m": found.distances_m,
         "focal_lengths_m": found.focal_lengths_m,
+        "kept_across_m_s": found.kept_across_m_s,
+        "kept_towards_m_s": found.kept_towards_m_s,
         "across_m_s": found.across_m_s,
         "across_with_blur_m_s": found.across_blur_m_s,
+        "sharp_m_s": found.sharp_m_s,
         "towards_m_s": found.towards_m_s,
         "everyday": [
             {
@@ -48,6 +59,8 @@ def limits_json(plan: LimitsPlan, pictures: Iterable[Path]) -> dict[str, Any]:
                 "slow_m_s": one.slow_m_s,
                 "fast_m_s": one.fast_m_s,
                 "rough": True,
+                "kept_from_m": near.kept_m,
+                "sharp_from_m": near.sharp_m,
                 "nearest_m": near.alone_m,
                 "nearest_with_blur_m": near.with_blur_m,
             }
@@ -59,6 +72,8 @@ def limits_json(plan: LimitsPlan, pictures: Iterable[Path]) -> dict[str, Any]:
             "shift_m": hand.shift_m,
             "bend_m": hand.bend_m,
             "left_m": hand.left_m,
+            "unequal_m": hand.unequal_m,
+            "blur_m": hand.blur_m,
         },
         "chain": _chain(plan.chain),
         "pictures": list(pictures),
@@ -88,10 +103,43 @@ def budget_json(basis: Basis, found: Budget) -> dict[str, Any]:
         "total_m": found.total_m,
         "total_scan_pixels": found.total_pixels,
         "allowed_m": found.allowed_m,
-        "within": within(found),
+        "within": found.verdict.free,
+        "kept": found.verdict.kept,
+        "verdict": verdict_json(found.verdict),
         "best": None if found.best is None else _change(found.best),
+        "sharpening": None if found.sharpening is None else _change(found.sharpening),
         "changes": [_change(one) for one in found.changes],
         "chain": _chain(found.chain),
+    }
+
+
+def verdict_json(found: Verdict) -> dict[str, Any]:
+    """The one verdict: kept or not, what rules, and the parts on each film."""
+    use = found.use
+    return {
+        "kept": found.kept,
+        "sharp": found.sharp,
+        "free_of_fringes": found.free,
+        "ruling": found.ruling,
+        "keeper_rate": use.keeper_rate,
+        "rate_rad_s": use.rate_rad_s,
+        "bodies": [
+            {
+                "name": body.name,
+                "allowed_m": one.allowed_m,
+                "blur_m": one.blur_m,
+                "turning_blur_m": one.turning_blur_m,
+                "ghost_m": one.ghost_m,
+                "skew_m": one.skew_m,
+                "sweep_m": one.sweep_m,
+                "unequal_m": one.unequal_m,
+                "turning_m": one.turning_m,
+                "curtain_share": one.fast_share,
+                "curtain_m": one.fast_m if found.too_fast else 0.0,
+            }
+            for body, one in zip(use.rig.both, found.bodies, strict=True)
+        ],
+        "say": list(verdict_lines(found)),
     }
 
 
@@ -195,6 +243,9 @@ def _basis(basis: Basis) -> dict[str, Any]:
 
 def _asked(asked: Asked) -> dict[str, Any]:
     return _subject(asked.subject) | {
+        "verdict": verdict_json(asked.verdict),
+        "kept_from_m": asked.nearest.kept_m,
+        "sharp_from_m": asked.nearest.sharp_m,
         "skew_needed_s": asked.inverse.skew_needed_s,
         "nearest_m": asked.inverse.nearest_m,
         "nearest_with_blur_m": asked.nearest.with_blur_m,
@@ -254,7 +305,12 @@ def _pair(pair: PairLight) -> dict[str, Any]:
 
 
 def _change(change: Change) -> dict[str, Any]:
-    return {"say": change.say, "total_then_m": change.total_then_m, "saved_m": change.saved_m}
+    return {
+        "say": change.say,
+        "total_then_m": change.total_then_m,
+        "saved_m": change.saved_m,
+        "kept_then": change.then.kept,
+    }
 
 
 def _chain(links: Iterable[Link]) -> list[dict[str, Any]]:

@@ -19,7 +19,7 @@ from coincide.rig.model import Rig
 if TYPE_CHECKING:
     from coincide.timing.offset.suggest import OffsetSuggestion
 
-MAP_ALT = "Skew over the frame in milliseconds, as colours with contour lines, the best single offset on."
+MAP_ALT = "Skew over the frame in milliseconds, colours with contour lines, the offset right in frame centre."
 MAP_CAPTION = (
     "The part of the scene that both bodies see. No offset removes these differences; they add to the skew of every "
     "pair, and matter most where something moves near the edge."
@@ -49,16 +49,15 @@ def _over_the_frame(rig: Rig) -> Section:
 
 def _what_it_can(plan: LimitsPlan) -> Section:
     basis, found = plan.basis, plan.found
-    blur = words.blur_line(basis.model)
-    asked = () if plan.asked is None else words.asked_lines(plan.asked, found.keeper_rate)
-    lines = [basis_line(basis), words.skew_line(basis.rig, found), *([blur] if blur else [])]
+    asked = () if plan.asked is None else words.asked_lines(plan.asked)
+    lines = [basis_line(basis), words.skew_line(basis.rig, found), words.kept_line(basis.model)]
     fastest = _table(
         "The fastest subject", words.limits_columns(found, basis.model), words.limits_rows(found, basis.model)
     )
     everyday = _table(
         "Everyday subjects, all rough, at the fast end of their range",
         words.everyday_columns(basis.model),
-        words.everyday_rows(basis.rig, basis.model, found.keeper_rate, found.point),
+        words.everyday_rows(basis.rig, basis.model, found),
     )
     chain = PageTable(
         "Where every number comes from",

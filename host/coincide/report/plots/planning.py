@@ -25,9 +25,9 @@ from coincide.report.plots.palette import (
     WITHIN_EDGE,
 )
 from coincide.report.plots.series import HEIGHT_IN, WIDE_ONLY, WIDTH_IN, new_figure, save
+from coincide.report.words.figures import KMH, plain
+from coincide.report.words.figures import figure as digits
 from coincide.report.words.numbers import percent
-from coincide.report.words.planning import KMH, plain
-from coincide.report.words.planning import figure as digits
 from coincide.rig.geometry import scene_sweep_words, view_of
 from coincide.rig.model import Rig
 from coincide.rig.sweep import skew_map, sweep_spread
@@ -40,7 +40,7 @@ if TYPE_CHECKING:
 
 LENS_COLOUR = (ACCENT, BODY_COLOUR[0], BODY_COLOUR[1], AFTER, DOUBT, INK)
 LENS_MARKER = ("o", "s", "D", "^", "v", "P")
-SLOWEST_M_S, FASTEST_M_S = 0.04, 80.0
+SLOWEST_M_S, FASTEST_M_S = 0.02, 80.0
 CELLS = (73, 49)
 
 
@@ -68,18 +68,16 @@ def limits_plot(plan: LimitsPlan) -> Figure:
 
 
 def _curves(axes: Axes, plan: LimitsPlan) -> None:
-    found, blurred = plan.found, plan.basis.model.unequal_s > 0
+    found = plan.found
     for index, focal_m in enumerate(found.focal_lengths_m):
         colour, marker = LENS_COLOUR[index % 6], LENS_MARKER[index % 6]
         style: dict[str, Any] = {"color": colour, "marker": marker, "markersize": 5, "linewidth": 1.8}
         lens = f"{plain(focal_m * 1e3)} mm"
-        axes.plot(found.distances_m, found.across_m_s[:, index], label=f"across, {lens}", **style)
-        if blurred:
-            style |= {"markerfacecolor": "none", "linestyle": (0, (5, 2))}
-            axes.plot(found.distances_m, found.across_blur_m_s[:, index], label=f"{lens}, with blur", **style)
-    axes.plot(
-        found.distances_m, found.towards_m_s[:, 0], color=FAINT, linestyle=":", linewidth=2, label="towards"
-    )
+        axes.plot(found.distances_m, found.kept_across_m_s[:, index], label=f"across, {lens}", **style)
+        style |= {"markerfacecolor": "none", "linestyle": (0, (5, 2))}
+        axes.plot(found.distances_m, found.across_m_s[:, index], label=f"{lens}, by skew alone", **style)
+    kept_m_s = found.kept_towards_m_s[:, 0]
+    axes.plot(found.distances_m, kept_m_s, color=FAINT, linestyle=":", linewidth=2, label="towards")
     axes.set_xscale("log")
     axes.set_yscale("log")
     axes.set_ylim(SLOWEST_M_S, FASTEST_M_S)
@@ -135,7 +133,7 @@ def skew_map_plot(rig: Rig) -> Figure | None:
     spread = sweep_spread(rig)
     if spread.relation == "no sweep":
         return None
-    figure, axes = new_figure("Skew over the frame, best single offset on", height_in=4.6)
+    figure, axes = new_figure("Skew over the frame, with the offset that 'calibrate' sets", height_in=4.6)
     figure.set_layout_engine("compressed")
     with mpl.rc_context(RC):
         _map(axes, rig)
@@ -149,7 +147,8 @@ def skew_map_plot(rig: Rig) -> Figure | None:
     ]
     figure.supxlabel(
         f"The exposure runs over the scene: {', '.join(ways)}.  {digits(spread.across_s * 1e3)} ms across "
-        "the frame.",
+        f"the frame.\nThe best single offset would lie {digits(abs(spread.centre_shift_s) * 1e3)} ms beside it and "
+        f"leave {digits(spread.after_offset_s * 1e3)} ms at most.",
         fontsize=8.5,
         color=FAINT,
     )

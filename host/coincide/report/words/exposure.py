@@ -7,8 +7,8 @@ import math
 from coincide.planning.exposure.body import BodyExposure
 from coincide.planning.exposure.light import PairLight
 from coincide.planning.exposure.pairing import Pairing
+from coincide.report.words.figures import figure
 from coincide.report.words.numbers import ms
-from coincide.report.words.planning import figure
 from coincide.report.words.series import who
 from coincide.rig.calibration import Calibration
 from coincide.rig.model import Rig

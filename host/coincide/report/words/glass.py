@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from coincide.planning.glass.footprint import Past
 from coincide.planning.glass.plan import ARCMINUTE_RAD, GlassPlan
-from coincide.report.words.planning import UM, figure, plain
+from coincide.report.words.figures import UM, figure, plain
 from coincide.report.words.series import who
 
 MM = 1e3

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from coincide.planning.infrared.bracket import Bracket, BracketPair, Setting
 from coincide.planning.infrared.focus import InfraredFocus
-from coincide.report.words.planning import UM, figure
+from coincide.report.words.figures import UM, figure
 from coincide.report.words.series import who
 from coincide.rig.model import Rig
 

@@ -50,8 +50,9 @@ def geometry_lines(rig: Rig) -> tuple[str, ...]:
     )
     said = [
         f"{how} in the scene: {spread.across_s * 1e3:.1f} ms of skew across the frame, "
-        f"{spread.after_offset_s * 1e3:.2g} ms at most after the best single offset "
-        f"({spread.rms_s * 1e3:.2g} ms root mean square)."
+        f"{spread.corner_s * 1e3:.2g} ms at most with the offset that 'calibrate' sets, right in frame centre.",
+        f"The best single offset, {abs(spread.centre_shift_s) * 1e3:.2g} ms beside it, would leave "
+        f"{spread.after_offset_s * 1e3:.2g} ms at most ({spread.rms_s * 1e3:.2g} ms root mean square).",
     ]
     if turning is not None:
         said.append(f"Advice: {turning.say}")
