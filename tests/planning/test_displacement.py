@@ -67,7 +67,7 @@ def test_a_rig_that_turns_against_projected_points(seed: int) -> None:
     rolled = np.array(
         [[math.cos(angle), -math.sin(angle), 0], [math.sin(angle), math.cos(angle), 0], [0, 0, 1]]
     )
-    truth = np.linalg.norm(projected(rolled @ point, b_m) - projected(point, b_m))
+    truth = float(np.linalg.norm(projected(rolled @ point, b_m) - projected(point, b_m)))
     assert roll_m(math.hypot(x, y) * b_m, rate, SKEW_S) == pytest.approx(truth, rel=1e-3)
 
 

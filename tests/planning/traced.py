@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from coincide.rig.model import Body, Rig
-from coincide.rig.parts import Leaf
+from coincide.rig.parts import Electronic, Leaf
 from tests.rig.test_geometry import LENS_POINTS, WORLD
 
 Array = npt.NDArray[np.float64]
@@ -59,7 +59,8 @@ def passing_s(body: Body, tangent: Array, b_m: float) -> float:
         "top to bottom": 0.5 - top / height,
         "bottom to top": 0.5 + top / height,
     }[body.shutter.sweep]
-    travel_s = getattr(body.shutter, "travel_s", None) or getattr(body.shutter, "readout_s", 0.0)
+    shutter = body.shutter
+    travel_s = shutter.readout_s if isinstance(shutter, Electronic) else shutter.travel_s
     return float(travel_s * _when(min(max(float(run), 0.0), 1.0), getattr(body.shutter, "curve", 0.5)))
 
 
