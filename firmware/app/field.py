@@ -13,7 +13,8 @@ from .units import ns_to_ticks
 from .verdict import read_frame
 
 PRESET_SETTLES_MS = 3000  # the chosen preset is written to flash when the person has stopped choosing
-POLL_MS = 4
+POLL_MS = 4  # while a contact settles
+REST_POLL_MS = 8  # while none has moved: the shortest press of a finger is several times that
 SLOW_POLL_MS = 50  # while the laptop has the box and no press is waited for
 
 
@@ -64,12 +65,10 @@ class Field:
 
     def due_in(self, now):
         """Milliseconds until the contacts must be read again."""
-        if not self._box.guard.armed and not self._box.watch.on:
-            return POLL_MS
         for button in self._buttons:
             if button.settling:
                 return POLL_MS
-        return SLOW_POLL_MS
+        return SLOW_POLL_MS if self._box.guard.armed or self._box.watch.on else REST_POLL_MS
 
     def drop(self):
         """The outputs were opened: nothing is held any more, and the finger must come up first."""

@@ -3,7 +3,8 @@
 from .wire import LineReader, encode
 
 HELD_MOST = 2048  # no request is read while more than this waits to go out
-LINES_A_STEP = 4  # and then back to the loop, where safety comes first
+PIECE_BYTES = 64  # a packet of the port
+PIECES_A_STEP = 8  # and then back to the loop, where safety comes first
 STALLED_MS = 2  # the port took no more: try again so soon
 
 
@@ -18,7 +19,8 @@ class Link:
         self._at = 0
         self._replies = []  # type: list[bytes]
         self._held = 0
-        self._going = b""
+        self._going = memoryview(b"")  # the line that is going out, and how much of it is gone
+        self._gone = 0
 
     def next_requests(self):
         """What the next complete line brought: a list of records and `Refused`s, [] while a line is not
@@ -52,21 +54,20 @@ class Link:
         self._held += len(line)
 
     def send(self):
-        """Write a few lines, or what the port takes. Milliseconds until there is more to do, -1 for nothing."""
-        for _ in range(LINES_A_STEP):
-            if not self._going:
+        """Write a few packets, or what the port takes. Milliseconds until there is more to do, -1 for nothing."""
+        for _ in range(PIECES_A_STEP):
+            if self._gone >= len(self._going):
                 if self._replies:
-                    self._going = self._replies.pop(0)
-                    self._held -= len(self._going)
+                    line = self._replies.pop(0)
+                    self._held -= len(line)
                 else:
                     line = self._events.next_line()
                     if line is None:
                         return -1
-                    self._going = line
-            taken = self._board.serial_write(self._going)
-            if taken >= len(self._going):
-                self._going = b""
-            else:
-                self._going = self._going[taken:]
+                self._going, self._gone = memoryview(line), 0
+            piece = self._going[self._gone : self._gone + PIECE_BYTES]
+            taken = self._board.serial_write(piece)
+            self._gone += taken
+            if taken < len(piece):
                 return STALLED_MS
         return 0

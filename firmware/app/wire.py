@@ -33,7 +33,7 @@ def encode(record):
     # Newlines inside strings are escaped by JSON, tabs too: the separators are safe. MicroPython's
     # dumps knows no `separators` before 1.25 and no `ensure_ascii`, so both are left alone.
     payload = json.dumps(record).encode()
-    return payload + b"\t" + crc32_hex(payload) + b"\n"
+    return b"".join((payload, b"\t", crc32_hex(payload), b"\n"))
 
 
 def decode_line(line):

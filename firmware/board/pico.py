@@ -15,7 +15,7 @@ from .sampler import Sampler
 from .usb import UsbSerial
 
 WATCHDOG_MS = 5000
-IDLE_LOOK_MS = 1
+IDLE_LOOK_MS = 2  # a byte ends the wait by itself, an edge has to be looked for
 
 PRESSED = ("button_half", "button_full", "wound", "preset")
 
@@ -70,8 +70,8 @@ class Board:
 
     def read_edges(self, sink):
         # A heartbeat may fall beside a real edge and blur it by some ticks: not while a shot runs.
-        if not self._releases.busy():
-            self._sampler.beat_if_due()
+        if self._sampler.beat_is_due() and not self._releases.busy():
+            self._sampler.beat()
         return self._sampler.drain(sink)
 
     def edges_waiting(self):
@@ -119,7 +119,8 @@ class Board:
         return self._usb.read()
 
     def serial_write(self, data):
-        return self._usb.write(data)
+        # While a release may be closed nothing is risked that might wait for the host.
+        return self._usb.write(data, self._releases.busy())
 
     def start_watchdog(self):
         """From here on the chip resets itself, outputs open, when nobody feeds it for five seconds."""

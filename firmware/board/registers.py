@@ -6,7 +6,7 @@ on the two chips but for the mode bits of the DMA transfer count.
 
 import sys
 
-from machine import mem32
+from machine import mem16, mem32
 
 PIO_BASES = (0x50200000, 0x50300000)
 DMA_BASE = 0x50000000
@@ -93,6 +93,8 @@ class PioBlock:
         self.base = PIO_BASES[number]
         # Worked out once: an address this high costs MicroPython memory, and opening must not need any.
         self._instr_at = [self.base + INSTR + MACHINE_STRIDE * machine for machine in range(4)]
+        self._addr_at = [self.base + ADDR + MACHINE_STRIDE * machine for machine in range(4)]
+        self._fdebug_at = self.base + FDEBUG
 
     def start_together(self, mask):
         """Enables the machines of `mask` on one cycle, their clock dividers restarted with them."""
@@ -115,8 +117,8 @@ class PioBlock:
         self.execute(machine, address)
 
     def address(self, machine):
-        """Where a machine is."""
-        return mem32[self.base + ADDR + MACHINE_STRIDE * machine] & 31
+        """Where a machine is. Takes no memory."""
+        return mem32[self._addr_at[machine]] & 31
 
     def wrap_target(self, machine):
         """Where a machine's program wraps to: tells where MicroPython has put the program."""
@@ -138,10 +140,10 @@ class PioBlock:
 
     def overflowed(self):
         """Mask of the machines that dropped a word since `forget_overflows` (FDEBUG.RXSTALL)."""
-        return mem32[self.base + FDEBUG] & 15
+        return mem32[self._fdebug_at] & 15
 
     def forget_overflows(self):
-        mem32[self.base + FDEBUG] = 15  # write one to clear
+        mem32[self._fdebug_at] = 15  # write one to clear
 
 
 class TransferCount:
@@ -158,12 +160,14 @@ class TransferCount:
         self._ends = not is_rp2350
         self.start_value = RP2350_TRIGGER_SELF | RP2350_COUNT if is_rp2350 else 0xFFFFFFFF
         self._last = 0
+        self._low = 0  # the low half of `_last`: a number that takes no memory
         self._moved = 0
 
     def begin(self):
         """Sets the count of a channel that is about to be started. RP2350's mode bits go in as they are."""
         mem32[self._at] = self.start_value
         self._last = self.start_value & self._mask
+        self._low = self._last & 0xFFFF
         self._moved = 0
 
     def moved(self):
@@ -171,11 +175,13 @@ class TransferCount:
         now = mem32[self._at] & self._mask
         self._moved += (self._last - now) & self._mask
         self._last = now
+        self._low = now & 0xFFFF
         return self._moved
 
     def changed(self):
-        """True when words have been moved since `moved` was last asked."""
-        return mem32[self._at] & self._mask != self._last
+        """True when words have been moved since `moved` was last asked: many times a millisecond, so it takes no
+        memory."""
+        return mem16[self._at] != self._low
 
     def near_its_end(self):
         return self._ends and self._last < 1 << 28

@@ -13,7 +13,9 @@ from .registers import PioBlock, TransferCount
 RING_WORDS = RING_BYTES // 4
 ALL = (1 << MACHINES) - 1
 
-BATCH_RECORDS = 48  # of each machine a call: keeps the main loop's other branches waiting some 10 ms at most
+BATCH_RECORDS = (
+    16  # of each machine a call: an edge takes about a millisecond, and the loop has other things to do
+)
 BEAT_MS = 10000
 BEAT_ANSWER_MS = 500
 
@@ -123,14 +125,18 @@ class Sampler:
         self._beat_us = time.ticks_us()
         self._beat.value(self._beat_level)
 
-    def beat_if_due(self):
-        """To be called often: the loop counts must not run 206 s without a record."""
-        if time.ticks_diff(time.ticks_ms(), self._beat_ms) >= BEAT_MS and not self._beat_waits:
-            self.beat()
+    def beat_is_due(self):
+        """To be asked often: the loop counts must not run 206 s without a record."""
+        return time.ticks_diff(time.ticks_ms(), self._beat_ms) >= BEAT_MS and not self._beat_waits
 
     def pending(self):
         """True when `drain` has something to do: what it left for later, or what has come since."""
-        return self._behind or any(count.changed() for count in self._counts)
+        if self._behind:
+            return True
+        for count in self._counts:
+            if count.changed():
+                return True
+        return False
 
     def drain(self, sink):
         """Edges seen since the last call to `sink(channel, level, tick)`, in order; returns edges lost.
@@ -139,6 +145,9 @@ class Sampler:
         """
         self._sink = sink
         self._lost = 0
+        if not self.pending() and not self._block.overflowed() & ALL:
+            self._check_alive()
+            return self._lost
         before = [count.moved() for count in self._counts]
         batches = [self._copy(machine, before[machine]) for machine in range(MACHINES)]
         after = [count.moved() for count in self._counts]
@@ -165,7 +174,8 @@ class Sampler:
         read += skipped
         words = min((written - read) & ~1, 2 * BATCH_RECORDS)
         ring = self._rings[machine]
-        return skipped, [mem32[ring + (read + n) % RING_WORDS * 4] for n in range(words)]
+        mask = RING_WORDS - 1
+        return skipped, [mem32[ring + (n & mask) * 4] for n in range(read, read + words)]
 
     def _hand_over(self, machine, batch, written):
         """Passes a copied batch to the merger; returns the records lost to overwriting."""
@@ -177,8 +187,7 @@ class Sampler:
         lost = (skipped + late) // 2
         if lost:
             self._merger.skip(machine, lost)
-        for at in range(late, len(words), 2):
-            self._merger.take(machine, words[at], words[at + 1])
+        self._merger.take_all(machine, words, late)
         self._read[machine] = read + skipped + len(words)
         return lost
 

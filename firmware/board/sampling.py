@@ -18,22 +18,19 @@ class Track:
     """
 
     def __init__(self, phase):
-        self._phase = phase
         self._last = WORD
-        self._loops = 0
-        self._records = 0
+        self._now = phase  # the tick that the next record would have, were it made at once
 
     def tick(self, count):
         """Tick of the next record, from its loop count."""
-        self._loops += (self._last - count) & WORD
+        tick = self._now + LOOP_CYCLES * ((self._last - count) & WORD)
         self._last = count
-        tick = LOOP_CYCLES * self._loops + RECORD_CYCLES * self._records + self._phase
-        self._records += 1
+        self._now = tick + RECORD_CYCLES
         return tick
 
     def skip(self, records):
         """Records that were overwritten before anyone read them: the clock counts them all the same."""
-        self._records += records
+        self._now += RECORD_CYCLES * records
 
 
 class Merger:
@@ -47,16 +44,26 @@ class Merger:
         self._tracks = [Track(phase) for phase in phases]
         self._waiting = [[] for _ in phases]  # type: list[list[tuple[int, int]]]
         self._seen = [base] * len(self._tracks)
-        self._channels = channels
+        self._channel_of = {1 << channel: channel for channel in range(channels)}
         self._inversion = inversion
         self._base = base
         self.levels = levels
 
     def take(self, machine, count, pins):
         """One record of one machine, in the order in which the machine made them."""
-        tick = self._base + self._tracks[machine].tick(count)
+        self.take_all(machine, (count, pins), 0)
+
+    def take_all(self, machine, words, start):
+        """The records of one machine in `words` (count, pins, count, pins, ...) from `start` on."""
+        base = self._base
+        inversion = self._inversion
+        tick_of = self._tracks[machine].tick
+        keep = self._waiting[machine].append
+        tick = self._seen[machine]
+        for at in range(start, len(words), 2):
+            tick = base + tick_of(words[at])
+            keep((tick, words[at + 1] ^ inversion))
         self._seen[machine] = tick
-        self._waiting[machine].append((tick, pins ^ self._inversion))
 
     def skip(self, machine, records):
         """Records of a machine that are lost for good."""
@@ -70,6 +77,7 @@ class Merger:
         """
         horizon = None if all_in else min(self._seen)
         waiting = self._waiting
+        self._emit_agreed(sink, horizon)
         while True:
             first = None
             for queue in waiting:
@@ -78,12 +86,46 @@ class Merger:
             if first is None or (horizon is not None and first[0][0] > horizon):
                 return
             tick, levels = first.pop(0)
-            changed = levels ^ self.levels
-            if changed:
-                self.levels = levels
-                for channel in range(self._channels):
-                    if changed >> channel & 1:
-                        sink(channel, levels >> channel & 1, tick)
+            if levels != self.levels:
+                self._tell(sink, levels, tick)
+
+    def _emit_agreed(self, sink, horizon):
+        """The quick way, as long as the next record of every machine tells of the same change: the earliest counts and
+        the others say nothing new. No machine's next but one lies between them: it comes a record's time later."""
+        queues = self._waiting
+        done = 0
+        least = min([len(queue) for queue in queues])
+        try:
+            while done < least:
+                first, levels = queues[0][done]
+                last = first
+                for queue in queues:
+                    tick, others = queue[done]
+                    if others != levels:
+                        return
+                    if tick < first:
+                        first = tick
+                    elif tick > last:
+                        last = tick
+                if last - first >= RECORD_CYCLES or (horizon is not None and first > horizon):
+                    return
+                done += 1
+                if levels != self.levels:
+                    self._tell(sink, levels, first)
+        finally:  # whatever the sink does: what was told is not told again
+            for queue in queues:
+                del queue[:done]
+
+    def _tell(self, sink, levels, tick):
+        changed = levels ^ self.levels
+        self.levels = levels
+        channel = self._channel_of.get(changed)
+        if channel is not None:
+            sink(channel, levels >> channel & 1, tick)
+            return
+        for channel in range(len(self._channel_of)):
+            if changed >> channel & 1:
+                sink(channel, levels >> channel & 1, tick)
 
 
 def overwritten(written, read, ring):

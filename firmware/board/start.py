@@ -22,6 +22,9 @@ from . import registers  # noqa: E402
 
 # While modules are imported garbage is collected this often, so that none comes to lie between what stays.
 COLLECT_EVERY_BYTES = 8192
+# And this often from then on: a collection takes some milliseconds, whatever there is to collect; yet what is stored
+# in the course of a day must come to lie low, so that one large piece stays free.
+COLLECT_AT_WORK_BYTES = 16384
 LEAST_MICROPYTHON = (1, 24)
 MANY_CRASHES = 5
 SHORT_LIFE_MS = 30000
@@ -73,6 +76,7 @@ def run(board, events):
     box = Box(board, events)
     del events
     gc.collect()
+    gc.threshold(COLLECT_AT_WORK_BYTES)
     forgiven = False
     board.start_watchdog()
     while True:

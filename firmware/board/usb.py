@@ -1,10 +1,15 @@
-"""The USB serial line as a byte stream that never blocks."""
+"""The USB serial line as a byte stream that does not wait for a slow host."""
 
 import select
 import sys
+import time
 
 READ_MOST = 256
 WRITE_MOST = 64
+STALLED_MS = 5  # a write that took longer has waited for the host
+TRUSTED_BYTES = (
+    512  # taken one by one without a refusal: more than the port can hold, so the host reads again
+)
 
 
 def _ready(poller, ms):
@@ -15,35 +20,61 @@ def _ready(poller, ms):
 
 
 class UsbSerial:
-    """Reads and writes byte by byte, asking before each: the port's own calls wait for a slow host
-    (half a second at worst), and a box that waits cannot watch its interlock."""
+    """Reads byte by byte, asking before each: the port's own calls wait. Writes a packet at a time as long as the host
+    takes them; a port that is ready may still have less room than a packet, and then the call waits up to half a second
+    and drops the rest. After one such wait, and wherever the box must not wait, it writes byte by byte, asking before
+    each."""
 
     def __init__(self):
         self._in = sys.stdin.buffer
         self._out = sys.stdout.buffer
         self._byte = bytearray(1)
+        self._held = bytearray(READ_MOST)
+        self._view = memoryview(self._held)
         self._readable = select.poll()
         self._readable.register(sys.stdin, select.POLLIN)
         self._writable = select.poll()
         self._writable.register(sys.stdout, select.POLLOUT)
+        self._taken = TRUSTED_BYTES  # one by one since the last refusal
 
     def read(self):
         """What has arrived, at most 256 bytes; b"" if nothing."""
-        if not _ready(self._readable, 0):
+        poller = self._readable
+        if not _ready(poller, 0):
             return b""
-        held = bytearray()
-        while len(held) < READ_MOST and _ready(self._readable, 0):
-            self._in.readinto(self._byte)
-            held += self._byte
-        return bytes(held)
+        byte = self._byte
+        held = self._held
+        readinto = self._in.readinto
+        count = 0
+        while True:
+            readinto(byte)
+            held[count] = byte[0]
+            count += 1
+            if count == READ_MOST or not _ready(poller, 0):
+                return bytes(self._view[:count])
 
-    def write(self, data):
-        """Bytes accepted, at most 64."""
-        sent = 0
+    def write(self, data, careful=False):
+        """Bytes accepted, at most 64. `careful`: nothing that might wait."""
         most = min(len(data), WRITE_MOST)
+        if careful or self._taken < TRUSTED_BYTES:
+            return self._write_bytes(data, most)
+        if not _ready(self._writable, 0):
+            return 0
+        begun_ms = time.ticks_ms()
+        self._out.write(data if most == len(data) else data[:most])
+        if time.ticks_diff(time.ticks_ms(), begun_ms) > STALLED_MS:
+            self._taken = 0
+        return most
+
+    def _write_bytes(self, data, most):
+        sent = 0
         while sent < most and _ready(self._writable, 0):
             self._out.write(data[sent : sent + 1])
             sent += 1
+        if sent < most:
+            self._taken = 0
+        elif self._taken < TRUSTED_BYTES:
+            self._taken += sent
         return sent
 
     def wait(self, ms):

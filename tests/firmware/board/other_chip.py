@@ -95,6 +95,10 @@ def loaded_on(chip: OtherChip) -> Loaded:
         def __setitem__(self, address: int, word: int) -> None:
             chip.store(address, word)
 
+    class Mem16:
+        def __getitem__(self, address: int) -> int:
+            return chip.load(address) & 0xFFFF
+
     places: list[tuple[object, int]] = []
 
     def addressof(thing: bytearray) -> int:
@@ -111,6 +115,7 @@ def loaded_on(chip: OtherChip) -> Loaded:
 
     loaded._modules["machine"] = Namespace(
         Pin=pin,
+        mem16=Mem16(),
         mem32=Mem32(),
         freq=lambda: chip.freq,
         reset_cause=lambda: 1,

@@ -288,6 +288,32 @@ def test_serial_takes_what_fits_and_never_waits() -> None:
     assert board.serial_write(b"z") == 0
 
 
+def test_a_host_that_stops_reading_holds_the_box_up_once() -> None:
+    bench = Bench()
+    board, peer = bench.board, bench.loaded.peer
+    peer.reading = False
+    peer.room = 100  # less than two packets: the second waits, and loses what does not fit
+    assert [board.serial_write(b"y" * 64) for _ in range(4)] == [64, 64, 0, 0]
+    assert peer.waited == 1
+    peer.room = 30
+    assert [board.serial_write(b"y" * 64) for _ in range(3)] == [30, 0, 0]
+    # It reads again: byte by byte at first, then in packets.
+    peer.reading = True
+    assert [board.serial_write(b"y" * 64) for _ in range(10)] == [64] * 10
+    assert peer.waited == 1
+    assert board._usb._taken >= 512
+
+
+def test_nothing_waits_for_the_host_while_a_release_may_be_closed() -> None:
+    bench = Bench()
+    board, peer = bench.board, bench.loaded.peer
+    board.start_pair(0, 0, HZ // 10, HZ // 10)
+    peer.reading = False
+    peer.room = 100
+    assert [board.serial_write(b"y" * 64) for _ in range(3)] == [64, 36, 0]
+    assert peer.waited == 0
+
+
 def test_idle_ends_early_for_bytes_and_edges() -> None:
     bench = Bench()
     board, chip = bench.board, bench.chip

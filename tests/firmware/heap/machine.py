@@ -41,6 +41,7 @@ BLOCK_BYTES = 16
 HEAP_SHARE = 0.977  # of what is asked for, what is left to objects: the rest is the collector's own table
 SEEN_BYTES = 241_000  # of heap on a real build of MicroPython 1.28 for the RP2040
 SMALLEST_BYTES = 190 * 1024  # by the smallest build seen
+FUEL = 1 << 60
 
 
 @cache
@@ -77,26 +78,37 @@ def machine_file() -> Path:
 
 
 @cache
-def _engine() -> tuple[Any, Any]:
+def _engine(metered: bool) -> tuple[Any, Any]:
     wasmtime = pytest.importorskip("wasmtime", reason="wasmtime is not installed")
     config = wasmtime.Config()
     config.wasm_exceptions = True
     config.max_wasm_stack = 1 << 20
+    config.consume_fuel = metered
     engine = wasmtime.Engine(config)
     return engine, wasmtime.Module.from_file(engine, str(machine_file()))
 
 
-def run(root: Path, heap_bytes: int, *arguments: str) -> list[dict[str, Any]]:
-    """Runs /go.py of `root` in a heap that leaves `heap_bytes` to objects; its lines of JSON."""
-    engine, module = _engine()
+def run(root: Path, heap_bytes: int, *arguments: str, metered: bool = False) -> list[dict[str, Any]]:
+    """Runs /go.py of `root` in a heap that leaves `heap_bytes` to objects; its lines of JSON. `metered`: with the
+    instructions that the machine has run until each, as `spent`."""
+    engine, module = _engine(metered)
     import wasmtime
 
     store = wasmtime.Store(engine)
     out = bytearray()
+    spent: list[int] = []
+    if metered:
+        store.set_fuel(FUEL)
+
+    def wrote(data: bytes) -> None:
+        out.extend(data)
+        if metered and data.startswith(b"{"):
+            spent.append(FUEL - store.get_fuel())
+
     settings = wasmtime.WasiConfig()
     settings.argv = ["micropython", "-X", f"heapsize={int(heap_bytes / HEAP_SHARE)}", "/go.py", *arguments]
-    settings.stdout_custom = out.extend
-    settings.stderr_custom = out.extend
+    settings.stdout_custom = wrote
+    settings.stderr_custom = wrote
     settings.preopen_dir(str(root), "/")
     store.set_wasi(settings)
     linker = wasmtime.Linker(engine)
@@ -125,6 +137,8 @@ def run(root: Path, heap_bytes: int, *arguments: str) -> list[dict[str, Any]]:
         elif not line.startswith(("mem: ", "stack: ")):
             rest.append(line)
     assert said, lines
+    for line, until in zip(said, spent, strict=False):
+        line["spent"] = until
     return [*said, {"printed": "\n".join(rest)}]
 
 
@@ -142,9 +156,26 @@ class Board:
             path = root / name
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_bytes(content)
-        for name in ("chip", "play"):
+        for name in ("chip", "play", "costs"):
             compiled(HERE / f"{name}.py", root / f"{name}.mpy", f"{name}.py")
-        (root / "go.py").write_text("import sys\nsys.path[:] = ['/']\nimport play\n")
+        self._start("play")
+
+    def _start(self, name: str) -> None:
+        (self.root / "go.py").write_text(f"import sys\nsys.path[:] = ['/']\nimport {name}\n")
+
+    def costs(self) -> dict[str, tuple[float, int]]:
+        """(instructions, bytes) of each thing that costs.py measures; those of `idle` a millisecond."""
+        self._start("costs")
+        said = run(self.root, 500_000, metered=True)
+        self._start("play")
+        begun = {line["from"]: line["spent"] for line in said if "from" in line}
+        found = {}
+        for line in said:
+            if "to" in line:
+                each = line["us"] / 1000 if line["to"] == "idle" else line["each"]
+                found[line["to"]] = ((line["spent"] - begun[line["to"]]) / each, line["bytes"])
+        assert found, said
+        return found
 
     def run(self, what: str, heap_bytes: int, *arguments: str) -> list[dict[str, Any]]:
         """The heap is `heap_bytes` for the firmware; what the stand-in takes comes on top."""
