@@ -137,8 +137,8 @@ def run(root: Path, heap_bytes: int, *arguments: str, metered: bool = False) -> 
         elif not line.startswith(("mem: ", "stack: ")):
             rest.append(line)
     assert said, lines
-    for line, until in zip(said, spent, strict=False):
-        line["spent"] = until
+    for one, until in zip(said, spent, strict=False):
+        one["spent"] = until
     return [*said, {"printed": "\n".join(rest)}]
 
 
