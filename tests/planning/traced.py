@@ -166,8 +166,10 @@ def outlines_m(rig: Rig, mover: Mover, place: Array, skew_s: float = 0.0) -> tup
         for end in ENDS:
             start_s = index * skew_s + end * _exposure(rig, index) - centre_s
             time_s = start_s
-            for _ in range(30):
-                time_s = start_s + passing_s(body, mover.seen(place, time_s), b_m)
+            for _ in range(40):
+                before_s, time_s = time_s, start_s + passing_s(body, mover.seen(place, time_s), b_m)
+                if abs(time_s - before_s) < 1e-10:
+                    break
             ends.append(mover.seen(place, time_s))
         seen.append(ends)
     apart = max(float(np.hypot(*(b - a))) for a, b in zip(*seen, strict=True))
