@@ -333,3 +333,8 @@ def test_the_same_seed_plays_the_same_day_whenever_it_is_played(created: str) ->
     known = run("steady", 3)
     assert [record.tick for record in session.records] == [record.tick for record in known.session.records]
     assert len(str(number_base(session.header))) == 9
+
+
+def test_every_world_and_seed_is_a_box_of_its_own() -> None:
+    played = [open_simulated(world, seed=seed) for world in ("steady", "ennerby fen") for seed in (1, 2)]
+    assert len({BoxClient(port).identity.uid for port in played}) == 4

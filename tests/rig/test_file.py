@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -281,3 +282,13 @@ def test_damage_anywhere_is_read_or_refused_in_a_sentence(data: st.DataObject) -
     except BadInput as refusal:
         message = str(refusal)
     assert message.endswith((".", "?", ")"))
+
+
+@pytest.mark.parametrize("key", ["travel", "curve", "sync_uncertainty", "opening", "transmission"])
+def test_the_example_says_what_to_do_when_a_figure_is_unknown(key: str) -> None:
+    """Whoever does not know it finds there what to write, how good that is, and what measures it."""
+    told = [
+        TEMPLATE[at.start() : at.start() + 420]
+        for at in re.finditer(rf"^(?:#   )?{key} = ", TEMPLATE, re.MULTILINE)
+    ]
+    assert any("Unknown" in one for one in told)
