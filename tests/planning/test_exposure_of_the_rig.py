@@ -14,6 +14,7 @@ from scipy.optimize import brentq
 from coincide.planning.exposure.body import BodyExposure
 from coincide.planning.exposure.light import calibrated_pairs
 from coincide.planning.exposure.pairing import Pairing, pair_exposures
+from coincide.planning.skew_model import skew_model
 from coincide.report.words.exposure import can_be_set, light_words, off_words
 from coincide.rig.calibration import Found
 from coincide.rig.leaf import effective_exposure_s
@@ -251,3 +252,14 @@ def test_dials_go_beyond_four_seconds() -> None:
     assert pairing.bodies[0].mark.text == "15 s"
     assert shutter_time("15 s").nominal_s == 16
     assert any("longer than the box listens" in one for one in pairing.warnings)
+
+
+def test_limits_and_budget_count_what_the_blades_add() -> None:
+    """Judge: the sum over the time of what the blades leave open, for both bodies' exposures."""
+    lens = LARGE | {"focused": "infinity"}
+    rig = rig_with({"bodies.a.shutter": BLADES, "bodies.a.lens": lens})
+    area = (rig.bodies.a.lens.widest / 16) ** 2
+    wanted = (2**-5 - light_through(1.8e-3, 2.2e-3, 1 / 400, area)) / 2
+    model = skew_model(rig, jitter_s=1e-3)
+    assert model.unequal_s == pytest.approx(wanted, rel=1e-3)
+    assert any("blades are stopped down" in link.source for link in model.chain)

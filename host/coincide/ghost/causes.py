@@ -14,6 +14,7 @@ from typing import Literal
 
 from coincide.ghost.evidence import Known, Thing
 from coincide.ghost.verdict import BOTH, COVER, LEAST, Judged, Verdict
+from coincide.rig.leaf import effective_exposure_s
 from coincide.rig.model import Rig
 from coincide.rig.sweep import sweep_spread
 
@@ -100,7 +101,7 @@ def _sweep(
 def _unequal(
     rig: Rig, thing: Thing, rate_m_s: float, sweep_s: float, known: Known | None, relative: float
 ) -> Candidate:
-    a, b = (body.shutter.exposure.nominal_s for body in rig.both)
+    a, b = (effective_exposure_s(body) for body in rig.both)
     size_m = rate_m_s * abs(a - b) / 2
     u_m = size_m * relative
     skew_s = known.skew_s + sweep_s if known is not None and known.own else sweep_s

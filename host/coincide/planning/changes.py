@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from coincide.planning.verdict import Use, Verdict, verdict
+from coincide.rig.leaf import effective_exposure_s
 from coincide.rig.model import Body, Rig
 from coincide.rig.parts import Mount
 from coincide.rig.stops import USUAL_MARKS, aperture_mark, aperture_value
@@ -80,7 +81,7 @@ def sharpening(use: Use) -> Change | None:
         if one.smear_m <= one.allowed_m:
             continue
         longest_s = one.allowed_m / (one.speed_m_s + one.turning_m_s)
-        marks = [mark for mark in _dial(body) if mark.nominal_s <= longest_s]
+        marks = [mark for mark in _dial(body) if effective_exposure_s(body, mark) <= longest_s]
         if not marks:
             return None
         mark = max(marks, key=lambda mark: mark.nominal_s)
@@ -165,7 +166,7 @@ def _stopped_down(use: Use) -> _Paired | None:
 
 
 def _slower_first(rig: Rig) -> tuple[int, int]:
-    a, b = (body.shutter.exposure.nominal_s for body in rig.both)
+    a, b = (effective_exposure_s(body) for body in rig.both)
     return (0, 1) if a > b else (1, 0)
 
 

@@ -10,7 +10,9 @@ from scipy.special import ndtr, ndtri
 
 from coincide.errors import BadInput
 from coincide.rig.calibration import Calibration
-from coincide.rig.model import Rig
+from coincide.rig.leaf import effective_exposure_s
+from coincide.rig.model import Body, Rig
+from coincide.rig.parts import Leaf
 from coincide.rig.sweep import SweepSpread, sweep_spread
 from coincide.rig.trace import Link
 
@@ -74,12 +76,13 @@ def skew_model(
         offset_source = "calibration: interval_s, half its width over 1.96"
     sweep = sweep_spread(rig)
     a, b = (body.shutter.exposure for body in rig.both)
-    unequal_s = abs(a.nominal_s - b.nominal_s) / 2
+    a_s, b_s = (effective_exposure_s(body) for body in rig.both)
+    unequal_s = unequal_exposures_s(rig)
     chain = (
         Link("jitter", jitter * 1e3, "ms", jitter_source),
         Link("standard uncertainty of the offset", offset_u * 1e3, "ms", offset_source),
-        Link("exposure of A", a.nominal_s * 1e3, "ms", f"rig: bodies.a.shutter.exposure = {a}"),
-        Link("exposure of B", b.nominal_s * 1e3, "ms", f"rig: bodies.b.shutter.exposure = {b}"),
+        Link("exposure of A", a_s * 1e3, "ms", f"rig: bodies.a.shutter.exposure = {a}{_grown(rig.bodies.a)}"),
+        Link("exposure of B", b_s * 1e3, "ms", f"rig: bodies.b.shutter.exposure = {b}{_grown(rig.bodies.b)}"),
         Link("unequal exposures, at each end", unequal_s * 1e3, "ms", "computed: |tA - tB| / 2"),
         Link(
             f"sweeps, {sweep.relation}: skew in the worst corner",
@@ -94,8 +97,17 @@ def skew_model(
 def model_at(model: SkewModel, rig: Rig, subject_m: float) -> SkewModel:
     """The same jitter and offset on a rig, its lenses focused as set or on a subject so far away."""
     spread = sweep_spread(rig, subject_m)
-    a, b = (body.shutter.exposure for body in rig.both)
-    return replace(model, sweep_s=spread.corner_s, sweep=spread, unequal_s=abs(a.nominal_s - b.nominal_s) / 2)
+    return replace(model, sweep_s=spread.corner_s, sweep=spread, unequal_s=unequal_exposures_s(rig))
+
+
+def unequal_exposures_s(rig: Rig) -> float:
+    """By how much one exposure outlasts the other at each end, their middles together."""
+    a_s, b_s = (effective_exposure_s(body) for body in rig.both)
+    return abs(a_s - b_s) / 2
+
+
+def _grown(body: Body) -> str:
+    return ", and longer as its blades are stopped down" if isinstance(body.shutter, Leaf) else ""
 
 
 def _figure(given: float | None, calibration: Calibration | None, name: str) -> tuple[float, str]:

@@ -18,6 +18,7 @@ from coincide.planning.displacement import rotation_m
 from coincide.planning.skew_model import SkewModel, model_at
 from coincide.rig.curtain import time_at
 from coincide.rig.geometry import View
+from coincide.rig.leaf import effective_exposure_s
 from coincide.rig.model import Rig, Subject
 from coincide.rig.optics import direction_factor
 from coincide.rig.sweep import common_half, views_of
@@ -147,7 +148,7 @@ def on_film(use: Use, index: int) -> OnFilm:
     sweep_s = model.sweep_s if corner else 0.0
     # Registering the scans removes the same turning in all the frame: half the sweeps' spread stays at its ends.
     left_s = model.sweep.after_offset_s if corner else 0.0
-    exposure_s = body.shutter.exposure.nominal_s
+    exposure_s = effective_exposure_s(body)
     turned_m = turning_m_s * (model.unequal_s + left_s)
     skew_s = model.skew_for_rate_s(use.keeper_rate, sweep_s)
     share = max(_share_of_pace(view, (speed_m_s + turning_m_s) / b_m, corner) for view in views)
@@ -191,7 +192,7 @@ def _fast_s(rig: Rig, views: tuple[View, View], share: float, skew_s: float, cor
     """
     if share >= 1.0:
         return math.inf
-    reach_s = skew_s + sum(body.shutter.exposure.nominal_s for body in rig.both) / 2
+    reach_s = skew_s + sum(effective_exposure_s(body) for body in rig.both) / 2
     if corner:
         reach_s += sum(view.travel_s for view in views) / 2
     return share / (1.0 - share) * reach_s
