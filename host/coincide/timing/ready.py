@@ -7,7 +7,10 @@
              calibration's own uncertainty in both. Stopping at a ratio of 1/ERROR either way keeps each
              error below ERROR however early it stops (Ville's inequality); what is still open after the
              last planned shot goes to the likelier side.
-    jitter   against the calibration's, by the F test, once, when the shift is decided.
+    jitter   against the calibration's, once, when the shift is decided, by the mean absolute deviation, whose square
+             is near a chi-squared's part with 1/(pi - 2) of the degrees of freedom (Fisher 1920, memory): a far shot
+             of a heavy tail counts once and not squared.
+    order    shots that depend on their order do not decide: the skew moves while it is tested (timing/order.py).
 
 What this does in fact is in docs/ready.md, by simulation. Everything assumes only that shots scatter about
 a centre with the calibration's kind of jitter; the mean of ten and more shots is near normal for polling
@@ -25,15 +28,23 @@ from scipy import stats
 
 from coincide.errors import BadInput
 from coincide.rig.calibration import Calibration
+from coincide.timing.order import order_p
 
 Floats = npt.NDArray[np.float64]
+ORDERED = (
+    "The skew moves while it is tested: neighbouring pairs are alike. Let both bodies come to rest or warm up, and try "
+    "again; if it goes on, calibrate anew at this pace."
+)
 Verdict = Literal["ready", "touch up", "not ready", "go on"]
 
 REFUSED = 0.5  # of the tolerance: a shift that must not pass as ready
 HARMLESS = 0.25  # of the tolerance: a shift that must not raise an alarm
 ERROR = 0.025  # of each kind, for the shift; 5 % is promised, the rest is for what is not quite known
-JITTER_ALARM = 0.02
+JITTER_ALARM = 0.0185
+ORDER_ALARM = 0.005  # chance that a steady rig is sent back because its shots seem to depend on their order
 JITTER_POWER = 0.82  # 80 % is promised
+OF_ABSOLUTES = 1.0 / (np.pi - 2.0)
+STRAY = 5.0  # calibrated jitters from the others at which one shot alone is a stray
 DOUBLED = 2.0
 LEAST = 5
 MOST_LOST = (
@@ -163,11 +174,14 @@ def judge_ready(calibrated: Calibrated, skew_s: Floats, *, first_left_out: bool 
             verdict = VERDICTS[int(codes[decided[0]])]
             shift, interval, ratio = _estimates(calibrated, fresh[:used])
             fresh = fresh[:used]
-    if missed and verdict in ("ready", "touch up"):
+    ordered = verdict in ("ready", "touch up") and order_p(fresh) < ORDER_ALARM
+    if ordered or (missed and verdict in ("ready", "touch up")):
         verdict = "not ready"
     return Readiness(
         verdict=verdict,
-        why=_why(verdict, plan, calibrated, shift, ratio, missed, fresh.size),
+        why=ORDERED
+        if ordered and not missed
+        else _why(verdict, plan, calibrated, fresh, shift, ratio, missed),
         shift_s=shift,
         shift_interval_s=interval,
         touch_up_s=shift if verdict == "touch up" else 0.0,
@@ -197,13 +211,25 @@ def running_verdicts(calibrated: Calibrated, skew_s: Floats) -> npt.NDArray[np.i
     last = count >= plan.most
     moved = (ratio >= limit) | (last & (ratio >= 0.0))
     steady = (ratio <= -limit) | (last & (ratio < 0.0))
-    fresh_variance = squares / np.maximum(count - 1, 1)
-    bound = stats.f.ppf(1.0 - JITTER_ALARM, np.maximum(count - 1, 1), known)
-    shaky = fresh_variance > bound * calibrated.jitter_s**2
-    may_stop = count >= plan.least
     code = np.where(moved, TOUCH_UP, np.where(steady, READY, GO_ON))
-    code = np.where((code != GO_ON) & shaky, NOT_READY, code)
-    return np.asarray(np.where(may_stop, code, GO_ON), dtype=np.int8)
+    code = np.asarray(np.where(count >= plan.least, code, GO_ON), dtype=np.int8)
+    # The jitter is looked at once, when the shift is decided.
+    decided = np.argmax(code != GO_ON, axis=1)
+    for column in np.unique(decided):
+        tries = np.flatnonzero((decided == column) & (code[:, column] != GO_ON))
+        if tries.size and column:
+            bound = stats.f.ppf(1.0 - JITTER_ALARM, OF_ABSOLUTES * column, known)
+            shaky = spreads(skew_s[tries, : column + 1]) ** 2 > bound * calibrated.jitter_s**2
+            code[tries[shaky], column] = NOT_READY
+    return code
+
+
+def spreads(skew_s: Floats) -> Floats:
+    """Spread of each row (tries, n) about its mean by mean absolute deviation, as a normal's standard deviation;
+    (tries,), n >= 2."""
+    count = skew_s.shape[1]
+    off = np.abs(skew_s - skew_s.mean(axis=1, keepdims=True)).mean(axis=1)
+    return np.asarray(off * np.sqrt(0.5 * np.pi * count / (count - 1.0)), dtype=np.float64)
 
 
 def shots_it_takes(plan: ReadyPlan) -> str:
@@ -230,6 +256,23 @@ def _shots_for_jitter(calibrated_shots: int) -> int:
     return int(count[enough[0]]) if enough.size else int(count[-1])
 
 
+def _stray(calibrated: Calibrated, fresh: Floats) -> float | None:
+    """How far one shot lies from the others where it alone makes them seem shaky, seconds."""
+    if fresh.size <= LEAST:
+        return None
+    away = fresh - np.median(fresh)
+    farthest = int(np.argmax(np.abs(away)))
+    others = np.delete(fresh, farthest)
+    stray_s = float(fresh[farthest] - others.mean())
+    bound = float(stats.f.ppf(1.0 - JITTER_ALARM, OF_ABSOLUTES * (others.size - 1), calibrated.shots - 1))
+    if (
+        abs(stray_s) < STRAY * calibrated.jitter_s
+        or float(spreads(others[None, :])[0]) ** 2 > bound * calibrated.jitter_s**2
+    ):
+        return None
+    return stray_s
+
+
 def _estimates(calibrated: Calibrated, fresh: Floats) -> tuple[float, tuple[float, float], float]:
     """Shift, its 95 % interval and the jitter ratio."""
     if fresh.size < 2:
@@ -249,25 +292,33 @@ def _why(
     verdict: Verdict,
     plan: ReadyPlan,
     calibrated: Calibrated,
+    fresh: Floats,
     shift_s: float,
     ratio: float,
     missed: int,
-    shots: int,
 ) -> str:
     """The verdict's reason in a sentence."""
+    shots = fresh.size
     tolerance, shift = f"{calibrated.tolerance_s * 1e3:.2g} ms", f"{shift_s * 1e3:+.2f} ms"
     if plan.impossible is not None:
         return f"It cannot be told, because {plan.impossible}"
     if verdict == "go on":
         return f"{shots} shots do not decide it yet; {plan.usual} are usual for this jitter, {plan.most} the most."
     if missed:
-        return f"{missed} of the pairs had no answer from one of the bodies."
+        return f"{missed} of the pairs had no answer from one of the bodies, or no light at its gate."
     if verdict == "ready":
         return (
             f"A shift of half the tolerance of ±{tolerance} is ruled out after {shots} shots; found {shift}."
         )
     if verdict == "touch up":
         return f"The skew's centre has moved by {shift} of a tolerance of {tolerance}; add it to the offset."
+    stray_s = _stray(calibrated, fresh)
+    if stray_s is not None:
+        return (
+            f"One of {shots} pairs lay {stray_s * 1e3:+.2g} ms from the others, which scatter as calibrated: a stray, "
+            "no jitter. Look whether both bodies were wound and steady, and try again; if it comes again, calibrate "
+            "anew."
+        )
     return (
         f"The jitter is {ratio:.1f} times the calibrated one: look for weak batteries, a sticking plunger or a "
         "shutter that has not been exercised."

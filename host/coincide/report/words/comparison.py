@@ -38,7 +38,14 @@ def comparison_sentences(found: dict[str, Comparison], rig: Rig) -> list[str]:
     }
     if not found:
         return ["The two sessions have too little in common to be compared."]
-    return [sentence for name, one in found.items() for sentence in _sentences(names[name], one)]
+    said = [sentence for name, one in found.items() for sentence in _sentences(names[name], one)]
+    moving = [names[name] for name, one in found.items() if one.in_order]
+    if moving:
+        said.append(
+            f"{' and '.join(moving)} moved within a series too: neighbouring pairs are alike, and the intervals are "
+            "those of the fewer pairs that they are worth."
+        )
+    return said
 
 
 def turning_sentence(

@@ -3,18 +3,20 @@
 Location: Hodges-Lehmann shift (median of all differences, Lehmann 1975) with Moses' interval from the
 Mann-Whitney distribution, and a permutation test of the difference of medians. Scale: ratio of the median
 absolute deviations with a bootstrap interval, and the Brown-Forsythe test (Levene's about the median).
-SciPy does the tests.
+SciPy does the tests. All of these take the shots as independent of their order; where a test finds that they are not
+(timing/order.py), intervals and p-values are those of as many independent shots as they are worth.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 from scipy import special, stats
 
 from coincide.errors import BadInput
+from coincide.timing.order import worth
 
 Floats = npt.NDArray[np.float64]
 
@@ -29,7 +31,8 @@ AT_ONCE = 400_000  # values of resamples held at a time
 class Comparison:
     """Series two against series one. shift_s: by how much two is later, with its 95 % interval and the
     permutation test's p-value; shift_in_jitters: the same over the pooled robust deviation (effect size).
-    scale_ratio: spread of two over spread of one, 95 % interval, p-value. shots: how many of each."""
+    scale_ratio: spread of two over spread of one, 95 % interval, p-value. shots: how many of each;
+    worth: share of each that as many independent ones would be worth."""
 
     shift_s: float
     shift_interval_s: tuple[float, float]
@@ -39,6 +42,12 @@ class Comparison:
     scale_interval: tuple[float, float]
     scale_p: float
     shots: tuple[int, int]
+    worth: tuple[float, float] = (1.0, 1.0)
+
+    @property
+    def in_order(self) -> bool:
+        """In either series the shots depend on their order."""
+        return min(self.worth) < 1.0
 
     @property
     def shifted(self) -> bool:
@@ -69,7 +78,7 @@ def compare_series(one_s: Floats, two_s: Floats, *, seed: int = 516) -> Comparis
     spreads = _spread(one), _spread(two)
     pooled = float(np.sqrt((spreads[0] ** 2 + spreads[1] ** 2) / 2.0))
     ratio, interval = scale_ratio(one, two, rng)
-    return Comparison(
+    found = Comparison(
         shift_s=shift,
         shift_interval_s=(low, high),
         shift_p=_permutation_p(one, two, rng),
@@ -82,7 +91,41 @@ def compare_series(one_s: Floats, two_s: Floats, *, seed: int = 516) -> Comparis
         scale_interval=interval,
         scale_p=_scale_p(one, two),
         shots=(one.size, two.size),
+        worth=(worth(one), worth(two)),
     )
+    return found if not found.in_order else _of_fewer(found)
+
+
+def _of_fewer(found: Comparison) -> Comparison:
+    """The same with intervals, and p-values by the normal distribution, for the shots that these are worth."""
+    counts = np.array(found.shots, dtype=np.float64)
+    share = np.array(found.worth)
+    wider = float(np.sqrt(np.sum(1.0 / (counts * share)) / np.sum(1.0 / counts)))
+    low, high = (found.shift_s + wider * (end - found.shift_s) for end in found.shift_interval_s)
+    # Neighbours' squares correlate by the square of what their values do: their worth is less reduced.
+    like = ((1.0 - share) / (1.0 + share)) ** 2
+    of_squares = (1.0 - like) / (1.0 + like)
+    wider = float(np.sqrt(np.sum(1.0 / (counts * of_squares)) / np.sum(1.0 / counts)))
+    scale = found.scale_interval
+    if 0.0 < found.scale_ratio < np.inf and scale[0] > 0.0:
+        scale = (
+            found.scale_ratio * (scale[0] / found.scale_ratio) ** wider,
+            found.scale_ratio * (scale[1] / found.scale_ratio) ** wider,
+        )
+    return replace(
+        found,
+        shift_interval_s=(low, high),
+        shift_p=_normal_p(found.shift_s, high - low),
+        scale_interval=scale,
+        scale_p=found.scale_p
+        if not scale[0] > 0
+        else _normal_p(np.log(found.scale_ratio), np.log(scale[1] / scale[0])),
+    )
+
+
+def _normal_p(value: float, width: float) -> float:
+    """Two-sided, of a value whose 95 % interval is so wide."""
+    return float(2.0 * stats.norm.sf(abs(value) / (width / (2.0 * 1.96)))) if width > 0 else 0.0
 
 
 def _moses(gaps: Floats, n: int, m: int) -> tuple[float, float]:

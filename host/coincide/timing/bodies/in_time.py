@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from coincide.timing.finding import Finding
+from coincide.timing.offset.structure import UNNAMED
 from coincide.timing.offset.suggest import OffsetSuggestion
 
 CODES = {
@@ -14,6 +15,7 @@ CODES = {
     "swings": "swings",
     "steps": "step",
     "alike": "alike",
+    "unnamed": "order",
 }
 AGAIN = "Let both bodies come to rest, fire again at the pace you photograph at, and measure just before the picture."
 
@@ -32,6 +34,9 @@ def notice_in_time(found: OffsetSuggestion, number: npt.NDArray[np.int64]) -> tu
         say = f"The skew stepped by {abs(structure.change_s) * 1e3:.2g} ms {way} at shot {shot}; {now}."
         advice = "The offset is for the pairs after it. Find what changed there (a plug, a setting), and fire again."
         numbers |= {"shot": float(shot), "change_s": structure.change_s}
+    elif structure.kind == UNNAMED:
+        say = f"Pairs near in time are alike, in a way that none of the known movements explains: {now}."
+        advice = f"Look at the plot of skew by shot. {AGAIN}"
     elif structure.kind == "alike":
         say = (
             "Neighbouring pairs are more alike than chance has it and tell as little as far fewer would; "

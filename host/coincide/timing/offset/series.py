@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
+from scipy import special, stats
 
 from coincide.timing.offset.level import MOST_SHOTS, TIME_CONSTANTS, warm_up
 
@@ -15,7 +15,8 @@ Floats = npt.NDArray[np.float64]
 Indices = npt.NDArray[np.intp]
 
 FAR_OUT = 7.0  # robust standard deviations; see `far_out`
-DIFFERS = 2.0  # robust standard deviations by which a first shot must stand off to be left out
+DIFFERS = 0.05  # chance that a first shot like the others is left out for standing off
+WARMS = 0.01  # chance that a steady series is taken to warm up where its first shot is foretold
 LONG_REST = 5.0  # a rest this many times the usual one makes the next shot a first shot
 MOST_OUTLIERS = 0.1  # beyond this share they are not outliers but part of how the body behaves
 
@@ -55,10 +56,10 @@ def sort_out(
 
     Skew plus the offset then on is what the bodies do by themselves. Each is dithered by half a step of the
     box, `step_s`, either way: rounding hid as much, and identical shots must not claim certainty. The first
-    shot, and any after a rest of more than LONG_REST times the usual, is left out when it stands DIFFERS
-    robust deviations off the curve through the others, always with `keep_first` off: bodies often answer it
-    differently. One that is only a little off and kept moves the centre by less than DIFFERS / n
-    deviations, half the centre's uncertainty at 20 shots.
+    shot, and any after a rest of more than LONG_REST times the usual, is left out when it lies outside what the
+    others foretell (see `_unlike_the_others`), always with `keep_first` off: bodies often answer it differently.
+    One that is only a little off and kept moves the centre by about two nths of a deviation, half the centre's
+    uncertainty at 20 shots.
     """
     dither = step_s * np.random.default_rng(8).uniform(-0.5, 0.5, np.size(skew_s))
     natural = np.asarray(skew_s, dtype=np.float64) + np.asarray(offset_s, dtype=np.float64) + dither
@@ -76,7 +77,7 @@ def sort_out(
         if far.sum() > max(1.0, MOST_OUTLIERS * steady.sum()):
             far[:] = False
         if keep_first:
-            differing = first & (off > DIFFERS)
+            differing = first & _unlike_the_others(natural, x, steady & ~far)
     used = np.flatnonzero(seen & ~differing & ~far)
     return Series(
         used=used,
@@ -101,6 +102,31 @@ def after_rest(count: int, rest_s: Floats | None) -> npt.NDArray[np.bool_]:
         if long.sum() <= MOST_OUTLIERS * count:
             first |= long
     return first
+
+
+def _unlike_the_others(skew_s: Floats, x: Floats, others: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Which shots (n,) lie outside the prediction interval that `others` give for one more, at DIFFERS: about their
+    mean, or about the warm-up that explains them best where it earns its amount and time constant by an F test at
+    WARMS (Draper and Smith, Applied Regression Analysis, memory)."""
+    y, when = skew_s[others][-MOST_SHOTS:], x[others][-MOST_SHOTS:]
+    count, mean = y.size, float(y.mean())
+    basis = warm_up(when[None, :], np.array(TIME_CONSTANTS)[:, None])
+    middle = basis.mean(axis=1, keepdims=True)
+    squares = ((basis - middle) ** 2).sum(axis=1)
+    change = (basis - middle) @ (y - mean) / np.maximum(squares, 1e-12)
+    plain = float(((y - mean) ** 2).sum())
+    left = plain - change**2 * squares
+    best = int(np.argmin(left))
+    free = count - 3
+    if free >= 1 and plain - left[best] > 2.0 * float(stats.f.isf(WARMS, 2, free)) * left[best] / free:
+        place = warm_up(x, np.asarray(TIME_CONSTANTS[best])) - middle[best]
+        off, variance = skew_s - mean - change[best] * place, left[best] / free
+        spread = 1.0 + 1.0 / count + place**2 / squares[best]
+    else:
+        free = count - 1
+        off, variance, spread = skew_s - mean, plain / free, np.full(x.size, 1.0 + 1.0 / count)
+    limit = float(stats.t.isf(0.5 * DIFFERS, free)) * np.sqrt(variance * spread)
+    return np.asarray(np.abs(off) > limit, dtype=np.bool_)
 
 
 def _standing_off(skew_s: Floats, x: Floats, steady: npt.NDArray[np.bool_]) -> Floats:

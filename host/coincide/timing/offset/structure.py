@@ -32,6 +32,7 @@ from coincide.timing.offset.level import MOST_SHOTS, LevelDraws
 Floats = npt.NDArray[np.float64]
 
 KINDS = ("wanders", "trend", "swings", "steps", "alike")
+UNNAMED = "unnamed"  # the shots depend on their order, and none of KINDS explains them (suggest.py)
 PRIORS = (0.06, 0.03, 0.02, 0.02, 0.03)
 NONE = 1.0 - sum(PRIORS)
 SHARPENED = 1.5
@@ -73,7 +74,7 @@ class Ways:
 @dataclass(frozen=True, slots=True)
 class Structure:
     """What a series shows of structure in time. chance: that there is any; lead: by how many nats it explains the shots
-    better than the fitted shapes do without, priors included; kind: the likeliest of KINDS; shot: row in
+    better than the fitted shapes do without, priors included; kind: the likeliest of KINDS, or UNNAMED; shot: row in
     the used shots of the first after a step, else None; change_s: of that step."""
 
     chance: float

@@ -19,11 +19,12 @@ import numpy.typing as npt
 from scipy import special, stats
 
 from coincide.errors import BadInput
-from coincide.timing.offset.kernel import KernelFit, kernel_lead, kernel_offset, shape_fits
+from coincide.timing.offset.kernel import KernelFit, at_the_end, kernel_lead, kernel_offset, shape_fits
 from coincide.timing.offset.level import LevelDraws, draw_level
 from coincide.timing.offset.proof import tolerance_factor
 from coincide.timing.offset.series import Series, sort_out
-from coincide.timing.offset.structure import Structure, with_structure
+from coincide.timing.offset.structure import UNNAMED, Structure, with_structure
+from coincide.timing.order import order_p, worth
 
 Floats = npt.NDArray[np.float64]
 
@@ -131,9 +132,23 @@ def suggest_offset(
     moving = structure is not None and structure.lead > 0.0 and structure.lead > kernel_lead(series, steady)
     if moving or shape_fits(series, steady):
         found = _from_shape(series, draws, tolerance_s, resolution_s, type_b_s, seed)
-        return replace(found, structure=structure if moving else None)
-    kernel = kernel_offset(series, steady, tolerance_s, seed=seed)
-    return _from_kernel(series, steady, kernel, tolerance_s, resolution_s, type_b_s, seed)
+    else:
+        kernel = kernel_offset(series, steady, tolerance_s, seed=seed)
+        found = _from_kernel(series, steady, kernel, tolerance_s, resolution_s, type_b_s, seed)
+    return replace(found, structure=structure) if moving else _allowing_for_order(found, series, steady)
+
+
+def _allowing_for_order(found: OffsetSuggestion, series: Series, draws: LevelDraws) -> OffsetSuggestion:
+    """Where no structure explains the shots and what is left of them still depends on its order, the interval is that
+    of as many independent shots as they are worth."""
+    left = at_the_end(series, draws)
+    share = worth(left)
+    if share == 1.0:
+        return found
+    wider = float(np.sqrt(1.0 / share))
+    low, high = (found.best_s + wider * (end - found.best_s) for end in found.interval_s)
+    unnamed = Structure(1.0 - order_p(left), 0.0, UNNAMED, None, 0.0)
+    return replace(found, interval_s=(low, high), type_a_s=wider * found.type_a_s, structure=unnamed)
 
 
 def with_lost_keepers(found: OffsetSuggestion, lost: int) -> OffsetSuggestion:
