@@ -44,6 +44,7 @@ FORMAT = "coincide-rig"
 VERSION = 1
 WAYS_RAD = {"across": 0.0, "towards": math.pi / 2}
 HELD = 0.5  # of the time the frame is surely open: a contact shut for less than that was no X contact
+LEAST_LIGHT = 0.1  # of the marked exposure: light at the gate for less is no exposure
 
 
 def _no_commands(name: str) -> str:
@@ -294,6 +295,8 @@ def _rules(edges: Edges, shutter: Shutter) -> EdgeRules:
         latest_s=edges.latest_s,
         shortest_closed_s=edges.shortest_s,
         held_s=HELD * _surely_open_s(shutter),
+        # A spike of the sensor (a relay, a spark) is tens of microseconds long; no shutter is ten times too fast.
+        gate_shortest_s=max(EdgeRules().gate_shortest_s, LEAST_LIGHT * shutter.exposure.nominal_s),
     )
 
 

@@ -42,6 +42,7 @@ def show_analysis(analysis: Analysis) -> None:
         lateness,
         noticed,
         source_sentence,
+        steady_offset_on_s,
         was_recorded,
         was_watched,
         what_to_expect,
@@ -56,7 +57,8 @@ def show_analysis(analysis: Analysis) -> None:
     say(lateness(analysis))
     if analysis.suggestion is not None:
         again = "coincide recording" if was_recorded(measured) else "coincide watch"
-        say(what_to_set(measured.rig, analysis.suggestion, watched=was_watched(measured), again=again))
+        watched, on_s = was_watched(measured), steady_offset_on_s(measured)
+        say(what_to_set(measured.rig, analysis.suggestion, watched=watched, again=again, on_s=on_s))
         for line in (*what_to_expect(analysis.suggestion), *what_it_leaves(analysis)):
             say(line)
     for line in noticed(analysis):

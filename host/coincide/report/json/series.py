@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from coincide.report.words.left_over import left_at_each_end_s
 from coincide.report.words.quantities import json_of
@@ -44,7 +45,7 @@ def session_json(analysis: Analysis, path: Path | None) -> dict[str, Any]:
         },
         "seen_by": [body.how for body in measured.mids.bodies],
         "type_b_u_s": measured.mids.type_b_s,
-        "offset": None if analysis.suggestion is None else offset_json(analysis.suggestion),
+        "offset": None if analysis.suggestion is None else offset_json(analysis.suggestion, shots.number),
         "left_at_each_end_s": left_at_each_end_s(analysis),
         "budget": quantities[0].budget,
         "quantities": json_of(quantities, measured.rig),
@@ -61,8 +62,8 @@ def source_json(known: Known) -> dict[str, Any]:
     return {"kind": one.source, "file": one.file, "sha256": one.sha256, "bodies_named": one.named}
 
 
-def offset_json(suggestion: OffsetSuggestion) -> dict[str, Any]:
-    """An offset and what it promises."""
+def offset_json(suggestion: OffsetSuggestion, number: npt.NDArray[np.int64]) -> dict[str, Any]:
+    """An offset and what it promises. number (n,): of the series' shots, by which those left out are named."""
     return {
         "offset_s": suggestion.offset_s,
         "body_to_delay": suggestion.body_to_delay,
@@ -76,7 +77,11 @@ def offset_json(suggestion: OffsetSuggestion) -> dict[str, Any]:
         "next_frame_s": suggestion.next_frame_s,
         "shots_used": suggestion.shots_used,
         "shots_to_halve": suggestion.shots_to_halve,
-        "left_out": {"first": suggestion.first, "outliers": suggestion.outliers, "missed": suggestion.missed},
+        "left_out": {
+            "first": number[list(suggestion.first)],
+            "outliers": number[list(suggestion.outliers)],
+            "missed": number[list(suggestion.missed)],
+        },
     }
 
 

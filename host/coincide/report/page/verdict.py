@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
-from coincide.report.words.numbers import ms
-from coincide.report.words.series import keepers, lateness, shares_an_error, was_watched, what_to_set, who
-from coincide.session.model import BODIES
+from coincide.report.words.series import (
+    keepers,
+    lateness,
+    shares_an_error,
+    steady_offset_on_s,
+    was_watched,
+    what_to_set,
+)
 from coincide.timing.analysis import Analysis
 from coincide.timing.offset.verify import Verification
 
@@ -19,8 +24,8 @@ def verdict(analysis: Analysis, verification: Verification | None) -> str:
     if found.body_to_delay is None:
         setting = "No offset is needed"
     else:
-        half_s = (found.interval_s[1] - found.interval_s[0]) / 2
-        setting = f"Delay {who(rig)[BODIES.index(found.body_to_delay)]} by {ms(found.delay_s, half_s)}"
+        on_s = steady_offset_on_s(analysis.measured)
+        setting = what_to_set(rig, found, on_s=on_s).rstrip(".")
     if verification is None:
         return f"{setting}: {keepers(found)} of pairs should then expose together within tolerance."
     obtained = f"{verification.keepers} of {verification.pairs} fresh pairs"

@@ -11,6 +11,7 @@ from coincide.rig.model import Rig
 from coincide.session.lamps import FRAME, ROW
 from coincide.session.model import BODIES
 from coincide.timing.analysis import Analysis, Measured
+from coincide.timing.offset.level import MOST_SHOTS
 from coincide.timing.offset.suggest import OffsetSuggestion
 from coincide.timing.offset.verify import Verification
 from coincide.timing.uncertainty import Budget
@@ -77,11 +78,22 @@ def lateness(analysis: Analysis) -> str:
     return f"{late} exposes {ms_with_interval(centre, interval)} after {early}."
 
 
+def steady_offset_on_s(measured: Measured) -> float:
+    """The offset that was on in every pair; 0 where it changed."""
+    on_s = measured.offset_on_s
+    return float(on_s[0]) if on_s.size and np.ptp(on_s) == 0.0 else 0.0
+
+
 def what_to_set(
-    rig: Rig, suggestion: OffsetSuggestion, *, watched: bool = False, again: str = "coincide watch"
+    rig: Rig,
+    suggestion: OffsetSuggestion,
+    *,
+    watched: bool = False,
+    again: str = "coincide watch",
+    on_s: float = 0.0,
 ) -> str:
     """The setting, in one sentence. A rig that was only watched has a screw to turn, and no box that waits; then
-    `again` is what measures it anew."""
+    `again` is what measures it anew. on_s: the offset that was on all the while, which may only want a touch."""
     if suggestion.body_to_delay is None:
         return "Turn nothing." if watched else "Set no offset."
     name = who(rig)[BODIES.index(suggestion.body_to_delay)]
@@ -97,7 +109,13 @@ def what_to_set(
             f"Make {name} later by {ms(suggestion.delay_s, half_s)}: turn the screw of its plunger, then "
             f"'{again}' again with --compare and --turned."
         )
-    return f"Delay {name} by {ms(suggestion.delay_s, half_s)}."
+    setting = f"Delay {name} by {ms(suggestion.delay_s, half_s)}"
+    # A setting that only moves a little is told by how much: the box has the rest on already.
+    if on_s == 0.0 or on_s * suggestion.offset_s <= 0.0:
+        return f"{setting}."
+    more_s = suggestion.delay_s - abs(on_s)
+    way = "more" if more_s >= 0 else "less"
+    return f"{setting}, {ms(abs(more_s), half_s)} {way} than was on."
 
 
 def what_to_expect(suggestion: OffsetSuggestion) -> tuple[str, ...]:
@@ -112,9 +130,15 @@ def what_to_expect(suggestion: OffsetSuggestion) -> tuple[str, ...]:
     ]
     if suggestion.shots_to_halve is not None:
         said.append(f"{count(suggestion.shots_to_halve, 'more pair')} would halve the interval.")
-    else:
+    elif suggestion.type_b_s > suggestion.type_a_s:
         said.append(
             "More pairs would hardly narrow the interval: it is ruled by what is uncertain in every pair alike."
+        )
+    elif suggestion.structure is not None:
+        said.append("More pairs would hardly narrow the interval: the centre does not stand still.")
+    else:
+        said.append(
+            f"More pairs would not halve the interval: only the last {MOST_SHOTS} tell where the bodies are now."
         )
     return tuple(said)
 
@@ -170,6 +194,16 @@ def verified(rig: Rig, suggestion: OffsetSuggestion, verification: Verification)
         said.append(
             f"The offset changed nothing: {held.name} fires when it is awake, whatever full-press does. Lengthen the "
             f"half-press lead ('lead' under [release], now {1e3 * rig.release.lead_s:g} ms) and calibrate again."
+        )
+    elif not verification.centre_agrees and suggestion.drift_chance > 0.5:
+        said.append(
+            "The fresh series does not agree: the drift that the first one showed did not go on as foretold. Let both "
+            "bodies come to rest, fire until it is over, and calibrate again."
+        )
+    elif not verification.centre_agrees and suggestion.structure is not None:
+        said.append(
+            "The fresh series does not agree: the centre went on moving, as it did in the first. Calibrate again when "
+            "it stands still, and just before the picture."
         )
     elif not verification.centre_agrees:
         said.append(

@@ -107,7 +107,8 @@ def _contacts(shots: Shots, index: int, who: str) -> list[Finding]:
             "extra trigger",
             shots.extras,
             "closed again well after its exposure in",
-            "Set single drive, and a shorter closure of the release, so that the body fires once.",
+            "Look whether its counter moved by one or by two. By two: it fires again, so set single drive and a "
+            "shorter closure of the release. By one: the contact chatters as it winds on, which does no harm.",
         ),
     )
     found = []

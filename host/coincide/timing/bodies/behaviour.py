@@ -2,7 +2,7 @@
 
     answers.py   misses, a body that stops, bounces, flicks, extra triggers, swapped plugs
     trends.py    drift, first shot after a rest, the pace of firing
-    scatter.py   polling, steps, two humps, outliers
+    scatter.py   polling, steps, two humps, outliers: of shots that do not depend on their order
 
 Each test of trends and scatter has a false alarm rate of 1 % for a body that has nothing of the kind.
 """
@@ -18,8 +18,10 @@ from coincide.timing.bodies.scatter import find_far_out, find_humps, find_pollin
 from coincide.timing.bodies.trends import find_drift, find_first_shot, find_pace, without_drift
 from coincide.timing.finding import Finding
 from coincide.timing.offset.series import after_rest
+from coincide.timing.order import order_p
 
 Floats = npt.NDArray[np.float64]
+ALARM = 0.01
 
 
 def notice(
@@ -122,7 +124,10 @@ def _notice_scatter(
     letter: str | None,
 ) -> list[Finding]:
     found: list[Finding] = []
-    humps = find_humps(level)
+    # Of shots that depend on their order no histogram tells a cause: a swing is as flat-topped as a clock's ticking,
+    # and a step has two humps.
+    ordered = order_p(quiet[np.isfinite(quiet)]) < ALARM
+    humps = None if ordered else find_humps(level)
     if humps is not None:
         gap = humps.centres_s[1] - humps.centres_s[0]
         return [
@@ -135,7 +140,7 @@ def _notice_scatter(
                 {"gap_s": gap, "upper_share": humps.upper_share},
             )
         ]
-    steps = find_steps(quiet)
+    steps = None if ordered else find_steps(quiet)
     if steps is not None:
         found.append(
             Finding(
@@ -146,7 +151,7 @@ def _notice_scatter(
                 {"step_s": steps.step_s, "sharpness": steps.sharpness},
             )
         )
-    polling = None if steps is not None else find_polling(quiet)
+    polling = None if ordered or steps is not None else find_polling(quiet)
     if polling is not None:
         low, high = polling.interval_s
         found.append(

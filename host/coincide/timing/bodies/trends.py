@@ -8,18 +8,22 @@ import numpy as np
 import numpy.typing as npt
 from scipy import stats
 
+from coincide.timing.offset.level import draw_level
+
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 
 MOST_PAIRWISE = 1500  # Theil-Sen and Kendall look at every pair of shots; beyond this, at medians of blocks
 ALARM = 0.01  # chance of each finding here in a body that has nothing of the kind
 LEAST_SHOTS = 8
+MOST_FITTED = 200  # shots, or blocks of them, whose movement is fitted
+MOVED = 0.99  # of a series that Kendall's test finds moving
 
 
 @dataclass(frozen=True, slots=True)
 class Drift:
     """Change over the whole series in seconds (end less start), its 95 % interval, Kendall's tau and
-    p-value."""
+    p-value that there is any."""
 
     change_s: float
     interval_s: tuple[float, float]
@@ -48,10 +52,11 @@ class Pace:
 
 
 def find_drift(lag_s: Floats, start_s: Floats) -> Drift | None:
-    """Theil-Sen slope (Sen's interval) and Kendall's tau of lags (n,) over their times (n,), NaN left out.
+    """How far the lags (n,) moved over their times (n,), NaN left out, and Kendall's tau.
 
-    None unless Kendall's p is below ALARM. More than MOST_PAIRWISE shots are first brought down to medians of
-    blocks. Time O(min(n, MOST_PAIRWISE)**2).
+    None unless Kendall's p is below ALARM. The change and its interval come from the posterior of level.py, whose
+    warm-ups bend: a straight line through one that saturates overstates what is left and understates the whole. More
+    than MOST_FITTED shots are first brought down to medians of blocks. Time O(min(n, MOST_PAIRWISE)**2).
     """
     seen = np.isfinite(lag_s) & np.isfinite(start_s)
     if seen.sum() < LEAST_SHOTS or np.ptp(start_s[seen]) == 0 or np.ptp(lag_s[seen]) == 0:
@@ -61,9 +66,11 @@ def find_drift(lag_s: Floats, start_s: Floats) -> Drift | None:
     tau, p = float(kendall.statistic), float(kendall.pvalue)
     if not p < ALARM:
         return None
-    slope, _, low, high = (float(value) for value in stats.theilslopes(lag, when, 0.95))
-    span = float(np.ptp(start_s[seen]))
-    return Drift(slope * span, (low * span, high * span), tau, p)
+    if when.size > MOST_FITTED:
+        when, lag = _block_medians(when, lag, MOST_FITTED)
+    draws = draw_level(lag, (when - when[-1]) / float(np.ptp(when)), drift_prior=MOVED)
+    low, middle, high = (float(value) for value in draws.quantile(-draws.change_s, (0.025, 0.5, 0.975)))
+    return Drift(middle, (low, high), tau, p)
 
 
 def find_first_shot(lag_s: Floats, first: Flags) -> FirstShot | None:

@@ -20,7 +20,7 @@ from scipy import special, stats
 
 from coincide.errors import BadInput
 from coincide.timing.offset.kernel import KernelFit, at_the_end, kernel_lead, kernel_offset, shape_fits
-from coincide.timing.offset.level import LevelDraws, draw_level
+from coincide.timing.offset.level import MOST_SHOTS, LevelDraws, draw_level
 from coincide.timing.offset.proof import tolerance_factor
 from coincide.timing.offset.series import Series, sort_out
 from coincide.timing.offset.structure import UNNAMED, Structure, with_structure
@@ -29,6 +29,7 @@ from coincide.timing.order import order_p, worth
 Floats = npt.NDArray[np.float64]
 
 LEAST_SHOTS = 5
+STAYS = ("alike", "steps")  # structures whose centre stands still at the end
 TICK_S = 8e-9
 
 
@@ -44,9 +45,10 @@ class OffsetSuggestion:
     what is uncertain in every pair alike; expected_keepers_u its standard uncertainty, keepers_range where it lies
     (95 %). keepers_seen, keepers_seen_u: the same as these very sensors would count them, whose common error a fresh
     series shares. next_frame_s: prediction interval for the skew of the next
-    frame, offset on. shots_to_halve: further shots that would halve the interval (None where shots cannot:
-    type B rules). drift_s: how far the centre moved over the series (end minus start; mean over the
-    posterior), drift_chance the probability that it moved at all. method: 'shape' or 'kernel'.
+    frame, offset on. shots_to_halve: further shots that would halve the interval (None where shots cannot: type B
+    rules, only the last MOST_SHOTS are fitted, or the centre moves). drift_s: how far the centre moved over the
+    series (end minus start; mean over the posterior), drift_chance the probability that it moved at all. method:
+    'shape' or 'kernel'.
     curve_offset_s, curve_keepers: expected keepers for offsets about the suggestion, for plotting. Rows of
     the series: used; first, shots after a rest left out because they differ; outliers; missed. structure: in
     time, where it is evident. kept_share: of pairs that are not lost for another reason than their skew.
@@ -135,7 +137,11 @@ def suggest_offset(
     else:
         kernel = kernel_offset(series, steady, tolerance_s, seed=seed)
         found = _from_kernel(series, steady, kernel, tolerance_s, resolution_s, type_b_s, seed)
-    return replace(found, structure=structure) if moving else _allowing_for_order(found, series, steady)
+    if not moving:
+        return _allowing_for_order(found, series, steady)
+    # More pairs of a centre that goes on moving narrow what it is now little or not at all.
+    halved = found.shots_to_halve if structure is not None and structure.kind in STAYS else None
+    return replace(found, structure=structure, shots_to_halve=halved)
 
 
 def _allowing_for_order(found: OffsetSuggestion, series: Series, draws: LevelDraws) -> OffsetSuggestion:
@@ -148,7 +154,8 @@ def _allowing_for_order(found: OffsetSuggestion, series: Series, draws: LevelDra
     wider = float(np.sqrt(1.0 / share))
     low, high = (found.best_s + wider * (end - found.best_s) for end in found.interval_s)
     unnamed = Structure(1.0 - order_p(left), 0.0, UNNAMED, None, 0.0)
-    return replace(found, interval_s=(low, high), type_a_s=wider * found.type_a_s, structure=unnamed)
+    type_a = wider * found.type_a_s
+    return replace(found, interval_s=(low, high), type_a_s=type_a, structure=unnamed, shots_to_halve=None)
 
 
 def with_lost_keepers(found: OffsetSuggestion, lost: int) -> OffsetSuggestion:
@@ -378,12 +385,12 @@ def _quantise(value_s: float, step_s: float) -> float:
 
 
 def _shots_to_halve(used: int, type_a_s: float, type_b_s: float) -> int | None:
-    """Further shots for half the type A part, by Student's t over root n; None where type B is the larger
-    part."""
+    """Further shots for half the type A part, by Student's t over root n; None where type B is the larger part, or
+    they would be more than are fitted."""
     if type_b_s > type_a_s or type_a_s == 0.0:
         return None
     half = 0.5 * float(stats.t.ppf(0.975, used - 1)) / np.sqrt(used)
     total = 4.0 * used
     for _ in range(6):  # t hardly depends on the total: this settles at once
         total = (float(stats.t.ppf(0.975, total - 1.0)) / half) ** 2
-    return int(np.ceil(total)) - used
+    return int(np.ceil(total)) - used if total <= MOST_SHOTS else None
