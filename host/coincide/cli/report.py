@@ -74,7 +74,11 @@ def command(
             aside(f"{session} was fired with the offset on: it is the fresh one of the two.")
             session, analysis, fresh_analysis = fresh, *ordered
     # Files first: whoever reads only the first lines of what is printed still has them.
-    written = write_report(analysis, session, fresh_analysis, folder or session.parent, pair)
+    # Who asks for JSON reads it by machine: pictures only where a folder or a pair is named.
+    pictures = not as_json or folder is not None or pair is not None
+    written = []
+    if pictures:
+        written += write_report(analysis, session, fresh_analysis, folder or session.parent, pair)
     if csv is not None:
         written.append(write_csv(analysis, csv))
     if analysis.measured.session.header.simulated and not as_json:
@@ -86,6 +90,7 @@ def command(
         show_budget(analysis)
         if turned_round is not None:
             say(turned_sentence(analysis.measured, analyse_file(turned_round).measured))
-    tell("Wrote:")
+    if written:
+        tell("Wrote:")
     for path in written:
         tell(f"  {path}")

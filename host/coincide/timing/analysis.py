@@ -193,6 +193,7 @@ def analyse(session: Session) -> Analysis:
         measured.mids.black, np.isfinite(measured.mids.exposure_s), measured.shots.number, names
     )
     found += _of_the_lamp(measured) + later_drift(measured.known, names)
+    found += _clock_back(measured.shots)
     stale = measured.known.stale_zero
     if stale is not None:
         found += (Finding("zero_check", None, stale, MEASURE_ZERO),)
@@ -203,6 +204,26 @@ def analyse(session: Session) -> Analysis:
     except BadInput as refused:
         return Analysis(measured, None, str(refused), found)
     return Analysis(measured, suggestion, None, found + notice_in_time(suggestion, measured.shots.number))
+
+
+def _clock_back(shots: Shots) -> tuple[Finding, ...]:
+    """Pairs that began before the one in front of them: no clock does that which ran on."""
+    back = np.flatnonzero(np.diff(shots.start_s) < 0.0)
+    if not back.size:
+        return ()
+    row = int(back[0])
+    more = "" if back.size == 1 else f", and {back.size - 1} more such places"
+    return (
+        Finding(
+            "clock went back",
+            None,
+            f"The box's clock went back between pairs {int(shots.number[row])} and {int(shots.number[row + 1])}{more}: "
+            "it was started anew, or the file was put together from several.",
+            "Skews are not touched by it; drifts and rests across that place are not what they seem. Fire the series "
+            "again in one go if it matters.",
+            {"places": float(back.size)},
+        ),
+    )
 
 
 def _of_the_lamp(measured: Measured) -> tuple[Finding, ...]:

@@ -330,3 +330,28 @@ def test_a_stopped_frame_is_not_blamed_on_the_bodies():
     bench.run_ms(4000)
     (frame,) = frames(bench)
     assert FRAME_VERDICTS[frame["verdict"]] == "not_measured"
+
+
+def test_preset_and_both_delays_are_those_of_the_press():
+    """Whatever comes to be in use while a frame is under way is the next one's; host and button are told to wait."""
+    bench = field_bench()
+    bench.ok(
+        "put",
+        preset=1,
+        values=dict(PRESET, name="other", delay_a_ns=7 * MS, delay_b_ns=0, tolerance_ns=2 * MS),
+    )
+    bench.press("button_full")
+    assert bench.ask("put", preset=0, values=PRESET)["error"] == "busy"
+    bench.press("preset")
+    assert bench.box.field.preset_place == 0
+    bench.box.field.preset_place = 1
+    bench.run_ms(6000)
+    bench.press("button_full")
+    bench.run_ms(6000)
+    first, second = frames(bench)
+    assert (first["preset"], first["delay_a_ns"], first["delay_b_ns"]) == ("1/125", 5 * MS, 0)
+    assert first["tolerance_ns"] == MS
+    assert (second["preset"], second["delay_a_ns"], second["tolerance_ns"]) == ("other", 7 * MS, 2 * MS)
+    fulls = [(output, start) for output, start, _ in bench.board.closures if output % 2]
+    apart = [abs(fulls[k][1] - fulls[k + 1][1]) for k in (0, 2)]
+    assert apart == [5 * TICKS_A_MS, 7 * TICKS_A_MS]

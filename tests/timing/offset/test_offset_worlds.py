@@ -115,7 +115,7 @@ def judge(found: Campaign, slack: float, width: float) -> None:
 
 
 def test_a_subset_of_worlds() -> None:
-    judge(run(range(160)), slack=3.0 * float(np.sqrt(0.95 * 0.05 / 160)), width=1.35)
+    judge(run(range(96)), slack=3.0 * float(np.sqrt(0.95 * 0.05 / 96)), width=1.35)
 
 
 @pytest.mark.soak

@@ -211,3 +211,10 @@ def test_without_light_to_the_end_the_sensor_may_have_slipped() -> None:
     assert np.isnan(found.mid_s[-4:, 1]).all()
     (said,) = notice_black(found.black, np.isfinite(found.exposure_s), shots.number, ("Lapwing", "Bittern"))
     assert "black frames, or the gate sensor slipped" in said.say
+
+
+def test_a_spike_of_the_gate_sensor_is_no_exposure() -> None:
+    """Light for tens of microseconds before the true exposure, as a relay's spark makes it."""
+    pair = (world("focal-plane", "both", 3), world("focal-plane", "both", 4))
+    for body, rules in zip(rig_of(pair).both, rig_of(pair).edge_rules, strict=True):
+        assert rules.gate_shortest_s == max(20e-6, 0.1 * body.shutter.exposure.nominal_s)

@@ -23,6 +23,7 @@ from coincide.report.page.strip import strip
 from coincide.report.page.svg import page_figure, with_pairs
 from coincide.report.page.verdict import verdict
 from coincide.report.plots.figures import comparison_figure, pair_edges, session_figures
+from coincide.report.plots.series import drawn
 from coincide.report.words.left_over import what_it_leaves
 from coincide.report.words.numbers import ms, percent
 from coincide.report.words.quantities import QUANTITY_COLUMNS, rows_of
@@ -120,7 +121,8 @@ def _clickable(figure: PageFigure, analysis: Analysis) -> PageFigure:
     if found is not None:
         aside[[*found.first, *found.outliers]] = True
     on_page = frozenset(int(numbers[row]) for row in _rows_shown(measured))
-    groups = {"pairs": numbers[seen & ~aside], "aside": numbers[seen & aside]}
+    plain = drawn(np.where(aside, np.nan, measured.skew_s))
+    groups = {"pairs": numbers[plain], "aside": numbers[seen & aside]}
     return replace(
         figure,
         svg=with_pairs(figure.svg, "skew-by-shot", groups, on_page),

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import numpy.typing as npt
 
 from coincide.durable import write_outputs
 from coincide.report.plots.palette import (
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
 
 WIDTH_IN, HEIGHT_IN = 8.0, 4.2
 MS = 1e3
+MOST_DOTS = 4000  # more hide one another, and make a page too heavy for a phone
 WIDE_ONLY = "wide only"  # gid of what a narrow drawing has no room for
 
 
@@ -71,6 +73,20 @@ def figure_bytes(figure: Figure, suffix: str, dpi: int = 150, **how: Any) -> byt
     return held.getvalue()
 
 
+def drawn(values: Floats) -> npt.NDArray[np.bool_]:
+    """Which of the values (n,), NaN never, are drawn as dots: all up to MOST_DOTS, else of each stretch the smallest,
+    the largest, the first and the middle one."""
+    seen = np.flatnonzero(np.isfinite(values))
+    kept = np.zeros(values.size, dtype=np.bool_)
+    if seen.size <= MOST_DOTS:
+        kept[seen] = True
+        return kept
+    for stretch in np.array_split(seen, MOST_DOTS // 4):
+        here = values[stretch]
+        kept[stretch[[int(np.argmin(here)), int(np.argmax(here)), 0, stretch.size // 2]]] = True
+    return kept
+
+
 def skew_by_shot(
     number: Ints,
     skew_s: Floats,
@@ -97,11 +113,10 @@ def skew_by_shot(
         label=f"within ±{_ms(tolerance_s)} of the centre",
     )
     axes.axhline(centre_s * MS, color=WITHIN_EDGE, linewidth=1.2)
-    plain = seen & ~aside
+    plain = drawn(np.where(aside, np.nan, skew_s))
     size = 26 if number.size <= 200 else 8
-    axes.scatter(
-        number[plain], skew_s[plain] * MS, s=size, color=INK, label="one pair", zorder=3, gid="pairs"
-    )
+    label = "one pair" if number.size <= MOST_DOTS else "of each stretch of pairs the extremes and two more"
+    axes.scatter(number[plain], skew_s[plain] * MS, s=size, color=INK, label=label, zorder=3, gid="pairs")
     if np.any(seen & aside):
         axes.scatter(
             number[seen & aside],
@@ -116,6 +131,7 @@ def skew_by_shot(
         )
     missed = number[~seen]
     if missed.size:
+        missed = missed[:: 1 + missed.size // MOST_DOTS]
         axes.plot(
             missed,
             np.full(missed.size, 0.02),
@@ -158,9 +174,11 @@ def distribution(
     axes.hist(
         seen * MS, bins=(_bins(seen) * MS).tolist(), color=FAINT, edgecolor=INK, linewidth=0.6, label="pairs"
     )
+    ticks = np.sort(seen)
+    ticks = ticks[drawn(ticks)]
     axes.plot(
-        seen * MS,
-        np.full(seen.size, -0.02),
+        ticks * MS,
+        np.full(ticks.size, -0.02),
         transform=axes.get_xaxis_transform(),
         linestyle="none",
         marker="|",
@@ -210,8 +228,9 @@ def before_after(
         seen = skew_s[np.isfinite(skew_s)]
         if not seen.size:
             continue
-        spread = rng.uniform(-0.22, 0.22, seen.size)
-        axes.scatter(seen * MS, level + spread, s=18, color=colour, marker=marker, alpha=0.75, zorder=3)
+        dots = seen[drawn(seen)]
+        spread = rng.uniform(-0.22, 0.22, dots.size)
+        axes.scatter(dots * MS, level + spread, s=18, color=colour, marker=marker, alpha=0.75, zorder=3)
         median = float(np.median(seen))
         axes.plot([median * MS] * 2, [level - 0.34, level + 0.34], color=INK, linewidth=2.4, zorder=4)
         axes.annotate(

@@ -207,8 +207,9 @@ def verified(rig: Rig, suggestion: OffsetSuggestion, verification: Verification)
         )
     elif not verification.centre_agrees:
         said.append(
-            f"The fresh series does not agree: something changed between the two. Check that {rig.bodies.a.name} "
-            f"and {rig.bodies.b.name} kept their settings, let them rest as long as in the field, and calibrate again."
+            f"The fresh series does not agree: something changed between the two, or it is the one good calibration in "
+            f"twenty that fails by chance. Check that {rig.bodies.a.name} and {rig.bodies.b.name} kept their settings, "
+            "let them rest as long as in the field, and calibrate again."
         )
     else:
         said.append(
@@ -245,7 +246,10 @@ def body_rows(measured: Measured) -> list[tuple[str, ...]]:
                 seen_by(measured, index),
                 *(
                     (
-                        _number(float(np.median(seen)) if seen.size else math.nan, spread_s / 10),
+                        _number(
+                            float(np.median(seen)) if seen.size else math.nan,
+                            max(spread_s / 10, 2.0 * measured.mids.bodies[index].type_b_s),
+                        ),
                         _number(spread_s, spread_s / 10),
                     )
                     if has_lag(measured)

@@ -126,7 +126,6 @@ def _edge_parts(one: _One, shutter: ShutterModel) -> tuple[tuple[Part, ...], tup
         Part("gate sensor delay", delay / np.sqrt(6.0), "normal", zero),
         Part("gate threshold", 0.5 * abs(one.open_u_s - one.close_u_s), "normal", threshold),
         Part("gate sensor's rise", RISE_U * constant, "normal", "a smaller load resistor makes it faster"),
-        rectangular("centre of the light", abs(shutter.centroid_off_s), "none: blades are as they are"),
         placing(one.sensor, shutter),
     )
     exposure = (

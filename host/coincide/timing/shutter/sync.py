@@ -54,8 +54,7 @@ def look_at_sync(sync_s: Floats, body: Body, letter: str, learned: Learned | Non
     to_open, contact = _to_open(shutter, learned)
     exposure, length = _exposure(shutter, learned)
     delay = rectangular(INPUT_DELAY, body.sensors.sync.delay_uncertainty_s, ZERO)
-    centroid = rectangular("centre of the light", abs(shutter.centroid_off_s), "none: blades are as they are")
-    parts = tuple(part for part in (delay, *contact, *length, centroid) if part.u_s > 0)
+    parts = tuple(part for part in (delay, *contact, *length) if part.u_s > 0)
     complaints: tuple[str, ...] = ()
     if learned is None or learned.sync_to_open_s is None:
         complaints = (

@@ -92,18 +92,6 @@ class ShutterModel:
             return 0.0
         return exposure_grown_s(self.opening_s, self.closing_s, self.area)
 
-    @property
-    def centroid_off_s(self) -> float:
-        """How far the light's centre of gravity lies after the half-peak midpoint, for blades that close
-        otherwise than they open; 0 else. Trapezoid of rise a, flat w, fall c."""
-        if self.kind != "blades":
-            return 0.0
-        rise, fall = self.area * self.opening_s, self.area * self.closing_s
-        flat = max(self.marked_s + self.exposure_grown_s - 0.5 * (rise + fall), 0.0)
-        weight = 0.5 * rise + flat + 0.5 * fall
-        moment = rise**2 / 3.0 + flat * (rise + 0.5 * flat) + 0.5 * fall * (rise + flat + fall / 3.0)
-        return moment / weight - 0.5 * (1.5 * rise + flat + 0.5 * fall)
-
 
 def shutter_model(body: Body) -> ShutterModel:
     """The rig's description of a body as timing sees it."""
