@@ -236,7 +236,7 @@ def test_nothing_at_all() -> None:
 def test_the_interval_of_a_drift_holds_for_one_that_levels_off() -> None:
     """Exponential warm-ups of a quarter of the series, and straight ones; a line held 44 % of the former."""
     rng = np.random.default_rng(20)
-    start = 3.0 * np.arange(40)
+    start = np.linspace(0.0, 117.0, 40)
     for shape in (np.exp(-np.arange(40) / 10.0), 1.0 - np.arange(40) / 39.0):
         held = []
         for _ in range(40):

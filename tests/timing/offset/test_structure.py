@@ -13,8 +13,9 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy import stats
 
-from coincide.timing.bodies.in_time import notice_in_time
+from coincide.timing.bodies.in_time import notice_growth, notice_in_time, notice_left_out
 from coincide.timing.offset import structure
+from coincide.timing.offset.series import sort_out
 from coincide.timing.offset.structure import KINDS as STRUCTURES
 from coincide.timing.offset.structure import other_ways
 from coincide.timing.offset.suggest import suggest_offset
@@ -153,3 +154,26 @@ def test_a_step_names_its_shot() -> None:
     said = notice_in_time(found, np.arange(1, 41))
     assert [one.code for one in said] == ["step"]
     assert "at shot 26" in said[0].say
+
+
+def test_scatter_that_grows_is_named_and_steady_scatter_is_not() -> None:
+    rng = np.random.default_rng(10)
+    number = np.arange(1, 41)
+    growing = rng.standard_normal(40) * np.linspace(0.4, 2.5, 40) * MS
+    (said,) = notice_growth(suggest_offset(growing, tolerance_s=2 * MS), growing, number)
+    assert "grows" in said.say
+    assert "shots 28 to 40" in said.say
+    steady = [rng.standard_normal(40) * MS for _ in range(60)]
+    told = [len(notice_growth(suggest_offset(one, tolerance_s=2 * MS), one, number)) for one in steady]
+    assert sum(told) <= 4  # 60 at 1 %: Poisson's 99.9 %
+
+
+def test_a_first_shot_left_out_is_said() -> None:
+    skew = np.random.default_rng(11).standard_normal(20) * MS
+    skew[0] += 9 * MS
+    (said,) = notice_left_out(suggest_offset(skew, tolerance_s=2 * MS), np.arange(5, 25))
+    assert "shot 5" in said.say
+    # One like the others is left out in one session of twenty, not in most.
+    rng = np.random.default_rng(12)
+    out = [sort_out(rng.standard_normal(10) * MS, step_s=8e-9).differing.size for _ in range(300)]
+    assert np.mean(out) <= 0.10
