@@ -24,6 +24,7 @@ WIDEST_S, NARROWEST_S = 0.009, 0.0006  # of the window, either side of the edge
 TURNS = 8  # of the iteration
 END_OF_RAMP = 0.12  # of the steepest slope
 LONG_S = 0.0008  # a ramp longer than this is blades', whose ends are too soft to be seen
+MOST_HIDDEN = 5.0
 SOFT_ENDS = 0.02  # of a long ramp, standard uncertainty; from invented recordings
 ROOT3 = float(np.sqrt(3.0))
 
@@ -32,11 +33,12 @@ ROOT3 = float(np.sqrt(3.0))
 class StepEdge:
     """at: half of the step, in samples from the start of the wave. u: its standard uncertainty from noise and from the
     choice of window, in samples. size: of the step, signed. ramp: from first to full light, in samples. unlike: rms
-    of what the fit leaves, as a part of the step."""
+    of what the fit leaves, as a part of the step. size_spread: of the step between windows, as a part of it."""
 
     at: float
     u: float
     size: float
+    size_spread: float
     ramp: float
     unlike: float
 
@@ -65,7 +67,9 @@ def step_edge(wave: Floats, near: int, rate_hz: float, exposure_s: float) -> Ste
         fits.append(
             _fit(wave, max(begin - more, 1), min(end + more, len(wave) - 2), int(reach * part), orders)
         )
-    seen = [one for one in fits if one is not None]
+    seen_within = wave[begin : end + 1]
+    rough = float(np.ptp(seen_within)) * (1.0 if np.argmax(seen_within) > np.argmin(seen_within) else -1.0)
+    seen = [one for one in fits if one is not None and _is_of(one, rough)]
     if not seen:
         return None
     best, length = seen[0], max((end - begin - 6) / 1.5, 1.0)
@@ -74,7 +78,14 @@ def step_edge(wave: Floats, near: int, rate_hz: float, exposure_s: float) -> Ste
     # Of blades the ends are guessed at; what that leaves: the spread of the guesses, and a part of the ramp.
     soft = SOFT_ENDS * max(length - LONG_S * rate_hz, 0.0)
     u = float(np.sqrt(best.noise_u**2 + (spread / (1.0 if soft else ROOT3)) ** 2 + soft**2))
-    return StepEdge(best.at, u, best.size, length, best.unlike)
+    size_spread = float(np.ptp([one.size for one in seen])) / abs(best.size)
+    return StepEdge(best.at, u, best.size, size_spread, length, best.unlike)
+
+
+def _is_of(fit: _Fit, rough: float) -> bool:
+    """Whether a fit is of the step that is seen: what sinks behind it while the light still grows hides a part of it.
+    A window too wide for its wave finds a step several times as high, or upside down."""
+    return 1.0 / MOST_HIDDEN <= fit.size / rough <= MOST_HIDDEN if rough else False
 
 
 # Window's part, orders of background and answer, and how much wider a long ramp is taken than it looks.

@@ -60,8 +60,11 @@ def clipped_near(wave: Samples, at: int, ramp: float) -> bool:
     return bool(np.convolve(part, np.ones(3), "valid").max(initial=0.0) >= 3)
 
 
-def gain_moved(sizes: Sequence[tuple[float, float]], name: str) -> tuple[float, str]:
-    """Change of the gain from opening to closing step, pair after pair, and a sentence; 0 and '' where it stood still.
+def gain_moved(
+    sizes: Sequence[tuple[float, float]], spreads: Sequence[float], name: str
+) -> tuple[float, str]:
+    """Change of the gain from opening to closing step, pair after pair, and a sentence; 0 and '' where it stood still,
+    or where the steps of slow blades are not known well enough to tell (spreads, as a part of a step).
 
     Raises BadInput beyond a third.
     """
@@ -70,9 +73,10 @@ def gain_moved(sizes: Sequence[tuple[float, float]], name: str) -> tuple[float, 
         return 0.0, ""
     moved = float(abs(np.median(ratio) - 1.0))
     scatter = 1.4826 * float(np.median(np.abs(ratio - np.median(ratio)))) / np.sqrt(ratio.size)
-    if moved <= max(GAIN_SAID, 3.0 * scatter):
+    doubt = float(np.median(spreads))
+    if moved <= max(GAIN_SAID, 3.0 * scatter, doubt):
         return 0.0, ""
-    if moved > GAIN_REFUSED:
+    if moved - doubt > GAIN_REFUSED:
         raise BadInput(
             f"The {name} channel's gain changes by {100 * moved:.0f} % from the opening to the closing of the shutter: "
             "switch off automatic level (gain control, limiter), and record again."

@@ -69,8 +69,8 @@ class LightReader:
         self._reach_s = max(REACH_S, PART_OF_BLADES * blades_s)
         self._bangs: list[LightBang] = []
         self._signs = np.zeros(2)
-        self._leaks: tuple[list[float], list[float]] = ([], [])
-        self._leaks_alone: tuple[list[float], list[float]] = ([], [])
+        # Of either channel into the other, by how sure it is that the other showed nothing of its own.
+        self._leaks: tuple[tuple[list[float], list[float]], ...] = (([], []), ([], []), ([], []))
         self._waves = 0
         self._suppressed = 0
         self._chopped = 0
@@ -162,16 +162,17 @@ class LightReader:
                 near = other is not None and min(abs(at - end) for end in other[:2]) < apart
                 if near and other is not None and other[2] > OWN * own[2]:
                     continue
-                alone = other is None or other[2] <= OWN * own[2]
                 if abs(height[at]) > 0:
-                    (self._leaks_alone if alone else self._leaks)[channel].append(
-                        float(beside[at] / height[at])
-                    )
+                    sort = 0 if other is None else 1 if other[2] <= OWN * own[2] else 2
+                    self._leaks[sort][channel].append(float(beside[at] / height[at]))
 
     def _leak(self) -> tuple[float, float]:
-        """From bangs of one body alone where there are some; else from pairs, where an edge stands by itself."""
-        best = (a if len(a) >= 2 else b for a, b in zip(self._leaks_alone, self._leaks, strict=True))
-        left, right = (float(np.median(each)) if len(each) >= 2 else 0.0 for each in best)
+        """From bangs at which the other channel shows nothing of its own; else from those at which it shows little,
+        which may be a weak light of its own; else from pairs, where an edge stands by itself."""
+        best: list[list[float]] = [
+            next((sort[channel] for sort in self._leaks if len(sort[channel]) >= 2), []) for channel in (0, 1)
+        ]
+        left, right = (float(np.median(each)) if each else 0.0 for each in best)
         return left, right
 
     def _pulse(
@@ -199,6 +200,7 @@ class LightReader:
             (bang.first + ats[1]) * to_s,
             (first.u * to_s, second.u * to_s),
             (abs(first.size), abs(second.size)),
+            float(np.hypot(first.size_spread, second.size_spread)),
             0.5 * (first.ramp + second.ramp) * to_s,
             max(first.unlike, second.unlike),
             (clipped[0], clipped[1]),
@@ -250,7 +252,7 @@ class LightReader:
             mid.append(
                 rectangle("leak of the other channel", 0.3 * abs(leak) * ramp_s, "another lead or adapter")
             )
-        moved, sentence = gain_moved([one.size for one in pulses], name)
+        moved, sentence = gain_moved([one.size for one in pulses], [one.size_spread for one in pulses], name)
         if moved:
             said.append(sentence)
             half_s = 0.5 * moved * ramp_s

@@ -23,6 +23,8 @@ from coincide.recording.parts import Uncertain, rectangle
 
 UNLIKE_TIMES = 0.03  # marked times farther apart than this are unequal
 NEAR = 0.93  # of the best match, above which another is as good
+AGREED = 0.95  # of the best over all bangs together, above which another skew is as good
+FEWEST_AGREE = 5
 FAR_S = 0.0015  # a match this far from the best is another one
 MOST_CROSSED = 0.01  # 20 dB
 SOUNDING = 0.2  # of a channel's usual power, above which its own body sounds
@@ -152,8 +154,12 @@ class SoundReader:
             tuple(one.loud[channel] > SOUNDING * usual[channel] for channel in (0, 1)) for one in self._heard
         ]
         crossed, said = self._crossed(sounding)
+        matched = [
+            self._matches(one, sound, crossed) for one, sound in zip(self._heard, sounding, strict=True)
+        ]
+        agreed = _agreed([one for one in matched if isinstance(one, tuple)])
         bangs = tuple(
-            self._measure(one, sound, crossed) for one, sound in zip(self._heard, sounding, strict=True)
+            self._measure(one, of_it, agreed) for one, of_it in zip(self._heard, matched, strict=True)
         )
         both = [one for one in bangs if all(one.trains) or one.why_not]
         told = [one for one in both if one.shifts_s is not None]
@@ -198,7 +204,10 @@ class SoundReader:
             found.append(part)
         return (found[0], found[1]), said
 
-    def _measure(self, heard: _Heard, sound: tuple[bool, ...], crossed: tuple[float, float]) -> SoundBang:
+    def _matches(
+        self, heard: _Heard, sound: tuple[bool, ...], crossed: tuple[float, float]
+    ) -> tuple[_Matched, ...] | SoundBang:
+        """All ways to match both bodies in one bang, best first; or, where there are none, what the bang is instead."""
         rise = rises(heard.power, (crossed[1], crossed[0]), heard.begins)
         origin_s = heard.bang.first / self._rate_hz
         at_s = origin_s + heard.bang.begins / self._rate_hz
@@ -209,15 +218,32 @@ class SoundReader:
         if not all(choices):
             why = "the curtains' clicks do not stand out: record slower times (1/15 to 1/4), microphones taped firmly."
             return SoundBang(at_s, (None, None), None, why, heard.bang)
-        best, rival = self._together(rise, choices[0], choices[1])
-        if best is None:
+        found = self._together(rise, choices[0], choices[1])
+        if not found:
             why = "the two bodies do not sound alike enough to be matched: record light."
             return SoundBang(at_s, (None, None), None, why, heard.bang)
+        return found
+
+    def _measure(
+        self, heard: _Heard, matched: tuple[_Matched, ...] | SoundBang, agreed: float | None
+    ) -> SoundBang:
+        """agreed: the skew (hops) on which the bangs agree among themselves, None where they do not."""
+        if isinstance(matched, SoundBang):
+            return matched
+        origin_s = heard.bang.first / self._rate_hz
+        at_s = origin_s + heard.bang.begins / self._rate_hz
+        best = matched[0]
+        if agreed is not None:
+            near = [one for one in matched if abs(one.skew - agreed) * HOP_S <= FAR_S]
+            best = near[0] if near and near[0].score > NEAR * best.score else best
+        rivals = [one.score for one in matched if abs(one.skew - best.skew) * HOP_S > FAR_S]
         trains = (self._train(best.left, origin_s), self._train(best.right, origin_s))
         if max(best.left.buzz, best.right.buzz) > BUZZ:
             why = "the shutter buzzes between its curtains (its slow-speed train): take a time without it, or light."
-        elif rival > NEAR * best.score:
+        elif max(rivals, default=0.0) > NEAR * best.score and agreed is None:
             why = "the curtains' clicks cannot be told from their neighbours: set a slower time, or record light."
+        elif agreed is not None and abs(best.skew - agreed) * HOP_S > FAR_S:
+            why = "its clicks do not fit those of the other bangs."
         else:
             return SoundBang(at_s, trains, (best.shifts[0] * HOP_S, best.shifts[1] * HOP_S), "", heard.bang)
         return SoundBang(at_s, trains, None, why, heard.bang)
@@ -271,8 +297,8 @@ class SoundReader:
 
     def _together(
         self, rise: Floats, left: tuple[_Stretches, ...], right: tuple[_Stretches, ...]
-    ) -> tuple[_Matched | None, float]:
-        """The choice for both bodies that agrees best with itself, and the score of the best that says another skew."""
+    ) -> tuple[_Matched, ...]:
+        """Every choice for both bodies, the one that agrees best with itself first."""
         all_of_them = []
         for mine in left:
             for theirs in right:
@@ -283,11 +309,7 @@ class SoundReader:
                 if first is not None and second is not None:
                     score = mine.score + theirs.score + first[1] + second[1]
                     all_of_them.append(_Matched(mine, theirs, (first[0], second[0]), score))
-        if not all_of_them:
-            return None, 0.0
-        best = max(all_of_them, key=lambda one: one.score)
-        others = [one.score for one in all_of_them if abs(one.skew - best.skew) * HOP_S > FAR_S]
-        return best, max(others, default=0.0)
+        return tuple(sorted(all_of_them, key=lambda one: -one.score))
 
     def _shift(self, rise: Floats, start: int, about: int) -> tuple[float, float] | None:
         """How many hops later right sounds than left in the stretch from `start`, and how well that fits; None at
@@ -322,6 +344,24 @@ class SoundReader:
         if part > 0.1 * MOST_CROSSED:
             parts.append(rectangle("the other body heard", 0.0003, "towels under both bodies, farther apart"))
         return tuple(parts)
+
+
+def _agreed(bangs: list[tuple[_Matched, ...]]) -> float | None:
+    """The skew (hops) that serves all bangs best together, or None where another, too far off to be jitter, serves them
+    nearly as well. What looks like a neighbour's click in one bang does not do so in all of them."""
+    if len(bangs) < FEWEST_AGREE:
+        return None
+    skews = np.array(sorted(one.skew for bang in bangs for one in bang))
+    served = np.zeros(len(skews))
+    for bang in bangs:
+        apart = np.abs(np.array([one.skew for one in bang])[:, None] - skews[None, :]) * HOP_S
+        score = np.array([one.score for one in bang])[:, None] / bang[0].score
+        served += np.where(apart <= FAR_S, score, 0.0).max(axis=0) / len(bangs)
+    best = int(np.argmax(served))
+    close = skews[served > served[best] - 1e-9]
+    centre = float(np.median(close))
+    rival = float(served[np.abs(skews - centre) * HOP_S > 2.0 * FAR_S].max(initial=0.0))
+    return centre if rival < AGREED * served[best] else None
 
 
 def _db(part: float) -> str:
