@@ -45,7 +45,13 @@ def rescue(why):
     micropython.kbd_intr(CTRL_C)
     lit("led_ok")
     lit("led_out")
-    print("coincide: rescue mode, outputs open:", why)
+    say = "coincide: rescue mode, outputs open: " + why
+    print(say)
+    try:
+        # Printed before anyone listens it is lost; in the prompt the host finds it whenever it comes.
+        sys.ps1 = say + "\n>>> "
+    except AttributeError:
+        return  # an interpreter without: the prompt alone says that it answers
 
 
 def rescue_wanted():
@@ -120,7 +126,7 @@ def main():
     except BaseException as error:
         safe.open_outputs()
         if board is None:
-            rescue("the board did not start.")
+            rescue("the board did not start: %r" % error)
             raise
         board.close()
         lit("led_out")

@@ -14,6 +14,7 @@ from coincide.bench.person import Opened, Person
 from coincide.bench.simulation import world_for
 from coincide.box.cable import discover, ports
 from coincide.box.cable.client import BoxClient
+from coincide.box.cable.starting import STARTS_S
 from coincide.errors import BadInput
 from coincide.rig.calibration import calibrations_beside
 
@@ -57,7 +58,7 @@ def opened_box(
         why = "" if where.world or where.simulated else "no box is plugged in, so "
         said = f"Simulated: {why}an invented rig is played. Nothing real is measured."
     else:
-        client = BoxClient(ports.SerialPort(port))
+        client = BoxClient(ports.SerialPort(port), starts_s=STARTS_S, starting=person.tell)
         if not client.identity.simulated:
             _cautioned(client, person)
         said = f"The box on {client.port.name}."

@@ -25,6 +25,7 @@ from coincide.errors import BoxFailed
 
 LEAST_MICROPYTHON = (1, 24)
 RAW_REPL_WAIT_S = 5
+IS_STARTING_S = 5.0  # a board that says nothing may be a box that was just plugged in
 LEAVES_S = 2.0  # within so long a box that goes into rescue mode is gone from its port, if it goes at all
 RETURNS_S = 15.0
 LOOK_AGAIN_S = 0.25
@@ -126,7 +127,7 @@ def reach_rescue_mode(port: str, open_port: Callable[[str], Port] = SerialPort) 
     come back.
     """
     try:
-        ask_identity(port, open_port)
+        ask_identity(port, open_port, IS_STARTING_S)
     except BoxFailed:
         _refuse_flood(port, open_port)
         return port

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import pytest
 
 from coincide.box.cable.answers import BoxIdentity
+from coincide.box.cable.client import BoxClient
 from coincide.box.cable.discover import ask_identity, find_boxes
 from coincide.box.cable.ports import open_port
 from coincide.errors import BoxFailed
@@ -107,7 +108,50 @@ class Deaf:
 
 def test_a_board_without_our_firmware_gets_one_line_and_is_left_alone() -> None:
     port = Deaf()
-    with pytest.raises(BoxFailed, match="does not answer as a coincide box"):
+    with pytest.raises(
+        BoxFailed, match="MicroPython answers on x; our firmware did not start, because it is not on"
+    ):
         ask_identity("x", open_port=lambda _: port)
     assert len(port.written) == 1
     assert port.closed
+
+
+class Starting(Deaf):
+    """Says nothing for so long, then something."""
+
+    def __init__(self, silent_s: float, then: bytes) -> None:
+        super().__init__()
+        self._silent_s = silent_s
+        self._then = then
+        self.name = "x"
+
+    def read(self, timeout_s: float) -> bytes:
+        self._now_s += max(timeout_s, 0.01)
+        return self._then if self._now_s > self._silent_s else b""
+
+
+PROMPT = b"\r\ncoincide: rescue mode, outputs open: the board did not start: MemoryError()\r\n>>> "
+
+
+def test_why_the_firmware_did_not_start_is_read_from_the_prompt() -> None:
+    port = Starting(4.0, PROMPT)
+    with pytest.raises(BoxFailed, match=r"because the board did not start: MemoryError\(\)\. Unplug"):
+        ask_identity("x", open_port=lambda _: port, starts_s=12.0)
+    assert port.now_s() < 6.0
+
+
+def test_a_silent_board_is_given_the_time_a_start_takes_and_no_more() -> None:
+    port = Starting(1000.0, b"")
+    with pytest.raises(BoxFailed, match="does not answer as a coincide box"):
+        ask_identity("x", open_port=lambda _: port, starts_s=12.0)
+    assert 12.0 <= port.now_s() < 14.0
+
+
+def test_who_opens_a_box_that_is_starting_is_told_and_waits() -> None:
+    told: list[str] = []
+    port = Starting(5.0, PROMPT)
+    with pytest.raises(BoxFailed, match="because the board did not start"):
+        BoxClient(port, starts_s=12.0, starting=told.append)
+    assert 5.0 <= port.now_s() < 8.0
+    assert len(told) == 1
+    assert "is starting" in told[0]

@@ -184,6 +184,8 @@ def test_host_sends_the_box_into_rescue_mode_once(name: str, capsys: pytest.Capt
     loaded.power_up()
     loaded.use("main")  # comes back at once: the interpreter is free
     assert "rescue mode, outputs open: the host asked for it" in capsys.readouterr().out
+    # Where the host finds it whenever it comes.
+    assert "rescue mode, outputs open: the host asked for it" in loaded._modules["sys"].ps1
     assert loaded.peer.interrupt_key == 3
     assert chip.watchdog_ms is None
     assert chip.pads >> 2 & 15 == 0

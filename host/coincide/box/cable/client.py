@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from coincide.box.cable.answers import (
@@ -17,6 +18,7 @@ from coincide.box.cable.answers import (
 from coincide.box.cable.conversation import NOISY_TRIES, SIGN_OF_LIFE_S, Conversation
 from coincide.box.cable.lost import BoxSilent, PortLost
 from coincide.box.cable.ports import Port
+from coincide.box.cable.starting import starting_words, why_not_started
 from coincide.errors import BoxFailed
 from coincide.session.model import Plan
 from coincide_firmware.app.messages import PROTOCOL
@@ -34,11 +36,22 @@ class BoxClient:
     answers, or when the firmware is not the one this version goes with (unless `any_version`).
     """
 
-    def __init__(self, port: Port, *, slowdown: float = 1.0, any_version: bool = False) -> None:
+    def __init__(
+        self,
+        port: Port,
+        *,
+        slowdown: float = 1.0,
+        any_version: bool = False,
+        starts_s: float = 0.0,
+        starting: Callable[[str], object] | None = None,
+    ) -> None:
+        """`starts_s`: so long a port that says nothing is taken for a box that is starting; `starting` is told."""
         self.port = port
         self.talk = Conversation(port, slowdown)
         self.cautions_read = False  # said by who opened it; the bench test asks
         self._any_version = any_version
+        self._starts_s = starts_s * slowdown
+        self._starting = starting
         self.identity = self._introduce(None)
 
     # -- who and how --------------------------------------------------------------------------------------
@@ -197,6 +210,7 @@ class BoxClient:
     def _introduce(self, known: BoxIdentity | None) -> BoxIdentity:
         self.talk.start_over()
         before = self.talk.lines
+        begun_s = self.port.now_s()
         try:
             # A stranger that talks nonsense is not worth the patience a known box is.
             noisy = INTRODUCTION_TRIES if known is None else NOISY_TRIES
@@ -204,7 +218,11 @@ class BoxClient:
         except BoxSilent:
             if known is not None:
                 raise
-            raise BoxFailed(self._stranger(self.talk.lines > before)) from None
+            said = None if self.talk.heard else self._when_started(begun_s + self._starts_s)
+            if said is None:
+                why = why_not_started(self.port.name, self.talk.heard)
+                raise BoxFailed(why or self._stranger(self.talk.lines > before)) from None
+            reply = said
         self._check_version(reply)
         identity = identity_from(reply)
         if known is not None and known.uid != identity.uid:
@@ -213,6 +231,17 @@ class BoxClient:
             )
         self._read_from_oldest(begin=known is None or known.boot != identity.boot)
         return identity
+
+    def _when_started(self, until_s: float) -> dict[str, Any] | None:
+        """The introduction of a box that was starting, or None when it has said nothing, or nonsense, until then."""
+        if self.port.now_s() < until_s and self._starting is not None:
+            self._starting(starting_words(self.port.name))
+        while self.port.now_s() < until_s and not self.talk.heard:
+            try:
+                return self.talk.ask("identify", tries=1, noisy_tries=INTRODUCTION_TRIES)
+            except BoxSilent:
+                continue
+        return None
 
     def _read_from_oldest(self, *, begin: bool) -> None:
         status = status_from(self.talk.ask("status"))

@@ -12,6 +12,7 @@ from typing import Any
 from coincide.box.cable.answers import BoxRefused, Event
 from coincide.box.cable.lost import BoxSilent
 from coincide.box.cable.ports import Port
+from coincide.box.cable.starting import HEARD_MOST
 from coincide_firmware.app.wire import LineReader, Refused, encode
 
 REPLY_S = 0.4
@@ -34,6 +35,7 @@ class Conversation:
         self.repeated = 0
         self.retries = 0
         self.lines = 0
+        self.heard = b""  # the last bytes that came, whatever they are
         self.next_event: int | None = None
         self._reader = LineReader()
         # Replies to an earlier run that still lie in the line match no number of this one.
@@ -139,7 +141,9 @@ class Conversation:
 
     def _pump(self, timeout_s: float) -> None:
         """Take what the port has, waiting at most so long for it."""
-        for record in self._reader.feed(self.port.read(timeout_s)):
+        data = self.port.read(timeout_s)
+        self.heard = (self.heard + data)[-HEARD_MOST:]
+        for record in self._reader.feed(data):
             self.lines += 1
             if isinstance(record, Refused):
                 self.bad_lines += 1

@@ -12,6 +12,7 @@ from typing import Any, Protocol
 
 from coincide.box.cable.answers import BoxIdentity, identity_from
 from coincide.box.cable.ports import Port, SerialPort
+from coincide.box.cable.starting import HEARD_MOST, STARTS_S, why_not_started
 from coincide.errors import BoxFailed
 from coincide_firmware.app import wire
 
@@ -48,28 +49,49 @@ class Found:
     say: str
 
 
-def ask_identity(device: str, open_port: Callable[[str], Port] = SerialPort) -> BoxIdentity:
-    """Opens a port, sends one `identify`, waits a second, closes it. Raises BoxFailed when it is not our box."""
+def ask_identity(
+    device: str, open_port: Callable[[str], Port] = SerialPort, starts_s: float = ANSWER_S
+) -> BoxIdentity:
+    """Opens a port, sends one `identify`, waits a second, closes it. One that stays silent is asked again until
+    `starts_s` are over: it may be starting. Raises BoxFailed when it is not our box."""
     port = open_port(device)
+    heard = b""
+    until_s = port.now_s() + starts_s
     try:
-        # The empty line ends whatever half a line another program may have left.
-        port.write(b"\n" + wire.encode({"id": ASK_ID, "do": "identify"}))
-        reader = wire.LineReader()
-        until_s = port.now_s() + ANSWER_S
-        while (left_s := until_s - port.now_s()) > 0:
-            for record in reader.feed(port.read(left_s)):
-                if (
-                    isinstance(record, dict)
-                    and record.get("re") == ASK_ID
-                    and isinstance(record.get("ok"), dict)
-                ):
-                    return identity_from(record["ok"])
+        while not heard:
+            identity, heard = _asked_once(port)
+            if identity is not None:
+                return identity
+            if port.now_s() >= until_s:
+                break
     finally:
         port.close()
     raise BoxFailed(
-        f"The board on {device} does not answer as a coincide box: 'coincide box install' puts the firmware on it; "
+        why_not_started(device, heard)
+        or f"The board on {device} does not answer as a coincide box: 'coincide box install' puts the firmware on it; "
         "a box in rescue mode answers after unplugging and plugging in again."
     )
+
+
+def _asked_once(port: Port) -> tuple[BoxIdentity | None, bytes]:
+    """(who it is or None, what came instead) within a second."""
+    heard = b""
+    # The empty line ends whatever half a line another program may have left.
+    port.write(b"\n" + wire.encode({"id": ASK_ID, "do": "identify"}))
+    reader = wire.LineReader()
+    until_s = port.now_s() + ANSWER_S
+    while (left_s := until_s - port.now_s()) > 0:
+        data = port.read(left_s)
+        heard = (heard + data)[-HEARD_MOST:]
+        for record in reader.feed(data):
+            if isinstance(record, dict) and record.get("re") == ASK_ID and isinstance(record.get("ok"), dict):
+                return identity_from(record["ok"]), heard
+    return None, heard
+
+
+def ask_patiently(device: str) -> BoxIdentity:
+    """`ask_identity`, with the time that a start may take."""
+    return ask_identity(device, starts_s=STARTS_S)
 
 
 def serial_ports() -> list[Any]:
@@ -83,7 +105,7 @@ def find_boxes(
     named: Iterable[str] = (),
     *,
     ports: Callable[[], Iterable[PortInfo]] = serial_ports,
-    ask: Callable[[str], BoxIdentity] = ask_identity,
+    ask: Callable[[str], BoxIdentity] = ask_patiently,
 ) -> tuple[Found, ...]:
     """All serial ports, boxes first. `named` are ports to ask whatever their USB ids say.
 
@@ -108,7 +130,7 @@ def _ask(
     device: str, description: str, serial_number: str | None, ask: Callable[[str], BoxIdentity]
 ) -> Found:
     try:
-        identity = ask(device)
+        identity = ask(device)  # a silent one may be starting
     except BoxFailed as error:
         return Found(device, BOARD, description, serial_number, None, str(error))
     say = "A simulated coincide box: nothing real is connected." if identity.simulated else "A coincide box."
