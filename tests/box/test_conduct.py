@@ -20,6 +20,8 @@ from coincide.box.cable.client import BoxClient
 from coincide.box.conduct import run_series, watch
 from coincide.box.plans import SeriesPlan, number_base, offset_plan
 from coincide.box.simulated.port import open_simulated
+from coincide.box.simulated.spec import ContactSpec
+from coincide.box.simulated.worlds import STEADY, STEADY_A
 from coincide.errors import BadInput, BoxFailed
 from coincide.session.file import SessionWriter, read_session
 from coincide.session.model import Plan, ShotRecord
@@ -338,3 +340,21 @@ def test_the_same_seed_plays_the_same_day_whenever_it_is_played(created: str) ->
 def test_every_world_and_seed_is_a_box_of_its_own() -> None:
     played = [open_simulated(world, seed=seed) for world in ("steady", "ennerby fen") for seed in (1, 2)]
     assert len({BoxClient(port).identity.uid for port in played}) == 4
+
+
+def test_edges_the_box_left_out_of_a_chattering_contact_are_said_and_in_the_file(tmp_path: Path) -> None:
+    chattering = replace(STEADY_A, contact=ContactSpec(bounce_s=(0.02, 0.03), bounces=400))
+    port = open_simulated(replace(STEADY, body_a=chattering), seed=2)
+    client = BoxClient(port)
+    path = tmp_path / "s.jsonl"
+    with SessionWriter(path, header_for(client)) as writer:
+        outcome = run_series(client, writer, SeriesPlan(2))
+    assert outcome.complete
+    session = read_session(path)
+    remarks = [one for one in session.remarks if one.kind == "thinned"]
+    assert {one.detail["shot"] for one in remarks} <= {1, 2}
+    assert remarks
+    for one in remarks:
+        assert one.detail["thinned"] > 0
+        assert f"left {one.detail['thinned']} out" in one.say
+        assert one.say in outcome.sentences

@@ -126,6 +126,7 @@ class Collector:
     def keep(self, event: Event, shot: int, plan: Plan | None) -> ShotRecord:
         """A complete pair or group: on disk, then acknowledged, then told."""
         stray = whole(event.fields, "stray") if "stray" in event.fields else 0
+        thinned = whole(event.fields, "thinned") if "thinned" in event.fields else 0
         record = self._record(event, shot, plan)
         self._sink.append(record)
         self._done(event)
@@ -133,6 +134,12 @@ class Collector:
         if stray:
             say = f"{stray} edges came before pair {shot}, outside any pair: a contact that moves while winding?"
             self._sink.remark(Remark(now_text(), "stray", say, {"shot": shot, "stray": stray}))
+        if thinned:
+            say = (
+                f"Pair {shot}: a contact chattered; the box kept its first edges and those that begin and end a "
+                f"burst, and left {thinned} out."
+            )
+            self.note("thinned", say, {"shot": shot, "thinned": thinned})
         if aborted:
             self.note(
                 "aborted", f"Pair {shot} was cut short: {aborted}.", {"shot": shot, "why": str(aborted)}
