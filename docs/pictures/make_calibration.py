@@ -30,7 +30,10 @@ def main() -> None:
     assert done.fresh_analysis is not None
     for name, figure in session_figures(done.analysis).items():
         save(figure, HERE / f"{name}.png")
-    save(comparison_figure(done.analysis.measured, done.fresh_analysis.measured), HERE / "before-after.png")
+    save(
+        comparison_figure(done.analysis, done.fresh_analysis.measured, done.verification),
+        HERE / "before-after.png",
+    )
 
 
 if __name__ == "__main__":

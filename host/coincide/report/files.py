@@ -37,9 +37,9 @@ def write_report(
                 f"{session} has no pair {pair}: it holds {analysis.measured.shots.number.size} pairs."
             )
         figures["one-pair"] = timing_diagram(pair_edges(analysis.measured, int(rows[0])))
-    if fresh_analysis is not None:
-        figures["before-after"] = comparison_figure(analysis.measured, fresh_analysis.measured)
     verification = verification_of(analysis, fresh_analysis)
+    if fresh_analysis is not None:
+        figures["before-after"] = comparison_figure(analysis, fresh_analysis.measured, verification)
     contents = figure_files(figures, folder, session.stem)
     page = page_content(analysis, sayable(session.name), fresh_analysis, verification)
     contents[folder / f"{session.stem}.html"] = page_html(page).encode()

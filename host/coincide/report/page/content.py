@@ -93,7 +93,7 @@ def page_content(
         lead=tuple(lead),
         invented=header.simulated,
         settings=_settings(analysis),
-        sections=tuple(_sections(analysis, figures, fresh)),
+        sections=tuple(_sections(analysis, figures, fresh, verification)),
         pairs=tuple(_pairs(analysis)),
         pairs_note=_pairs_note(measured),
         has_lag=has_lag(measured),
@@ -155,12 +155,17 @@ def _settings(analysis: Analysis) -> tuple[Setting, ...]:
     )
 
 
-def _sections(analysis: Analysis, figures: dict[str, PageFigure], fresh: Analysis | None) -> list[Section]:
+def _sections(
+    analysis: Analysis,
+    figures: dict[str, PageFigure],
+    fresh: Analysis | None,
+    verification: Verification | None,
+) -> list[Section]:
     measured = analysis.measured
     pictures = [figures[key] for key in ("skew-by-shot", "distribution") if key in figures]
     sections = []
     if fresh is not None:
-        drawn = _figure("before-after", comparison_figure(measured, fresh.measured))
+        drawn = _figure("before-after", comparison_figure(analysis, fresh.measured, verification))
         sections.append(Section("before-after", "Before and after", figures=(drawn,)))
     expect = () if analysis.suggestion is None else what_to_expect(analysis.suggestion)
     expect += what_it_leaves(analysis)

@@ -11,6 +11,7 @@ from coincide.durable import write_outputs
 from coincide.report.plots.diagram import PairEdges, timing_diagram
 from coincide.report.plots.series import before_after, distribution, figure_bytes, skew_by_shot
 from coincide.timing.analysis import Analysis, Measured
+from coincide.timing.offset.verify import Verification
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -44,10 +45,15 @@ def session_figures(analysis: Analysis) -> dict[str, Figure]:
     return figures
 
 
-def comparison_figure(before: Measured, after: Measured) -> Figure:
-    """The series before and the one with the offset on, on one axis."""
-    names = (before.rig.bodies.a.name, before.rig.bodies.b.name)
-    return before_after(before.skew_s, after.skew_s, before.tolerance_s, who=names)
+def comparison_figure(before: Analysis, after: Measured, verification: Verification | None = None) -> Figure:
+    """The series before and the one with the offset on, on one axis. Marked are the centres that the sentences give;
+    each series' median without a `verification`."""
+    measured, found = before.measured, before.suggestion
+    names = (measured.rig.bodies.a.name, measured.rig.bodies.b.name)
+    centres_s = None
+    if found is not None and verification is not None:
+        centres_s = (_centre(before), verification.centre_s)
+    return before_after(measured.skew_s, after.skew_s, measured.tolerance_s, centres_s=centres_s, who=names)
 
 
 def save_figures(figures: dict[str, Figure], folder: Path, prefix: str) -> list[Path]:

@@ -181,7 +181,7 @@ def _map(axes: Axes, rig: Rig) -> None:
     figure = axes.figure
     bar = figure.colorbar(drawn, ax=axes, shrink=0.82, pad=0.03)
     bar.set_label("skew, ms")
-    for at, body, way in ((1.03, rig.bodies.b, "bottom"), (-0.03, rig.bodies.a, "top")):
+    for at, body, way in ((1.06, rig.bodies.b, "bottom"), (-0.07, rig.bodies.a, "top")):
         bar.ax.annotate(
             f"{body.name} late", (0.5, at), xycoords="axes fraction", ha="center", va=way, fontsize=8.5
         )

@@ -209,9 +209,13 @@ def before_after(
     after_s: Floats,
     tolerance_s: float,
     *,
+    centres_s: tuple[float, float] | None = None,
     who: tuple[str, str] = ("A", "B"),
 ) -> Figure:
-    """Both series on one axis: skew without the new offset (n,) and with it (m,), about zero."""
+    """Both series on one axis: skew without the new offset (n,) and with it (m,), about zero.
+
+    centres_s: the centres that are stated beside it, marked; each series' median where none are.
+    """
     figure, axes = new_figure("Before and after the offset", height_in=3.4)
     axes.axvspan(
         -tolerance_s * MS,
@@ -224,18 +228,18 @@ def before_after(
     axes.axvline(0, color=WITHIN_EDGE, linewidth=1.2)
     rng = np.random.default_rng(0)  # vertical scatter only keeps dots apart; it carries nothing
     rows = ((1.0, before_s, BEFORE, "o"), (0.0, after_s, AFTER, "D"))
-    for level, skew_s, colour, marker in rows:
+    for at, (level, skew_s, colour, marker) in enumerate(rows):
         seen = skew_s[np.isfinite(skew_s)]
         if not seen.size:
             continue
         dots = seen[drawn(seen)]
         spread = rng.uniform(-0.22, 0.22, dots.size)
         axes.scatter(dots * MS, level + spread, s=18, color=colour, marker=marker, alpha=0.75, zorder=3)
-        median = float(np.median(seen))
-        axes.plot([median * MS] * 2, [level - 0.34, level + 0.34], color=INK, linewidth=2.4, zorder=4)
+        centre = float(np.median(seen)) if centres_s is None else centres_s[at]
+        axes.plot([centre * MS] * 2, [level - 0.34, level + 0.34], color=INK, linewidth=2.4, zorder=4)
         axes.annotate(
-            f"median {_ms(median)}",
-            (median * MS, level + 0.36),
+            f"{'median' if centres_s is None else 'centre'} {_ms(centre)}",
+            (centre * MS, level + 0.36),
             ha="center",
             va="bottom",
             fontsize=9,
