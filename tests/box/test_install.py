@@ -232,7 +232,7 @@ def test_unsupported_micropython_is_refused_before_anything_is_written(version: 
 def test_another_chip_is_refused() -> None:
     board = StandIn()
     board.platform = "esp32"
-    with pytest.raises(BoxFailed, match="no Pico or Pico 2"):
+    with pytest.raises(BoxFailed, match="no RP2040 or RP2350"):
         install("port", transport=lambda _: board)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -68,3 +69,17 @@ def test_a_near_miss_is_answered_in_a_sentence(tmp_path: Path, arguments: list[s
     assert ran.code == 2
     assert says in ran.err
     assert "Traceback" not in ran.said
+
+
+def test_a_quantity_without_its_quotes_and_a_file_of_another_kind_are_named(tmp_path: Path) -> None:
+    assert run(["rig", "new"], tmp_path).code == 0
+    for words in (
+        ["limits", "--subject-speed", "15", "km/h"],
+        ["ghost", "--thing", "57", "um", "15 km/h", "15 m"],
+    ):
+        ran = run(words, tmp_path)
+        assert ran.code == 2
+        assert re.search(r'write "(15 km/h|57 um)" in quotes', ran.err), ran.err
+    assert "is a rig file, and no session" in run(["report", "rig.toml"], tmp_path).err
+    (tmp_path / "bare.toml").write_text('format = "coincide-rig"\nname = fen rig\n', "utf-8")
+    assert 'in quotes: name = "fen rig"' in run(["rig", "check", "bare.toml"], tmp_path).err

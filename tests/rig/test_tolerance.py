@@ -33,7 +33,7 @@ def test_scan_pixels_prints_and_the_format() -> None:
     assert printed.on_film_m == pytest.approx((40e-6,) * 2)
     plain = tolerance(rig_with(WALKER))
     assert plain.on_film_m == pytest.approx((30.0e-6,) * 2, rel=1e-3)
-    assert "diagonal/1442" in plain.how
+    assert "0.030 mm on 24 x 36, scaled by the diagonal" in plain.how
     assert plain.centre_s == plain.corner_s == plain.tolerance_s
 
 

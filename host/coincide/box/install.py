@@ -320,7 +320,7 @@ def _supported_version(board: Transport, port: str) -> tuple[str, int]:
     text = ".".join(map(str, version))
     if platform != "rp2":
         raise BoxFailed(
-            f"The board on {port} is no Pico or Pico 2 (its MicroPython says '{platform}'): the box's timing "
+            f"The board on {port} has no RP2040 or RP2350 chip (its MicroPython says '{platform}'): the box's timing "
             "needs the PIO of those two; choose another port."
         )
     if tuple(version[:2]) < LEAST_MICROPYTHON:

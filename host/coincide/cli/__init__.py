@@ -13,6 +13,7 @@ import click
 
 from coincide.cli.terminal import process
 from coincide.cli.terminal.again import Given
+from coincide.cli.terminal.blanks import say_what_wants_quotes
 from coincide.cli.terminal.lazy import LazyGroup, ReaderLeft
 from coincide.cli.terminal.show import aside
 from coincide.errors import CoincideError, cut
@@ -91,11 +92,14 @@ def main() -> None:
         sys.exit(answer if isinstance(answer, int) else 0)
     except CoincideError as failure:
         aside(given.repeated(f"coincide: {failure}"))
+        if failure.exit_code == 2:
+            say_what_wants_quotes(sys.argv[1:])
         sys.exit(failure.exit_code)
     except click.ClickException as wrong_use:
         said = io.StringIO()
         wrong_use.show(said)
         click.echo(cut(said.getvalue()), err=True, nl=False)
+        say_what_wants_quotes(sys.argv[1:])
         sys.exit(2)
     except (KeyboardInterrupt, click.Abort):
         click.echo("coincide: stopped. Whatever was measured so far is kept.", err=True)

@@ -334,7 +334,7 @@ def _tolerance_links(rig: Rig) -> tuple[Link, ...]:
     elif asked.print is not None:
         source = "rig: tolerance.print"
     else:
-        source = "computed from rig: bodies.*.frame, diagonal/1442"
+        source = "computed from rig: bodies.*.frame: 0.030 mm on 24 x 36, scaled by the diagonal"
     return tuple(
         Link(f"allowed on the film of {letter}", on_film_tolerance_m(rig, index) * 1e6, "um", source)
         for index, letter in enumerate("AB")

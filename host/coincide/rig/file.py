@@ -76,7 +76,20 @@ def parse_toml(text: str, name: str) -> dict[str, Any]:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         why = str(error).rstrip(".") if isinstance(error, ValueError) else "too deeply nested"
-        raise BadInput(f"{name} is not TOML: {why}.") from None
+        raise BadInput(f"{name} is not TOML: {why}.{_unquoted(text, why)}") from None
+
+
+_AT_LINE = re.compile(r"at line (\d+)")
+_BARE = re.compile(r"\s*([\w.-]+)\s*=\s*([^\"'\[{#\s][^#]*)")
+
+
+def _unquoted(text: str, why: str) -> str:
+    """The key and what would do, where the line complained of gives a word or a quantity without quotes."""
+    line = _AT_LINE.search(why)
+    found = _BARE.match(text.splitlines()[int(line[1]) - 1][:200]) if line else None
+    if found is None:
+        return ""
+    return f' Put the value of {found[1]} in quotes: {found[1]} = "{found[2].strip()}".'
 
 
 def _bound(text: str, name: str) -> None:

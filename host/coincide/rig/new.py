@@ -156,8 +156,8 @@ latest = "1 s"           #   and no later.
 shortest = "0.5 ms"      # A contact closed for less only flicked.
 
 [tolerance]
-# How far the two pictures of a moving thing may be apart on film. With none of these it is the circle of
-# confusion of the format, diagonal/1442.
+# How far the two pictures of a moving thing may be apart on film. With none of these it is the
+# format's circle of confusion: 0.030 mm on 24 x 36, scaled by the diagonal.
 #   on_film = "30 um"
 #   scan_pixels = 2
 #   print = { long_side = "40 cm", viewed_from = "50 cm" }

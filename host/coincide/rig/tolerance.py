@@ -97,4 +97,4 @@ def _measure(rig: Rig) -> str:
             f"sharp in a print of {asked.print.long_side_m:g} m seen from {asked.print.viewed_from_m:g} m "
             "(tolerance.print)"
         )
-    return "the circle of confusion of the format, diagonal/1442"
+    return "the format's circle of confusion (0.030 mm on 24 x 36, scaled by the diagonal)"

@@ -88,6 +88,12 @@ def header_from(line: bytes, name: str) -> Header:
     except orjson.JSONDecodeError:
         if line.startswith(BEGINNING):
             say = f"{name} breaks off inside its first line: nothing measured is in it"
+        elif b"coincide-rig" in line or b"coincide-calibration" in line or name.endswith(".toml"):
+            kind = "calibration" if b"coincide-calibration" in line else "rig"
+            say = (
+                f"{name} is a {kind} file, and no session: sessions end in .jsonl and lie in the folder "
+                "'sessions' beside the rig"
+            )
         else:
             say = f"{name} is not a session file of coincide: its first line is no header"
         raise BadInput(say + ".") from None

@@ -1,7 +1,7 @@
 """Finds our box among the serial ports without disturbing the others.
 
-A port is judged by its USB ids first. Only one that belongs to a Pico's MicroPython, or one the person has
-named, is sent a single `identify`; no byte is ever written to any other.
+A port is judged by its USB ids first. Only one that belongs to MicroPython on an RP2040 or RP2350, or one the
+person has named, is sent a single `identify`; no byte is ever written to any other.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ class PortInfo(Protocol):
 
 @dataclass(frozen=True)
 class Found:
-    """One serial port. `kind`: 'box' (answered as ours), 'board' (a Pico that did not), 'other' (not asked)."""
+    """One serial port. `kind`: 'box' (answered as ours), 'board' (such a chip that did not), 'other' (not asked)."""
 
     device: str
     kind: str
@@ -122,7 +122,7 @@ def find_boxes(
 def _look(port: PortInfo, named: bool, ask: Callable[[str], BoxIdentity]) -> Found:
     if named or (port.vid, port.pid) == (MICROPYTHON_VID, MICROPYTHON_PID):
         return _ask(port.device, port.description, port.serial_number, ask)
-    say = "Not a Pico by its USB ids; not asked."
+    say = "No RP2040 or RP2350 by its USB ids; not asked."
     return Found(port.device, OTHER, port.description, port.serial_number, None, say)
 
 

@@ -14,7 +14,7 @@ from coincide.cli.box.settings import settings
 def command() -> None:
     """Find, install, check, simulate and set the box.
 
-    The box is a Pico or Pico 2 board with MicroPython 1.24 or newer and the firmware that
+    The box is a board with an RP2040 or RP2350 chip, MicroPython 1.24 or newer and the firmware that
     'coincide box install' puts on it.
     """
 

@@ -34,7 +34,7 @@ def show_session(analysis: Analysis, path: Path, *, as_json: bool, other: Analys
 
 
 def show_analysis(analysis: Analysis) -> None:
-    """The table of both bodies, who is late, what to set, what to expect, and what else was noticed."""
+    """Who is late, what to set, what to expect, what else was noticed; then the table of both bodies."""
     from coincide.report.words.left_over import what_it_leaves
     from coincide.report.words.series import (
         body_columns,
@@ -50,11 +50,10 @@ def show_analysis(analysis: Analysis) -> None:
     )
 
     measured = analysis.measured
+    say(lateness(analysis))
     source = source_sentence(measured)
     if source is not None:
         say(source)
-    table(body_columns(measured), body_rows(measured))
-    say(lateness(analysis))
     if analysis.suggestion is not None:
         again = "coincide recording" if was_recorded(measured) else "coincide watch"
         watched, on_s = was_watched(measured), steady_offset_on_s(measured)
@@ -63,6 +62,7 @@ def show_analysis(analysis: Analysis) -> None:
             say(line)
     for line in noticed(analysis):
         say(f"Note: {line}")
+    table(body_columns(measured), body_rows(measured))
 
 
 def show_comparison(
@@ -158,10 +158,10 @@ def show_lamps(read: LampsRead, *, as_json: bool) -> None:
         return
     if read.simulated:
         say("Simulated: a simulated box made this session. Nothing of it was measured.")
-    table(FRAME_COLUMNS, frame_rows(found))
-    table(QUANTITY_COLUMNS, rows_of(found.quantities, found.rig))
     for line in lamp_sentences(found):
         say(line)
     say(f"Everything is kept in {read.path}" if kept is None else f"Kept as {kept}")
     if kept is not None:
         say("Into the box with it: coincide box settings --store")
+    table(FRAME_COLUMNS, frame_rows(found))
+    table(QUANTITY_COLUMNS, rows_of(found.quantities, found.rig))

@@ -1,0 +1,50 @@
+"""The whole job at a desk, in the order of README and the pages: every command runs, and its first line is the answer.
+
+docs/command-line.md shows these first lines; `[...]` stands for what differs from day to day. The line that says that
+nothing real was measured comes before them.
+"""
+
+from __future__ import annotations
+
+import re
+import shlex
+from pathlib import Path
+
+from tests.cli.fen import DOCS
+from tests.cli.running import run
+
+NO_ANSWER = {"box list": 1, "budget": 1, "infrared": 1}  # the answer is 'no' for the invented rig
+
+
+def rows() -> list[tuple[str, str]]:
+    """(command, first line) of the table on the page."""
+    page = (DOCS / "command-line.md").read_text("utf-8")
+    table = page[page.index("| at a desk, in this order | it says first |") :]
+    table = table[: table.index("\n\n")]
+    return re.findall(r"^\| `coincide ?(.*?)` \| (.*?) \|$", table, re.M)
+
+
+def test_every_command_runs_at_a_desk_and_answers_first(tmp_path: Path, acknowledged: None) -> None:
+    told = rows()
+    assert len(told) > 24
+    for words, shown in told:
+        ran = run(shlex.split(words), tmp_path)
+        assert ran.code == NO_ANSWER.get(words, 0), (words, ran.said)
+        lines = [line for line in ran.out.splitlines() if line.strip() and not line.startswith("Simulated")]
+        first, at = " ".join(lines[0].split()), 0
+        for part in shown.split("[...]"):
+            assert part.strip() in first[at:], (words, first)
+            at = first.index(part.strip(), at) + len(part.strip())
+        assert not re.match(r"[─ ]|\S+ {4,}\S", lines[0]) or words.startswith(
+            ("rig show", "box ", "wiring")
+        ), f"{words}: a table before the answer"
+
+
+def test_readme_and_pages_name_no_command_that_the_desk_leaves_out() -> None:
+    """Each command of README's table is among those tried."""
+    readme = (DOCS.parent / "README.md").read_text("utf-8")
+    asked = re.findall(
+        r"`(?:coincide )?([a-z]+)(?: check)?`", readme[readme.index("| the question |") :][:1200]
+    )
+    tried = {words.split()[0] for words, _ in rows() if words}
+    assert set(asked) - tried <= {"scans"}  # two pictures are not invented: tests/cli/test_scans.py
