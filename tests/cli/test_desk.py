@@ -13,7 +13,12 @@ from pathlib import Path
 from tests.cli.fen import DOCS
 from tests.cli.running import run
 
-NO_ANSWER = {"box list": 1, "limits": 1, "budget": 1, "infrared": 1}  # the answer is 'no' for the invented rig
+NO_ANSWER = {
+    "box list": 1,
+    "limits": 1,
+    "budget": 1,
+    "infrared": 1,
+}  # the answer is 'no' for the invented rig
 
 
 def rows() -> list[tuple[str, str]]:
