@@ -79,8 +79,8 @@ def _show(basis: Basis, found: Budget, *, explain: bool) -> None:
     for line in verdict_lines(found.verdict):
         say(line)
     say_basis(basis)
-    table(words.BUDGET_COLUMNS, words.budget_rows(basis.rig, found))
-    for line in words.budget_lines(basis.rig, found):
+    for line in (*words.budget_lines(basis.rig, found), *(() if explain else words.folded(found))):
         say(line)
+    table(words.BUDGET_COLUMNS, words.budget_rows(basis.rig, found, every=explain))
     if explain:
         say_chain(found.chain)

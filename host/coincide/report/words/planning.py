@@ -133,10 +133,27 @@ def hand_line(hand: HandMovement) -> str:
     return f"{capital(rough[0])} (rough): {hand.say[:1].lower()}{hand.say[1:]}" if rough else hand.say
 
 
-def budget_rows(rig: Rig, found: Budget) -> list[tuple[str, ...]]:
-    """The causes of the ghost by size, unequal exposure first; then their sum, what is allowed, and each own blur."""
-    first = [term for term in found.terms if term.cause == "unequal exposure"]
-    rest = [term for term in found.terms if term.cause != "unequal exposure"]
+_LITTLE = 0.01  # of the whole ghost
+
+
+def _little(found: Budget) -> list[Term]:
+    return [term for term in found.terms if term.on_film_m < _LITTLE * found.total_m]
+
+
+def folded(found: Budget) -> tuple[str, ...]:
+    """A sentence that names the causes too small to be shown; nothing where there are none."""
+    little = [term.cause for term in _little(found)]
+    if not little:
+        return ()
+    return (f"Less than {percent(_LITTLE)} of the ghost: {', '.join(little)}; --explain shows them.",)
+
+
+def budget_rows(rig: Rig, found: Budget, *, every: bool = True) -> list[tuple[str, ...]]:
+    """The causes of the ghost by size, unequal exposure first; then their sum, what is allowed, and each own blur.
+    Without `every` what `folded` names is left out."""
+    shown = [term for term in found.terms if every or term not in _little(found)]
+    first = [term for term in shown if term.cause == "unequal exposure"]
+    rest = [term for term in shown if term.cause != "unequal exposure"]
     rows = [_term_row(term) for term in (*first, *rest)]
     rows.append(("together", "", figure(found.total_m * UM), figure(found.total_pixels), ""))
     allowed_pixels = found.allowed_m * found.total_pixels / found.total_m if found.total_m else math.nan
