@@ -140,6 +140,8 @@ class Field:
             ns_to_ticks(values["window_ms"] * MS, hz),
             now,
         )
+        # The loop may stand for half a second while flash is written: what the last pair left playing must not freeze.
+        box.lights.show(lights.DARK, now)
         box.framelog.begin()
 
     def completed(self, now):

@@ -179,10 +179,6 @@ class Settings:
         self.usable = True
         self.say = ""
 
-    def preset(self):
-        """The preset in use, or None."""
-        return self.presets[self.values["preset"]]
-
     def preset_names(self):
         """Names by place; None where a place is empty, trailing empty places left out."""
         names = [None if preset is None else preset["name"] for preset in self.presets]

@@ -89,7 +89,6 @@ class PioBlock:
     """One PIO block: what must happen on one cycle, or faster than MicroPython's classes do it."""
 
     def __init__(self, number):
-        self.number = number
         self.base = PIO_BASES[number]
         # Worked out once: an address this high costs MicroPython memory, and opening must not need any.
         self._instr_at = [self.base + INSTR + MACHINE_STRIDE * machine for machine in range(4)]

@@ -355,3 +355,25 @@ def test_preset_and_both_delays_are_those_of_the_press():
     fulls = [(output, start) for output, start, _ in bench.board.closures if output % 2]
     apart = [abs(fulls[k][1] - fulls[k + 1][1]) for k in (0, 2)]
     assert apart == [5 * TICKS_A_MS, 7 * TICKS_A_MS]
+
+
+def test_no_light_freezes_while_a_frame_is_logged():
+    bench = field_bench()
+    lit = []  # type: list[tuple[str, int, int]]
+    write = bench.board.files.append
+
+    def append(name, data):
+        if name.startswith("frames"):
+            last = bench.board.led_log[-1] if bench.board.led_log else (0, 0, 0)
+            lit.append((name, last[1], last[2]))
+        write(name, data)
+
+    bench.board.files.append = append
+    bench.board.bodies = [contact(SYNC_A, 40), contact(SYNC_B, 47)]
+    bench.press("button_full")
+    bench.run_ms(1300)  # the verdict, out, is still flashing at the next press
+    bench.press("button_full")
+    bench.run_ms(3000)
+    assert len(lit) >= 4
+    for name, blue, orange in lit:
+        assert (blue, orange) == (0, 0), name

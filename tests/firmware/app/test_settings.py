@@ -140,7 +140,7 @@ def test_a_new_box_is_not_a_damaged_one():
     settings = Settings(Flash())
     assert settings.ok
     assert settings.usable
-    assert settings.preset() is None
+    assert settings.presets[settings.values["preset"]] is None
 
 
 def test_saves_take_the_slots_in_turn():
