@@ -222,3 +222,14 @@ def test_the_words_of_the_command_line_are_those_of_the_wiring() -> None:
             assert MEANS[name]
             Build(**{key: (name, name)})
         assert getattr(Build(), key) == (names[0], names[0])
+
+
+def test_a_rehearsal_says_so_and_passes_nothing(tmp_path: Path) -> None:
+    ran = run(["box", "check", "--only", "outputs", "--only", "zero"], tmp_path)
+    assert ran.code == 0
+    assert "passed" not in ran.out
+    assert "real box" not in ran.out
+    assert ran.out.count(" rehearsed ") == 5
+    assert "nothing of yours was tested" in ran.out
+    told = json.loads(run(["box", "check", "--only", "zero", "--json"], tmp_path).out)
+    assert [one["outcome"] for one in told["items"]] == ["rehearsed"]

@@ -136,6 +136,19 @@ def test_draw_writes_every_schematic(tmp_path: Path) -> None:
     assert len(list((tmp_path / "new folder").iterdir())) == len(drawn_sheets())
 
 
+def test_draw_for_the_other_body_and_for_the_circuits_named(tmp_path: Path) -> None:
+    def drawn(*words: str) -> set[str]:
+        folder = tmp_path / "-".join(words)
+        answer = run("draw", "--to", str(folder), *words)
+        assert answer.exit_code == 0, answer.output
+        return {one.stem for one in folder.iterdir()}
+
+    assert {"release_b", "sync_wetted_b", "gate_through_lens_b1", "board"} <= drawn("--body", "B")
+    mine = drawn("--sync-a", "wetted", "--release-b", "solenoid")
+    assert {"sync_wetted_a", "sync_cell_b", "solenoid_b", "gate_transimpedance_b1"} <= mine
+    assert not {"sync_cell_a", "solenoid_a", "gate_load_a1"} & mine
+
+
 def test_draw_into_a_file_is_refused_in_words(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("in the way")
     answer = run("draw", "--to", str(tmp_path / "file"))

@@ -13,6 +13,7 @@ from coincide_wiring.check.behaviour import behaviour_faults
 from coincide_wiring.check.domains import domains, path_between
 from coincide_wiring.check.fault import Fault
 from coincide_wiring.check.presence import presence_faults
+from coincide_wiring.check.values import value_faults
 from coincide_wiring.circuits.model import NOT_CONNECTED, Netlist, Part
 from coincide_wiring.netlist import Build, in_use, zero_check
 
@@ -58,6 +59,7 @@ def structural_faults(netlist: Netlist) -> tuple[Fault, ...]:
         *_plug(netlist, plugged),
         *_ratings(netlist),
         *presence_faults(netlist),
+        *value_faults(netlist),
     )
 
 

@@ -8,6 +8,9 @@ from schemdraw.segments import SegmentCircle
 from coincide_wiring.draw import symbols
 from coincide_wiring.draw.sketch import SMALL_PT, XY, Sketch
 
+# Contacts of the loopback plug's 3-contact plugs, as the release sockets have them.
+CONTACTS = {"half": "ring: half", "full": "tip: full", "com": "sleeve"}
+
 
 def release(s: Sketch, body: str) -> None:
     """Two isolators one above the other, the jack at the right."""
@@ -30,9 +33,10 @@ def release(s: Sketch, body: str) -> None:
         (2.4, 6.2),
         {"half": ("left", 0.6), "common": ("left", 2.6), "full": ("left", 5.6)},
         "",
+        names={"half": "ring: half", "common": "sleeve", "full": "tip: full"},
     )
     s.text(f"J11{body}", (13.9, -1.3))
-    s.text("release\nsocket", (13.9, -3.6), size=SMALL_PT)
+    s.text("release\nsocket", (13.9, -4.0), size=SMALL_PT)
     s.wire((9.4, 0), (12, 0))
     s.wire((9.4, -5), (12, -5))
     s.wire((9.4, -2), (10.7, -2), (12, -2))
@@ -271,7 +275,7 @@ def loopback(s: Sketch) -> None:
             joint = bus[0] if end in ("half", "full", "centre") else bus[1]
             s.stroke((inner, y), (joint, y))
             s.text(
-                end,
+                CONTACTS.get(end, end),
                 (inner + (0.15 if body == "A" else -0.15), y + 0.1),
                 "left" if body == "A" else "right",
                 "bottom",

@@ -15,6 +15,7 @@ from coincide_wiring.circuits import body as circuits_body
 from coincide_wiring.circuits import box as circuits_box
 from coincide_wiring.circuits import sensors as circuits_sensors
 from coincide_wiring.circuits.model import NOT_CONNECTED, Sheet
+from coincide_wiring.netlist import Build, sheets
 
 if TYPE_CHECKING:
     from coincide_wiring.draw.sketch import Sketch
@@ -23,22 +24,20 @@ FOLDER = Path(__file__).parent / "svg"
 # Nets that go on beyond their sheet and so must carry their name on the drawing.
 BESIDE = ("GND", "3V3", "VBUS", "USB_EARTH", "RIG_METAL")
 TITLE_ABOVE = 1.2
-# The gate sensor behind a lens is the amplified one with two other values.
-DRAWN_GATES = ("transimpedance", "load")
 
 
 class WrongDrawing(Exception):
     """The picture and the netlist say different things."""
 
 
-def drawn_sheets() -> tuple[Sheet, ...]:
-    """Every sheet there is a drawing of. Body B's circuits are body A's, so each is drawn once."""
+def drawn_sheets(body: str = "A") -> tuple[Sheet, ...]:
+    """Every sheet there is a drawing of, with the circuits of one body; the other's are the same with its letter."""
     return (
         circuits_box.board(),
-        circuits_body.release("A"),
-        circuits_body.solenoid("A"),
-        *(circuits_sensors.sync("A", variant) for variant in circuits_sensors.SYNC_VARIANTS),
-        *(circuits_sensors.gate("a1", variant) for variant in DRAWN_GATES),
+        circuits_body.release(body),
+        circuits_body.solenoid(body),
+        *(circuits_sensors.sync(body, variant) for variant in circuits_sensors.SYNC_VARIANTS),
+        *(circuits_sensors.gate(f"{body.lower()}1", variant) for variant in circuits_sensors.GATE_VARIANTS),
         circuits_sensors.gate_lamp(),
         circuits_box.controls(),
         circuits_box.lights(),
@@ -48,19 +47,13 @@ def drawn_sheets() -> tuple[Sheet, ...]:
     )
 
 
-def _layouts() -> dict[str, Callable[[Sketch], None]]:
+def _layout(sheet: Sheet) -> Callable[[Sketch], None]:
+    """What draws a sheet, by its name: 'sync_high_voltage_b' is the high-voltage sync input of body B."""
     from coincide_wiring.draw import body as layout_body
     from coincide_wiring.draw import box as layout_box
 
-    return {
+    single = {
         "board": layout_box.board,
-        "release_a": lambda s: layout_body.release(s, "A"),
-        "solenoid_a": lambda s: layout_body.solenoid(s, "A"),
-        "sync_cell_a": lambda s: layout_body.sync(s, "A", "cell"),
-        "sync_wetted_a": lambda s: layout_body.sync(s, "A", "wetted"),
-        "sync_high_voltage_a": lambda s: layout_body.sync(s, "A", "high-voltage"),
-        "gate_load_a1": lambda s: layout_body.gate_load(s, "a1"),
-        "gate_transimpedance_a1": lambda s: layout_body.gate_transimpedance(s, "a1"),
         "gate_lamp": layout_body.gate_lamp,
         "controls": layout_box.controls,
         "lights": layout_box.lights,
@@ -68,6 +61,20 @@ def _layouts() -> dict[str, Callable[[Sketch], None]]:
         "bodies": layout_body.bodies,
         "loopback": layout_body.loopback,
     }
+    if sheet.name in single:
+        return single[sheet.name]
+    circuit, _, tag = sheet.name.rpartition("_")
+    kind, _, variant = circuit.partition("_")
+    letter = tag.upper()
+    by_kind: dict[str, Callable[[Sketch], None]] = {
+        "release": lambda s: layout_body.release(s, letter),
+        "solenoid": lambda s: layout_body.solenoid(s, letter),
+        "sync": lambda s: layout_body.sync(s, letter, variant.replace("_", "-")),
+        "gate": lambda s: (
+            layout_body.gate_load(s, tag) if variant == "load" else layout_body.gate_transimpedance(s, tag)
+        ),
+    }
+    return by_kind[kind]
 
 
 def draw(sheet: Sheet) -> bytes:
@@ -75,7 +82,7 @@ def draw(sheet: Sheet) -> bytes:
     from coincide_wiring.draw.sketch import Sketch
 
     sketch = Sketch(sheet)
-    _layouts()[sheet.name](sketch)
+    _layout(sheet)(sketch)
     compare(sketch)
     left = min(x for x, _ in sketch.pins.values())
     top = max(y for _, y in sketch.pins.values())
@@ -113,8 +120,17 @@ def goes_beyond(sheet: Sheet, net: str) -> bool:
     return net in BESIDE or any(net in other.nets() for other in others)
 
 
-def write(folder: Path) -> tuple[Path, ...]:
-    """Draw every sheet into a folder. Raises BadInput when the folder cannot be written, or holds another drawing of
-    one of these names."""
+def sheets_to_draw(build: Build | None, body: str = "A") -> tuple[Sheet, ...]:
+    """The sheets of a build, both bodies, one gate sensor a body; without a build every circuit there is, for one
+    body."""
+    if build is None:
+        return drawn_sheets(body)
+    return tuple(one for one in sheets(build) if not (one.name.startswith("gate_") and one.name[-1] == "2"))
+
+
+def write(folder: Path, drawn: tuple[Sheet, ...] | None = None) -> tuple[Path, ...]:
+    """Draw sheets (every one of body A's) into a folder. Raises BadInput when the folder cannot be written, or holds
+    another drawing of one of these names."""
     make_folder(folder)
-    return tuple(write_outputs({folder / f"{sheet.name}.svg": draw(sheet) for sheet in drawn_sheets()}))
+    chosen = drawn_sheets() if drawn is None else drawn
+    return tuple(write_outputs({folder / f"{sheet.name}.svg": draw(sheet) for sheet in chosen}))

@@ -28,31 +28,41 @@ INCHES_PER_UNIT = 0.5
 CLOSE = 1e-6
 
 
+# What a resistor and a capacitor stand where the drawing says nothing; see the parts list.
+USUAL_W, USUAL_V = 0.25, 50.0
+
+
+# What else says its value on a drawing, by kind, from its own values.
+SHOWN = {
+    "cell": "{voltage_v:g} V",
+    "supply": "{supply_v:g} V =",
+    "zener": "{zener_v:g} V",
+    "fuse": "{hold_a:g} A",
+    "cutout": "{opens_c:g} °C",
+    "solenoid": "{coil_ohm:g} Ω",
+    "diode": "{reverse_max_v:g} V",
+    "photorelay": "{contact_max_v:g} V {contact_max_a:g} A",
+    "suppressor": "{standoff_v:g} V",
+    "mosfet": "{drain_max_v:g} V",
+    "limiter": "{drain_max_v:g} V",
+}
+
+
 def short_value(one: Part) -> str:
-    """A part's value as a drawing shows it; empty where the reference says enough."""
+    """A part's value as a drawing shows it, with its rating; empty where the reference says enough."""
     match one.kind:
         case "resistor" | "trimmer":
-            return ohms(one.value("resistance_ohm"))
+            power_w = one.value("power_w")
+            return ohms(one.value("resistance_ohm")) + (f" {power_w:g} W" if power_w > USUAL_W else "")
         case "resistor_array":
             return f"8 × {ohms(one.value('resistance_ohm'))}"
         case "capacitor":
-            return farads(one.value("capacitance_f"))
-        case "cell":
-            return f"{one.value('voltage_v'):g} V"
-        case "supply":
-            return f"{one.value('supply_v'):g} V ="
-        case "zener":
-            return f"{one.value('zener_v'):g} V"
-        case "fuse":
-            return f"{one.value('hold_a'):g} A"
-        case "cutout":
-            return f"{one.value('opens_c'):g} °C"
-        case "solenoid":
-            return f"{one.value('coil_ohm'):g} Ω"
-        case "diode":
-            return f"{one.value('reverse_max_v'):g} V"
+            rating_v = one.value("rating_v")
+            return farads(one.value("capacitance_f")) + (f" {rating_v:g} V" if rating_v != USUAL_V else "")
+        case "optocoupler":
+            return f"{one.value('ratio_min'):.0%} at {one.value('ratio_at_a') * 1e3:g} mA"
         case _:
-            return ""
+            return SHOWN.get(one.kind, "").format_map(one.values)
 
 
 def farads(value: float) -> str:

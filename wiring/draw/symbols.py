@@ -5,7 +5,8 @@ from __future__ import annotations
 import schemdraw.elements as elm
 from schemdraw.segments import SegmentCircle, SegmentPoly
 
-from coincide_wiring.draw.sketch import LINE_PT, SMALL_PT, XY, Sketch, short_value
+from coincide_wiring.circuits.packages import package_of
+from coincide_wiring.draw.sketch import LINE_PT, SMALL_PT, XY, Halign, Sketch, short_value
 
 
 def _led_half(s: Sketch, x: float, top: float, bottom: float) -> None:
@@ -17,6 +18,16 @@ def _led_half(s: Sketch, x: float, top: float, bottom: float) -> None:
     s.stroke((x - 0.3, middle - 0.3), (x + 0.3, middle - 0.3))
     for lift in (0.12, -0.2):
         s.arrow((x + 0.45, middle + lift), (x + 0.95, middle + lift))
+
+
+TERMINAL_PT = 8.0
+
+
+def terminals(s: Sketch, ref: str, places: dict[str, tuple[XY, Halign]]) -> None:
+    """The numbers of the case's terminals beside the pins, as (where, alignment) by pin."""
+    pads = {pin: pad for pad, pin in reversed(tuple(package_of(s.sheet.part(ref)).pads.items()))}
+    for pin, (where, halign) in places.items():
+        s.text(pads[pin], where, halign, "bottom", TERMINAL_PT)
 
 
 def photorelay(s: Sketch, ref: str, at: XY) -> None:
@@ -43,6 +54,16 @@ def photorelay(s: Sketch, ref: str, at: XY) -> None:
         ("out2", (x + 4, y - 2)),
     ):
         s.pin(ref, pin, where)
+    terminals(
+        s,
+        ref,
+        {
+            "anode": ((x + 0.3, y + 0.05), "right"),
+            "cathode": ((x + 0.3, y - 1.95), "right"),
+            "out1": ((x + 3.7, y + 0.05), "left"),
+            "out2": ((x + 3.7, y - 1.95), "left"),
+        },
+    )
     s.label(ref, (x + 2, y + 0.6), valign="bottom")
 
 
@@ -69,6 +90,16 @@ def optocoupler(s: Sketch, ref: str, at: XY) -> None:
     )
     for pin, where in places:
         s.pin(ref, pin, where)
+    terminals(
+        s,
+        ref,
+        {
+            "anode": ((x + 0.3, y + 0.05), "right"),
+            "cathode": ((x + 0.3, y - 2.95), "right"),
+            "collector": ((x + 3.7, y + 0.05), "left"),
+            "emitter": ((x + 3.7, y - 2.95), "left"),
+        },
+    )
     s.label(ref, (x + 2, y + 0.5), valign="bottom")
 
 
@@ -90,6 +121,17 @@ def triangle(s: Sketch, ref: str, at: XY, minus_on_top: bool = True) -> None:
     s.rail(s.sheet.part(ref).pins["vcc"], s.pin(ref, "vcc", (x + 1.4, y + 0.8)))
     s.ground(s.pin(ref, "gnd", (x + 1.4, y - 2.8)))
     s.text(ref, (x + 1.85, y - 1), size=SMALL_PT)
+    terminals(
+        s,
+        ref,
+        {
+            upper: ((x + 0.4, y + 0.05), "right"),
+            lower: ((x + 0.4, y - 1.95), "right"),
+            "out": ((x + 3.65, y - 0.95), "left"),
+            "vcc": ((x + 1.5, y + 0.35), "left"),
+            "gnd": ((x + 1.5, y - 2.8), "left"),
+        },
+    )
 
 
 def open_collector(s: Sketch, at: XY) -> None:
@@ -111,6 +153,8 @@ def npn(s: Sketch, ref: str, at: XY) -> None:
     s.pin(ref, "collector", (x + 1, y + 1))
     s.pin(ref, "emitter", (x + 1, y - 1))
     s.text(ref, (x + 1.2, y), "left")
+    for letter, where in (("B", (x + 0.1, y + 0.05)), ("C", (x + 1.25, y + 0.6)), ("E", (x + 1.25, y - 1.0))):
+        s.text(letter, where, "center", "bottom", TERMINAL_PT)
 
 
 def mosfet(s: Sketch, ref: str, at: XY) -> None:
@@ -127,7 +171,9 @@ def mosfet(s: Sketch, ref: str, at: XY) -> None:
     s.pin(ref, "gate", (x, y))
     s.pin(ref, "drain", (x + 1.2, y + 1))
     s.pin(ref, "source", (x + 1.2, y - 1))
-    s.text(ref, (x + 1.4, y + 0.1), "left")
+    s.label(ref, (x + 1.4, y + 0.1), "left")
+    for letter, where in (("G", (x + 0.1, y + 0.05)), ("D", (x + 1.45, y + 0.6)), ("S", (x + 1.45, y - 1.0))):
+        s.text(letter, where, "center", "bottom", TERMINAL_PT)
 
 
 def limiter(s: Sketch, ref: str, at: XY) -> None:
@@ -143,7 +189,13 @@ def limiter(s: Sketch, ref: str, at: XY) -> None:
     s.pin(ref, "drain", (x, y))
     s.pin(ref, "source", (x + 2, y))
     s.pin(ref, "gate", (x + 1, y - 1.2))
-    s.text(ref, (x + 1, y + 0.25), valign="bottom")
+    s.label(ref, (x + 1, y + 0.5), valign="bottom")
+    for letter, where in (
+        ("D", (x + 0.2, y + 0.05)),
+        ("S", (x + 1.8, y + 0.05)),
+        ("G", (x + 1.25, y - 1.05)),
+    ):
+        s.text(letter, where, "center", "bottom", TERMINAL_PT)
 
 
 def trimmer(s: Sketch, ref: str, top: XY) -> None:

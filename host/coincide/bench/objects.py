@@ -8,7 +8,7 @@ from typing import Any
 from coincide.bench.box_settings import Remembered
 from coincide.bench.calibration import Calibrated
 from coincide.bench.check.evening import Checked
-from coincide.bench.check.record import record_table
+from coincide.bench.check.record import OUTCOMES, REHEARSED, record_table
 from coincide.bench.lamp_row import LampsRead
 from coincide.bench.readiness import Judged
 from coincide.bench.roll import LogRead
@@ -97,6 +97,9 @@ def _remembered(held: Remembered) -> dict[str, Any]:
 
 def _checked(checked: Checked) -> dict[str, Any]:
     table = record_table(checked.record) | {"format": "coincide-bench-result", "version": 1}
+    if checked.simulated:
+        for one in table["items"]:
+            one["outcome"] = REHEARSED if one["outcome"] == OUTCOMES[True] else one["outcome"]
     return table | {"simulated": checked.simulated, "passed": checked.record.passed, "kept_as": checked.kept}
 
 

@@ -34,6 +34,7 @@ from coincide.box.simulated.worlds import world_spec
 from coincide.errors import BadInput, BoxFailed
 from coincide_firmware.app.pins import LAMPS, PINS
 from coincide_wiring.cautions import CAUTIONS
+from coincide_wiring.circuits.sensors import sync
 from coincide_wiring.netlist import Build, digest
 
 AT = datetime(2031, 5, 4, 9, 30, tzinfo=UTC)
@@ -104,6 +105,20 @@ def test_a_sound_box_passes_and_leaves_its_outputs_open_and_disarmed() -> None:
     assert person.told
     # Pressing the box's own buttons fired nothing.
     assert port.truth == ()
+
+
+def test_a_wetted_circuit_is_charged_again_before_every_pulse() -> None:
+    """Five time constants of R23 and C21, both at the upper end, leave 0.7 %."""
+    sheet = sync("A", "wetted")
+    feed, store = sheet.part("R23A"), sheet.part("C21A")
+    tau_s = feed.value("resistance_ohm") * (1 + feed.value("tolerance"))
+    tau_s *= store.value("capacitance_f") * (1 + store.value("tolerance"))
+    check, _, port = bench()
+    check.build = Build(sync=("cell", "wetted"))
+    before_s = port.now_s()
+    (found,) = check.stage("zero")
+    assert found.passed
+    assert port.now_s() - before_s >= 4 * 5 * 5 * tau_s
 
 
 def test_every_row_of_the_pin_table_is_tested_or_is_the_heartbeat() -> None:

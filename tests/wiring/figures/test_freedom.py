@@ -51,13 +51,28 @@ def test_preferred_values_are_those_of_the_series(value: float) -> None:
     assert list(down) == sorted(down, reverse=True)
 
 
+def test_where_five_per_cent_will_not_do_the_list_says_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No build of today is so tight; one that is must be told. Which are is worked out here part by part."""
+    netlist = in_use(EVERYTHING)
+    narrow = {
+        part.ref
+        for part in netlist.of_kind("resistor")
+        if not all(one.inside for one in figures_of(netlist.changed(part.revalued("tolerance", 0.05))))
+    }
+    assert {ref for ref in tight(EVERYTHING) if ref.startswith("R")} == narrow
+    monkeypatch.setattr("coincide_wiring.parts.tight", lambda _: frozenset({"R41A1"}))
+    lines = {ref: line.substitute for line in parts_list(Build()) for ref in line.refs}
+    assert "1 %" in lines["R41A1"]
+    assert "leave no room for 5 %" in lines["R41A1"]
+    assert "5 % will do" in lines["R12A"]
+
+
 def test_the_parts_list_says_five_per_cent_only_where_it_will_do() -> None:
     def said(build: Build, ref: str) -> str:
         (line,) = [line for line in parts_list(build) if ref in line.refs]
         return line.substitute
 
     assert all("5 % will do" in said(Build(), ref) for ref in ("R12A", "R22B", "R45A1", "RN81"))
-    assert all("1 %" in said(EVERYTHING, ref) for ref in tight(EVERYTHING))
     assert "5 % will do" in said(EVERYTHING, "R41B1")
     assert "film" in said(EVERYTHING, "C21A")
     assert "white" in said(Build(), "D45")

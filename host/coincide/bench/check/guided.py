@@ -16,7 +16,7 @@ from coincide.bench.check.outputs import check_outputs
 from coincide.bench.check.record import BenchRecord, Item, ZeroResult
 from coincide.bench.check.stages import STAGES
 from coincide.bench.check.talk import Ask, BenchClient, BenchTalk, Tell
-from coincide.bench.check.zero import PULSES, implausible, measure_loops
+from coincide.bench.check.zero import PULSES, implausible, measure_loops, rest_s
 from coincide.bench.person import Question
 from coincide_wiring.cautions import CAUTIONS
 from coincide_wiring.netlist import Build, digest
@@ -88,7 +88,7 @@ class BenchCheck:
         ):
             say = "The zero check was left out: isolators keep their datasheet spread."
             return (Item("loopback", "zero", None, say),)
-        item, zero = measure_loops(self._talk, pulses)
+        item, zero = measure_loops(self._talk, pulses, rest_s(self.build.sync))
         wrong = "" if zero is None else implausible(zero, self.build.sync)
         if wrong:
             return (Item("loopback", "zero", False, wrong),)

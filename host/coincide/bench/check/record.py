@@ -27,6 +27,7 @@ VERSION = 1
 LONGEST_LOOP_S = 1.0
 _STAMP = "%Y-%m-%dT%H%M%S"
 OUTCOMES = {True: "passed", False: "failed", None: "left out"}
+REHEARSED = "rehearsed"  # what a simulated box answers for in the place of 'passed'; never kept
 
 
 @dataclass(frozen=True, slots=True)

@@ -45,10 +45,10 @@ def check(
     controls  interlock open and closed, each button down and up
     lights    both lights of the box
     outputs   each release output clicked, you confirm
+    zero      loopback plug in: the isolators timed
     sync      each sync contact seen
     gate      each gate sensor seen
     lamps     the lamp row run through
-    zero      loopback plug in: the isolators timed
 
     What it finds is kept, dated, with the box's identity and the circuits fitted; later measurements subtract
     its zero check. Say which circuits a body got, as --sync-a wetted, once and whenever you change one. Exit
@@ -81,7 +81,7 @@ def check(
 
 def _show(checked: Checked, *, as_json: bool) -> None:
     """The record on the screen, and where it is kept."""
-    from coincide.bench.check.record import OUTCOMES, zero_correction
+    from coincide.bench.check.record import OUTCOMES, REHEARSED, zero_correction
     from coincide.bench.objects import as_object
     from coincide.cli.terminal import show
     from coincide.timing.known import MEASURE_ZERO
@@ -90,8 +90,11 @@ def _show(checked: Checked, *, as_json: bool) -> None:
     if as_json:
         show.as_json(as_object(checked))
         return
-    rows = [(one.name, OUTCOMES[one.passed], one.say) for one in record.items]
+    words = OUTCOMES | ({True: REHEARSED} if checked.simulated else {})
+    rows = [(one.name, words[one.passed], one.say) for one in record.items]
     show.table(("tested", "result", "what was seen"), rows)
+    if checked.simulated:
+        show.say("A rehearsal on a simulated box: nobody looked and nothing of yours was tested.")
     if all(one.passed is None for one in record.items):
         show.say("Nothing was tested.")
     if checked.kept is not None:

@@ -13,6 +13,10 @@ from coincide.cli.terminal.wiring_words import layout_lines
 
 
 @click.command("draw")
+@circuit_options(usual=False)
+@click.option(
+    "--body", type=click.Choice(["A", "B"], case_sensitive=False), default="A", help="Whose circuits."
+)
 @click.option(
     "--to",
     "folder",
@@ -21,16 +25,21 @@ from coincide.cli.terminal.wiring_words import layout_lines
     help="Folder for the SVG files; made if it is not there.",
 )
 @json_option
-def draw(folder: Path, as_json: bool) -> None:
+def draw(folder: Path, body: str, as_json: bool, **chosen: str | None) -> None:
     """Draw the schematics into a folder, one SVG a circuit.
+
+    Every circuit there is, of body A or with '--body B' of body B; with circuits named only those of that build, both
+    bodies.
 
     \b
     Example:
       coincide wiring draw --to schematics
+      coincide wiring draw --to mine --sync-a wetted --release-b solenoid
     """
-    from coincide_wiring.draw.schematics import write
+    from coincide_wiring.draw.schematics import sheets_to_draw, write
 
-    written = write(folder)
+    build = chosen_build(chosen) if any(chosen.values()) else None
+    written = write(folder, sheets_to_draw(build, body.upper()))
     if as_json:
         wiring_json("-draw", {"written": written})
         return
