@@ -35,6 +35,7 @@ def command(folder: Path, seed: int) -> None:
     from coincide.cli.terminal.results import show_calibrated
     from coincide.cli.terminal.show import say
     from coincide.report.files import write_report
+    from coincide.report.page.planning import subject_lines
     from coincide.rig.file import load_rig
     from coincide.rig.new import write_new
 
@@ -49,6 +50,10 @@ def command(folder: Path, seed: int) -> None:
     assert done.analysis is not None  # the invented bodies answer
     fresh = None if done.fresh is None else done.fresh.path
     written = write_report(done.analysis, done.measured.path, done.fresh_analysis, rig_path.parent / "report")
+    say()
+    for line in subject_lines(done.analysis.measured.rig, done.analysis.suggestion):
+        say(line)
+    say("The page shows him on both films, before and with the offset.")
     say()
     say("Wrote:")
     sessions = [done.measured.path, *([fresh] if fresh else [])]

@@ -18,7 +18,7 @@ from coincide.report.page.model import (
     Section,
     Setting,
 )
-from coincide.report.page.planning import planning_sections
+from coincide.report.page.planning import planning_sections, subject_lines
 from coincide.report.page.strip import strip
 from coincide.report.page.svg import page_figure, with_pairs
 from coincide.report.page.verdict import verdict
@@ -85,6 +85,7 @@ def page_content(
     lead += [] if analysis.suggestion is None else [lateness(analysis)]
     if verification is not None and analysis.suggestion is not None:
         lead += verified(measured.rig, analysis.suggestion, verification)
+    lead += subject_lines(measured.rig, analysis.suggestion)
     return Page(
         title=f"{measured.rig.name}: {' and '.join(header.exposures)}",
         kicker=f"{measured.rig.name}, {header.exposures[0]} (A) and {header.exposures[1]} (B), {header.created[:10]}",
@@ -199,7 +200,8 @@ def _sections(
         tables.append(PageTable("What makes the skew uncertain, largest first", columns, rows))
         lines = (budget_sentence(budget),)
     sections.append(Section("uncertainty", "Uncertainty", lines=lines, tables=tuple(tables)))
-    return sections + planning_sections(measured.rig, analysis.suggestion)
+    invented = measured.session.header.simulated
+    return sections + planning_sections(measured.rig, analysis.suggestion, invented=invented)
 
 
 def _pairs(analysis: Analysis) -> list[PagePair]:

@@ -8,12 +8,15 @@ from typing import TYPE_CHECKING
 from coincide.planning.basis import Basis
 from coincide.planning.plan import LimitsPlan, limits_plan
 from coincide.planning.skew_model import COVER_95, skew_model
-from coincide.report.page.model import Column, PageTable, Section
+from coincide.planning.verdict import Use, verdict
+from coincide.report.page.model import Column, PageFigure, PageTable, Section
 from coincide.report.page.svg import page_figure
+from coincide.report.plots.outlines import outlines_plot
 from coincide.report.plots.planning import limits_plot, skew_map_plot
 from coincide.report.words import planning as words
 from coincide.report.words.basis import basis_line
 from coincide.report.words.rig import geometry_lines
+from coincide.report.words.verdict import verdict_lines
 from coincide.rig.model import Rig
 
 if TYPE_CHECKING:
@@ -33,12 +36,40 @@ LIMITS_CAPTION = (
 )
 
 
-def planning_sections(rig: Rig, suggestion: OffsetSuggestion | None) -> list[Section]:
-    """'Over the frame', and 'What it can photograph' where the series settled jitter and offset."""
+OUTLINES_ALT = "An invented cyclist in both pictures, one laid over the other, before and with the offset."
+OUTLINES_CAPTION = (
+    "Invented. Where only one of the two films saw him there is a coloured edge. The offset brings the two outlines "
+    "together; how far he smears within each picture is the matter of the shutter times, and no offset changes it."
+)
+
+
+def planning_sections(
+    rig: Rig, suggestion: OffsetSuggestion | None, *, invented: bool = False
+) -> list[Section]:
+    """'Over the frame', and 'What it can photograph' where the series settled jitter and offset.
+
+    invented: of a simulated box; then a picture shows what skew and blur do to its cyclist.
+    """
     sections = [_over_the_frame(rig)]
     if suggestion is not None:
-        sections.append(_what_it_can(limits_plan(_basis(rig, suggestion))))
+        plan = limits_plan(_basis(rig, suggestion))
+        sections.append(_what_it_can(plan, _outlines(plan, suggestion) if invented else ()))
     return sections
+
+
+def subject_lines(rig: Rig, suggestion: OffsetSuggestion | None) -> tuple[str, ...]:
+    """Whether the rig's own subject is kept, and what rules: for the top of the page. Empty without a subject."""
+    own = rig.tolerance.subject
+    if suggestion is None or own is None:
+        return ()
+    return verdict_lines(verdict(Use(rig, _basis(rig, suggestion).model, own)))
+
+
+def _outlines(plan: LimitsPlan, suggestion: OffsetSuggestion) -> tuple[PageFigure, ...]:
+    if plan.asked is None or plan.asked.subject.direction != "across":
+        return ()
+    drawn = outlines_plot(plan.asked.verdict, suggestion.offset_s, plan.asked.inverse.skew_s)
+    return (page_figure(drawn, "outlines", OUTLINES_ALT, OUTLINES_CAPTION),)
 
 
 def _over_the_frame(rig: Rig) -> Section:
@@ -47,7 +78,7 @@ def _over_the_frame(rig: Rig) -> Section:
     return Section("over-the-frame", "Over the frame", lines=geometry_lines(rig), figures=pictures)
 
 
-def _what_it_can(plan: LimitsPlan) -> Section:
+def _what_it_can(plan: LimitsPlan, outlines: tuple[PageFigure, ...]) -> Section:
     basis, found = plan.basis, plan.found
     asked = () if plan.asked is None else words.asked_lines(plan.asked)
     lines = [basis_line(basis), words.skew_line(basis.rig, found), words.kept_line(basis.model)]
@@ -71,7 +102,7 @@ def _what_it_can(plan: LimitsPlan) -> Section:
         "What it can photograph",
         asked,
         tuple(lines),
-        (picture,),
+        (*outlines, picture),
         tables=(fastest, everyday, chain),
     )
 
