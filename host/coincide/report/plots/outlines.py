@@ -49,7 +49,7 @@ def silhouette() -> Picture:
             ((x - x0) * (x1 - x0) + (z - z0) * (z1 - z0)) / ((x1 - x0) ** 2 + (z1 - z0) ** 2), 0, 1
         )
         inside |= np.hypot(x - x0 - along * (x1 - x0), z - z0 - along * (z1 - z0)) < half_m
-    return inside.astype(np.float64)
+    return np.asarray(inside, np.float64)
 
 
 def exposed(still: Picture, speed_m_s: float, middle_s: float, exposure_s: float) -> Picture:
