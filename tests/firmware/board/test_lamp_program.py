@@ -61,8 +61,8 @@ def test_one_lamp_after_another_each_for_exactly_the_step(lamps: int, length: in
     assert [bits for _, bits in chain.shown] == [0, *(1 << n for n in reversed(range(lamps))), 0]
     lit = [cycle for cycle, _ in chain.shown[1:-1]]
     assert {b - a for a, b in pairwise(lit)} <= {step}
-    # The last lamp goes out with the dark step, which shifts no lit bit: four cycles (32 ns) sooner.
-    assert 0 <= step - (chain.shown[-1][0] - lit[-1]) <= 4
+    # The last lamp goes out with the dark step, which shifts no lit bit: five cycles (40 ns) sooner.
+    assert 0 <= step - (chain.shown[-1][0] - lit[-1]) <= 5
 
 
 def test_rows_follow_each_other_and_end_dark() -> None:
@@ -73,11 +73,12 @@ def test_rows_follow_each_other_and_end_dark() -> None:
     assert starts[1] - starts[0] == starts[2] - starts[1]
 
 
-def test_signals_are_slow_enough_for_the_logic() -> None:
+@pytest.mark.parametrize("clock_hz", [125e6, 150e6])
+def test_signals_are_slow_enough_for_the_logic(clock_hz: float) -> None:
     chain = run(8, 2_500, 1)
     # HC logic at 3.3 V: about 25 ns of clock, 20 ns of set-up (manufacturers' typical figures, from memory).
-    assert chain.narrowest * 8 >= 40
-    assert chain.setup * 8 >= 24
+    assert chain.narrowest / clock_hz >= 40e-9 * 0.999
+    assert chain.setup / clock_hz >= 33e-9
 
 
 def test_step_of_every_word() -> None:
