@@ -40,7 +40,8 @@ LAMP ROW. One machine of PIO0. ISR holds 64, the bits of the longest chain; one 
 one lit where the bit number equals X, none at X = 0, and latches: a glitch lives one step, a chain
 longer than the row stays dark, and each row ends dark by itself. Output n of the chain (from 1) is lit
 while X = n, so the row lights from output `lamps` down to output 1. Clock and data are held 40 ns and
-33 ns at 150 MHz (48 and 40 ns at 125 MHz): logic of the HC family needs about 25 and 20 ns at 3.3 V. Pins: data (set), clock and latch (side-set).
+33 ns at 150 MHz (48 and 40 ns at 125 MHz): logic of the HC family needs about 25 and 20 ns at 3.3 V.
+Pins: data (set), clock and latch (side-set).
 """
 
 import rp2
