@@ -8,18 +8,13 @@ from __future__ import annotations
 
 import io
 import os
-import tempfile
-import warnings
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 
 from coincide.box.cable.answers import identity_from, status_from
-from coincide.errors import CoincideError
 from coincide.report.json.series import session_json
 from coincide.report.words.frames import frame_rows
 from coincide.report.words.series import body_rows, lateness, noticed, what_to_expect
@@ -43,55 +38,19 @@ from coincide.session.unfinished import Unfinished
 from coincide.timing.analysis import analyse
 from coincide_firmware.app.wire import LineReader, Refused, crc32_hex, decode_line, encode
 from tests.box.sinks import run
+from tests.reliability.more_readers import MORE
+from tests.reliability.reading import Reader, file_of, folder, refused_in_a_sentence
 from tests.rig.test_calibration import CALIBRATION
 from tests.session.sessions import HEADER
 
 MOST_BYTES = 1 << 16
 
 
-@dataclass(frozen=True)
-class Reader:
-    """`read` takes bytes; `samples` are right ones, for damage to start from."""
-
-    read: Callable[[bytes], None]
-    samples: Callable[[], tuple[bytes, ...]]
-
-
-@contextmanager
-def refused_in_a_sentence() -> Iterator[None]:
-    """What is wrong with the bytes may be said, and only so."""
-    try:
-        with warnings.catch_warnings():
-            # Arithmetic on nonsense may give NaN; a warning of numpy's is no traceback.
-            warnings.simplefilter("ignore", RuntimeWarning)
-            yield
-    except CoincideError as refusal:
-        said = str(refusal)
-        assert said.strip()
-        assert "Traceback" not in said
-        assert len(said) < 2000, said
-
-
-@cache
-def _kept() -> tempfile.TemporaryDirectory[str]:
-    return tempfile.TemporaryDirectory(prefix="coincide-readers-")
-
-
-def _folder() -> Path:
-    return Path(_kept().name)
-
-
-def _file(name: str, content: bytes) -> Path:
-    path = _folder() / f"{os.getpid()}-{name}"
-    path.write_bytes(content)
-    return path
-
-
 # -- sessions ----------------------------------------------------------------------------------------------
 
 
 def read_a_session(content: bytes) -> None:
-    path = _file("s.jsonl", content)
+    path = file_of("s.jsonl", content)
     with refused_in_a_sentence():
         session = read_session(path)
         rows = len(session.shot)
@@ -113,7 +72,7 @@ def session_samples() -> tuple[bytes, ...]:
     found = []
     for world, pairs in (("steady", 9), ("bouncing contacts", 4), ("mirror slap", 3)):
         ran = run(world, pairs)
-        path = _folder() / f"{world}.jsonl"
+        path = folder() / f"{world}.jsonl"
         header = replace(ran.session.header, rig_toml=TEMPLATE, exposures=("1/60", "1/30"))
         with SessionWriter(path, header) as to:
             for record in ran.session.records:
@@ -128,7 +87,7 @@ def session_samples() -> tuple[bytes, ...]:
 
 
 def read_a_rig(content: bytes) -> None:
-    path = _file("rig.toml", content)
+    path = file_of("rig.toml", content)
     with refused_in_a_sentence():
         rig = load_rig(path)
         doubts(rig)
@@ -144,8 +103,8 @@ def rig_samples() -> tuple[bytes, ...]:
 
 def read_a_calibration(content: bytes) -> None:
     rig = parse_rig(TEMPLATE)
-    _file("fen-calibration-x.toml", content)
-    found, complaints = calibrations_beside(_folder() / f"{os.getpid()}-fen.toml")
+    file_of("fen-calibration-x.toml", content)
+    found, complaints = calibrations_beside(folder() / f"{os.getpid()}-fen.toml")
     assert len(found) + len(complaints) == 1
     for one in found:
         stale_reasons(one.calibration, rig, "e6614c")
@@ -162,7 +121,7 @@ def calibration_samples() -> tuple[bytes, ...]:
 
 
 def read_a_frame_log(content: bytes) -> None:
-    path = _file("roll.csv", content)
+    path = file_of("roll.csv", content)
     with refused_in_a_sentence():
         frames = read_frames(path)
         frame_rows(frames)
@@ -176,7 +135,7 @@ def frame_log_samples() -> tuple[bytes, ...]:
         Frame(1, 0, 3, 12.5, "1/60+1/30", "within", -0.0002, 0.061, 0.078, 0.018, 0.0, 0.003),
         Frame(None, 1, 3, 99.0, "", "damaged", nan, nan, nan, nan, nan, nan),
     ]
-    path = _folder() / "sample.csv"
+    path = folder() / "sample.csv"
     path.unlink(missing_ok=True)
     return (write_frames(path, frames).read_bytes(),)
 
@@ -218,7 +177,7 @@ def wire_samples() -> tuple[bytes, ...]:
 
 def read_an_image(content: bytes) -> None:
     with refused_in_a_sentence():
-        scan = read_scan(_file("scan", content))
+        scan = read_scan(file_of("scan", content))
         assert scan.grey.dtype == np.float32
         assert scan.grey.ndim == 2
 
@@ -251,13 +210,13 @@ def image_samples() -> tuple[bytes, ...]:
 
 
 def read_a_note(content: bytes) -> None:
-    _file("x.unfinished.json", content)
-    folder = _folder()
-    left = Unfinished(folder, f"{os.getpid()}-x").read(2)
+    file_of("x.unfinished.json", content)
+    here = folder()
+    left = Unfinished(here, f"{os.getpid()}-x").read(2)
     if left is not None:
         for name in left.sessions:
-            assert (folder / name).parent == folder
-            assert (folder / name).resolve().parent == folder.resolve()
+            assert (here / name).parent == here
+            assert (here / name).resolve().parent == here.resolve()
 
 
 def note_samples() -> tuple[bytes, ...]:
@@ -272,4 +231,5 @@ READERS = {
     "wire": Reader(read_the_wire, wire_samples),
     "image": Reader(read_an_image, image_samples),
     "note": Reader(read_a_note, note_samples),
+    **MORE,
 }

@@ -17,8 +17,10 @@ from hypothesis import strategies as st
 from tests.reliability.damage import damaged
 from tests.reliability.readers import READERS
 
-EXAMPLES = {"session": 60, "calibration": 60}
-RUNS = {"session": 40_000, "calibration": 60_000, "image": 20_000}
+EXAMPLES = {"session": 60, "calibration": 60, "sound": 60, "capture, CSV": 60}
+# Half an hour together, on two cores.
+RUNS = {"session": 40_000, "calibration": 60_000, "image": 20_000, "sound": 20_000, "capture, CSV": 60_000}
+RUNS |= {"capture, VCD": 100_000, "bench record": 60_000, "scan result": 200_000}
 
 
 @pytest.mark.parametrize("name", READERS)

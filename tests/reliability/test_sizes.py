@@ -28,8 +28,15 @@ from tests.session.sessions import HEADER
 SIDE = 60_000  # 3600 megapixels, in a file of some hundred bytes
 
 
-def png(width: int, height: int, bits: int = 8, colour: int = 0) -> bytes:
-    """A PNG that claims this size, with a row of pixels in it (ISO/IEC 15948)."""
+def one_tone(length: int) -> bytes:
+    """So many zero bytes, packed, without ever holding them."""
+    packing = zlib.compressobj(1)
+    piece = bytes(1 << 20)
+    return b"".join([*(packing.compress(piece) for _ in range(length >> 20)), packing.flush()])
+
+
+def png(width: int, height: int, bits: int = 8, colour: int = 0, pixels: bytes | None = None) -> bytes:
+    """A PNG that claims this size, with a row of pixels in it (ISO/IEC 15948), or `pixels`."""
 
     def chunk(kind: bytes, data: bytes) -> bytes:
         return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
@@ -38,7 +45,7 @@ def png(width: int, height: int, bits: int = 8, colour: int = 0) -> bytes:
     return (
         b"\x89PNG\r\n\x1a\n"
         + chunk(b"IHDR", header)
-        + chunk(b"IDAT", zlib.compress(bytes(100)))
+        + chunk(b"IDAT", zlib.compress(bytes(100)) if pixels is None else pixels)
         + chunk(b"IEND", b"")
     )
 
@@ -72,6 +79,10 @@ BOMBS: dict[str, Callable[[], bytes]] = {
     "png, one row": lambda: png(2**31 - 1, 1),
     "png, no size": lambda: png(0, 0),
     "png that says little and holds nothing": lambda: png(12_000, 12_000),
+    "png of 158 megapixels, 16 bit, of which there are few": lambda: png(
+        15_800, 10_000, 16, 2, one_tone(300 << 20)
+    ),
+    "png of 158 megapixels of one tone": lambda: png(15_800, 10_000, 8, 0, one_tone(160 << 20)),
     "jpeg": lambda: jpeg(65_500, 65_500),
     "tiff": lambda: tiff(SIDE, SIDE),
     "tiff, as large as can be said": lambda: tiff(2**32 - 1, 2**32 - 1),

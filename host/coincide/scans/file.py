@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import logging
+import mmap
 import struct
 import warnings
 import zlib
@@ -22,6 +23,7 @@ import numpy.typing as npt
 
 from coincide.errors import BadInput
 from coincide.inputs import refuse_unless_ordinary
+from coincide.scans import png
 
 Pixels = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
 Grey = npt.NDArray[np.float32]
@@ -251,6 +253,9 @@ def _profile(path: Path) -> bytes | None:
 # -- PNG and JPEG ----------------------------------------------------------------------------------
 
 
+_ORIENTATION = 0x0112  # Exif 2.32, table 4
+
+
 @contextlib.contextmanager
 def _opened(path: Path) -> Iterator[Any]:
     """The image, its pixels not decoded yet. Pillow has a bound of its own, above ours."""
@@ -267,34 +272,36 @@ def _opened(path: Path) -> Iterator[Any]:
         yield image
 
 
-def _image_info(path: Path, image: Any) -> ScanInfo:
-    _bounded(path, *image.size)
+def _image_info(path: Path, image: Any, turn: int) -> ScanInfo:
     dpi = image.info.get("dpi")
     grey = image.mode in ("1", "L", "LA", "I;16", "I;16B", "I")
-    bits = 16 if image.mode.startswith("I") or _png_depth(path) == 16 else 8
-    turn = int(image.getexif().get(0x0112, 1))
+    bits = 16 if image.mode.startswith("I") or (image.format == "PNG" and png.depth(path) == 16) else 8
     width, height = image.size
     return ScanInfo(
         path, width, height, bits, 1 if grey else 3, _credible(float(dpi[0]) if dpi else None), turn
     )
 
 
-def _png_depth(path: Path) -> int:
-    """Bits per sample from a PNG's first chunk (ISO/IEC 15948, 11.2.2); 8 for anything else."""
-    with path.open("rb") as stream:
-        head = stream.read(26)
-    return head[24] if head[:4] == b"\x89PNG" and len(head) > 24 else 8
-
-
 def _read_pillow(path: Path, kind: str) -> tuple[Pixels, ScanInfo]:
+    from PIL import Image
+
     with _opened(path) as image:
-        info = _image_info(path, image)
+        _bounded(path, *image.size)
+        behind = png.look_over(path) if kind == "png" else None
+        if kind == "png" and not {"exif", "Raw profile type exif"} & set(image.info):
+            # Pillow would decode all of a PNG to look behind the pixels.
+            exif = Image.Exif()
+            if behind is not None:
+                exif.load(behind)
+        else:
+            exif = image.getexif()
+        info = _image_info(path, image, int(exif.get(_ORIENTATION, 1)))
         if kind == "png" and info.bits == 16:
             # Pillow would cut 16-bit colour down to 8.
             import imagecodecs
 
-            image.load()  # raises where the file is cut short
-            pixels = np.asarray(imagecodecs.png_decode(path.read_bytes()))
+            with path.open("rb") as stream, mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ) as packed:
+                pixels = np.asarray(imagecodecs.png_decode(packed))
             if pixels.ndim == 3:
                 pixels = pixels[..., 0] if pixels.shape[-1] < 3 else pixels[..., :3]
             return pixels, info
