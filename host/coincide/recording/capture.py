@@ -34,6 +34,7 @@ SEPARATORS = (";", "\t", ",", " ")
 UNITS_S = {"s": 1.0, "sec": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "μs": 1e-6, "ns": 1e-9, "ps": 1e-12}
 PIECE = 200_000  # lines read at a time
 STEADY = 0.02  # of the median step between samples, by which a step may differ before it is told
+LAST_TICK_MOST = 2**60  # of a capture's unit of time: centuries, and what lies beyond is laid there
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +109,7 @@ def from_vcd(lines: Iterable[bytes], chosen: Map, name: str) -> Capture:
                     if theirs in chosen.names and variable.size == 1:
                         codes.setdefault(variable.id_code, []).append(chosen.names[theirs])
             elif kind is TokenKind.CHANGE_TIME:
-                now = token.time_change
+                now = min(token.time_change, LAST_TICK_MOST)
             elif kind is TokenKind.CHANGE_SCALAR and token.scalar_change.id_code in codes:
                 for ours, turned in codes[token.scalar_change.id_code]:
                     # Neither x nor z is a level: it ends what was.
