@@ -40,6 +40,7 @@ def random_tables(seed: int) -> dict[str, Any]:
     random = np.random.default_rng(seed)
     changes: dict[str, Any] = random_changes(random)
     for letter in "ab":
+        changes[f"bodies.{letter}.lens.aperture"] = "f/2"  # wide open: blades add nothing to the marked time
         changes[f"bodies.{letter}.lens.focused"] = [REMOVE, "200 m", "1.5 m", "4 m"][random.integers(4)]
         changes[f"bodies.{letter}.shutter"] = dict(changes[f"bodies.{letter}.shutter"]) | {
             "exposure": str(random.choice(TIMES))
