@@ -117,7 +117,7 @@ def from_vcd(lines: Iterable[bytes], chosen: Map, name: str) -> Capture:
                     high = int(value == "1") if not turned else int(value == "0")
                     at[ours].append(now)
                     level[ours].append(high)
-    except (VCDParseError, KeyError, ValueError, UnicodeDecodeError) as error:
+    except (VCDParseError, KeyError, ValueError, OverflowError, UnicodeDecodeError) as error:
         raise BadInput(f"{name} is no whole VCD file: {error}.") from None
     found = {one for each in codes.values() for one, _ in each}
     missing = [theirs for theirs, (ours, _) in chosen.names.items() if ours not in found]

@@ -164,7 +164,7 @@ def read_record(path: Path) -> BenchRecord:
     """A record from its file. Raises BadInput that names the file when it is not one."""
     try:
         return _record_from(parse_toml(read_text(path, "bench record"), str(path)))
-    except (ValueError, KeyError, TypeError, BadInput) as failure:
+    except (ValueError, OverflowError, KeyError, TypeError, AttributeError, BadInput) as failure:
         raise BadInput(
             f"{path} is no bench record this version reads ({failure}); run 'coincide box check'."
         ) from None
