@@ -65,9 +65,9 @@ class Link:
                     if line is None:
                         return -1
                 self._going, self._gone = memoryview(line), 0
-            piece = self._going[self._gone : self._gone + PIECE_BYTES]
-            taken = self._board.serial_write(piece)
-            self._gone += taken
-            if taken < len(piece):
+            begun = self._gone
+            # Counted in the statement that sends: a fault in between must not send a piece twice.
+            self._gone += self._board.serial_write(self._going[begun : begun + PIECE_BYTES])
+            if self._gone < min(begun + PIECE_BYTES, len(self._going)):
                 return STALLED_MS
         return 0

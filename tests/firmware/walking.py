@@ -6,6 +6,7 @@ raises where an output closes that may not, stays closed too long, or is closed 
 
 from __future__ import annotations
 
+import copyreg
 import pickle
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -104,6 +105,14 @@ class Judge:
     def _check_length(self, output: int, length_ms: float) -> None:
         limit_ms = max(self.full_limit_ms, FIELD_CLOSURE_MS) if output % 2 else HALF_MOST_MS
         assert length_ms <= limit_ms + SOFTWARE_MS, f"output {output} closed for {length_ms:.0f} ms"
+
+
+def _view_of(held: bytes) -> memoryview:
+    return memoryview(held)
+
+
+# The line that is going out is held as a view, which pickle does not know.
+copyreg.pickle(memoryview, lambda view: (_view_of, (bytes(view),)))
 
 
 class Walk:
