@@ -302,9 +302,11 @@ def test_a_senseless_entry_of_the_frame_log_counts_as_damaged_and_the_others_are
 
 @pytest.mark.parametrize("say", [None, "", "  ", 7, []])
 def test_a_refusal_without_words_is_one_in_words(say: object) -> None:
+    lines = LineReader()  # the box sends in packets: a line comes in pieces
+
     class Refusing(LossyPort):
         def read(self, timeout_s: float) -> bytes:
-            found = LineReader().feed(self.inner.read(timeout_s))
+            found = lines.feed(self.inner.read(timeout_s))
             return b"".join(
                 encode({"re": one["re"], "error": "busy", "say": say})
                 if isinstance(one, dict) and "armed_ms" in one.get("ok", ()) and "state" not in one["ok"]
@@ -325,9 +327,11 @@ class Storming(LossyPort):
     event: dict[str, Any]
     out_of_order = False
     reads = 0
+    lines: LineReader | None = None
 
     def read(self, timeout_s: float) -> bytes:
-        said = LineReader().feed(self.inner.read(0.02))
+        self.lines = self.lines or LineReader()  # the box sends in packets: a line comes in pieces
+        said = self.lines.feed(self.inner.read(0.02))
         self.reads += 1
         assert self.reads < READS_MOST, "it goes on for ever"
         told = [one for one in said if isinstance(one, dict)]

@@ -43,6 +43,9 @@ class Conversation:
         self._reply: dict[str, Any] | None = None
         self._unheard = False
         self._gap = False
+        self._came = self._came_before = (
+            0  # events, wanted or not: now, and when the box was last asked for lost ones
+        )
         self._asked_s = port.now_s()
         self._events: deque[Event] = deque()
 
@@ -122,11 +125,14 @@ class Conversation:
                 self._pump(min(deadline, ask_at) - now)
 
     def check_for_lost(self) -> dict[str, Any]:
-        """Ask for the status, and for events again when the box holds some that never came."""
+        """Ask for the status, and for events again when the box holds some that never came. While they are still coming
+        they are late, not lost: on a slow line, asking for all of them again would never let them through."""
+        coming = self._came != self._came_before
+        self._came_before = self._came
         status = self.ask("status")
         last = status.get("last_event", 0)
         expected = self.next_event
-        if expected is not None and isinstance(last, int) and last >= expected:
+        if not coming and expected is not None and isinstance(last, int) and last >= expected:
             self._gap = True
         return status
 
@@ -160,6 +166,7 @@ class Conversation:
             self._unheard = True
 
     def _take_event(self, record: dict[str, Any]) -> None:
+        self._came += 1
         seq, expected = record["ev"], self.next_event
         if expected is None or not isinstance(seq, int):
             return
