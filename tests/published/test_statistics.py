@@ -217,8 +217,8 @@ def test_bootstraps_are_scipys() -> None:
 
 
 def test_drift_agrees_with_scipys_theil_sen_and_is_kendalls() -> None:
-    """Library: `scipy.stats.theilslopes` and `kendalltau`. Our change allows for a bend: of a straight drift it must lie
-    within Sen's interval, and Sen's slope within ours."""
+    """Library: `scipy.stats.theilslopes` and `kendalltau`. Our change allows for a bend: of a straight drift it must
+    lie within Sen's interval, and Sen's slope within ours."""
     rng = np.random.default_rng(2)
     start = np.sort(rng.uniform(0, 120, 40))
     lag = 0.060 + 2e-5 * start + rng.normal(0, 3e-4, 40)
