@@ -134,8 +134,8 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         text = write_new(folder / "rig.toml").read_text("utf-8")
-        for name, draw in (("sensors", sensors), ("faults", faults)):
-            picture = HERE / f"{name}.png"
+        for title, draw in (("sensors", sensors), ("faults", faults)):
+            picture = HERE / f"{title}.png"
             picture.unlink(missing_ok=True)  # the kept one was made smaller, which the writer takes for a stranger's
             save(draw(folder, text), picture)
 
