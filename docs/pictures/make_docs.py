@@ -136,7 +136,9 @@ def main() -> None:
         text = write_new(folder / "rig.toml").read_text("utf-8")
         for title, draw in (("sensors", sensors), ("faults", faults)):
             picture = HERE / f"{title}.png"
-            picture.unlink(missing_ok=True)  # the kept one was made smaller, which the writer takes for a stranger's
+            picture.unlink(
+                missing_ok=True
+            )  # the kept one was made smaller, which the writer takes for a stranger's
             save(draw(folder, text), picture)
 
 
