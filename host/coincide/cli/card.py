@@ -6,19 +6,13 @@ from pathlib import Path
 
 import click
 
-from coincide.cli.terminal.options import json_option, rig_option
+from coincide.cli.terminal.options import folder_option, json_option, rig_option
 from coincide.cli.terminal.planning import jitter_option
 from coincide.cli.terminal.quantities import SHARE
 
 
 @click.command("card")
-@click.option(
-    "--to",
-    "folder",
-    type=click.Path(path_type=Path, file_okay=False),
-    default=None,
-    help="Folder for card.pdf and card.png. Default: beside the rig.",
-)
+@folder_option("Folder for card.pdf and card.png. Default: beside the rig.")
 @click.option(
     "--keepers",
     "keeper_rate",

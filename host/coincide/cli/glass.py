@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from coincide.cli.terminal.options import explain_option, json_option, rig_option
+from coincide.cli.terminal.options import explain_option, folder_option, json_option, rig_option
 from coincide.cli.terminal.quantities import APERTURE, LENGTH
 
 
@@ -23,13 +23,7 @@ from coincide.cli.terminal.quantities import APERTURE, LENGTH
     help="Try this distance from entrance pupil to glass, such as '90 mm', for the body that sees the reflection.",
 )
 @click.option("--aperture", type=APERTURE, default=None, help="For both bodies. Default: as set in the rig.")
-@click.option(
-    "--to",
-    "folder",
-    type=click.Path(path_type=Path, file_okay=False),
-    default=None,
-    help="Folder for the drawing to scale: glass.pdf, glass.png, glass.svg.",
-)
+@folder_option("Folder for the drawing to scale: glass.pdf, glass.png, glass.svg.")
 @rig_option
 @explain_option
 @json_option

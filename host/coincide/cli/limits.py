@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from coincide.cli.terminal.options import explain_option, json_option, rig_option
+from coincide.cli.terminal.options import explain_option, folder_option, json_option, rig_option
 from coincide.cli.terminal.planning import jitter_option, keepers_option, subject_options, turning_option
 from coincide.cli.terminal.quantities import FOCAL_LENGTH
 
@@ -27,13 +27,7 @@ if TYPE_CHECKING:
 @subject_options
 @turning_option
 @jitter_option
-@click.option(
-    "--to",
-    "folder",
-    type=click.Path(path_type=Path, file_okay=False),
-    default=None,
-    help="Folder for the pictures: the limits, and the skew over the frame.",
-)
+@folder_option("Folder for the pictures: the limits, and the skew over the frame.")
 @rig_option
 @explain_option
 @json_option

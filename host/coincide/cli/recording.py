@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from coincide.cli.terminal.options import json_option, rig_option, seed_option
+from coincide.cli.terminal.options import folder_option, json_option, rig_option, seed_option
 from coincide.cli.terminal.quantities import quantity_above_zero
 from coincide.cli.terminal.recording import beginning_options
 
@@ -59,13 +59,7 @@ FILE = click.Path(path_type=Path)
     default=None,
     help="Session file. Default: beside the recording, with its name.",
 )
-@click.option(
-    "--to",
-    "folder",
-    type=click.Path(path_type=Path, file_okay=False),
-    default=None,
-    help="Folder for the pictures.",
-)
+@folder_option("Folder for the pictures.")
 @click.option("--compare", "other", type=FILE, default=None, help="An earlier session of the same rig.")
 @click.option(
     "--turned",

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from coincide.cli.terminal.options import json_option
+from coincide.cli.terminal.options import folder_option, json_option
 
 
 @click.command("report")
@@ -17,13 +17,7 @@ from coincide.cli.terminal.options import json_option
     default=None,
     help="The session fired with the offset on: draws before and after, and predicted beside obtained.",
 )
-@click.option(
-    "--to",
-    "folder",
-    type=click.Path(path_type=Path, file_okay=False),
-    default=None,
-    help="Folder for the pictures and the page. Default: beside the session file.",
-)
+@folder_option("Folder for the pictures and the page. Default: beside the session file.")
 @click.option(
     "--holders-turned",
     "turned_round",

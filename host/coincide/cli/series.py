@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from coincide.cli.terminal.options import json_option, port_options, rig_option, yes_option
+from coincide.cli.terminal.options import json_option, port_options, rig_option, session_option, yes_option
 
 
 @click.command("series")
@@ -17,11 +17,8 @@ from coincide.cli.terminal.options import json_option, port_options, rig_option,
 @click.option(
     "--offset", "offset_text", default=None, help="Offset that is on, such as 'A 18.2ms' or 'B 3ms'."
 )
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path),
-    default=None,
-    help="Session file; an existing one is continued. Default: a new one in 'sessions' beside the rig.",
+@session_option(
+    "Session file; an existing one is continued. Default: a new one in 'sessions' beside the rig."
 )
 @click.option(
     "--compare",

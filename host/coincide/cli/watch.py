@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from coincide.cli.terminal.options import json_option, port_options, rig_option, yes_option
+from coincide.cli.terminal.options import json_option, port_options, rig_option, session_option, yes_option
 
 
 @click.command("watch")
@@ -17,12 +17,7 @@ from coincide.cli.terminal.options import json_option, port_options, rig_option,
 @click.option(
     "--quiet", "quiet_text", default=None, help="Stop when nothing comes for so long, such as '60 s'."
 )
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path),
-    default=None,
-    help="Session file. Default: in 'sessions' beside the rig.",
-)
+@session_option("Session file. Default: in 'sessions' beside the rig.")
 @click.option(
     "--compare",
     "other",

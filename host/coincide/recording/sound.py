@@ -209,8 +209,7 @@ class SoundReader:
     ) -> tuple[_Matched, ...] | SoundBang:
         """All ways to match both bodies in one bang, best first; or, where there are none, what the bang is instead."""
         rise = rises(heard.power, (crossed[1], crossed[0]), heard.begins)
-        origin_s = heard.bang.first / self._rate_hz
-        at_s = origin_s + heard.bang.begins / self._rate_hz
+        origin_s, at_s = self._times(heard.bang)
         choices = [self._stretches(rise[:, channel]) if sound[channel] else () for channel in (0, 1)]
         if not all(sound):
             alone = [self._train(each[0], origin_s) if each else None for each in choices]
@@ -224,14 +223,18 @@ class SoundReader:
             return SoundBang(at_s, (None, None), None, why, heard.bang)
         return found
 
+    def _times(self, bang: Bang) -> tuple[float, float]:
+        """When its wave begins and when it does itself, seconds from the recording's start."""
+        origin_s = bang.first / self._rate_hz
+        return origin_s, origin_s + bang.begins / self._rate_hz
+
     def _measure(
         self, heard: _Heard, matched: tuple[_Matched, ...] | SoundBang, agreed: float | None
     ) -> SoundBang:
         """agreed: the skew (hops) on which the bangs agree among themselves, None where they do not."""
         if isinstance(matched, SoundBang):
             return matched
-        origin_s = heard.bang.first / self._rate_hz
-        at_s = origin_s + heard.bang.begins / self._rate_hz
+        origin_s, at_s = self._times(heard.bang)
         best = matched[0]
         if agreed is not None:
             near = [one for one in matched if abs(one.skew - agreed) * HOP_S <= FAR_S]

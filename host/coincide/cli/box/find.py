@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from coincide.cli.terminal import completing
-from coincide.cli.terminal.options import json_option
+from coincide.cli.terminal.options import folder_option, json_option
 
 
 @click.command("list")
@@ -45,13 +45,7 @@ def list_boxes(named: tuple[str, ...], as_json: bool) -> None:
     shell_complete=completing.ports,
     help="Serial port of the board ('coincide box list').",
 )
-@click.option(
-    "--to",
-    "folder",
-    type=click.Path(path_type=Path, file_okay=False),
-    default=None,
-    help="Write the files into a folder instead, exactly as they would lie on the board.",
-)
+@folder_option("Write the files into a folder instead, exactly as they would lie on the board.")
 def install(port: str | None, folder: Path | None) -> None:
     """Copy the firmware onto a board that runs MicroPython, and verify every file by its hash.
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from coincide.cli.terminal.options import json_option, port_options, rig_option, yes_option
+from coincide.cli.terminal.options import json_option, port_options, rig_option, session_option, yes_option
 from coincide.cli.terminal.quantities import quantity_above_zero
 
 
@@ -35,12 +35,7 @@ from coincide.cli.terminal.quantities import quantity_above_zero
     help="How far the row's image on film may lie from the line through the frame's centre, across the row.",
 )
 @click.option("--offset", "offset_text", default=None, help="Offset that is on, such as 'A 18.2ms'.")
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path),
-    default=None,
-    help="Session file. Default: a new one in 'sessions'.",
-)
+@session_option("Session file. Default: a new one in 'sessions'.")
 @rig_option
 @port_options
 @yes_option

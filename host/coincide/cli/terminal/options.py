@@ -36,6 +36,23 @@ rig_option = click.option(
     help="The rig file. 'coincide rig new' writes one.",
 )
 
+
+def folder_option(what: str, *, required: bool = False) -> Callable[[Command], Command]:
+    """`--to`: where what a command writes goes, said in `what`."""
+    return click.option(
+        "--to",
+        "folder",
+        type=click.Path(path_type=Path, file_okay=False),
+        required=required,
+        help=what,
+    )
+
+
+def session_option(what: str) -> Callable[[Command], Command]:
+    """`--out`: the session file, and in `what` where it is without."""
+    return click.option("--out", type=click.Path(path_type=Path), default=None, help=what)
+
+
 yes_option = click.option(
     "--yes",
     "confirmed",

@@ -8,7 +8,7 @@ import click
 
 from coincide.cli.terminal import show
 from coincide.cli.terminal.circuits import chosen_build, circuit_options, wiring_json
-from coincide.cli.terminal.options import json_option
+from coincide.cli.terminal.options import folder_option, json_option
 from coincide.cli.terminal.wiring_words import layout_lines
 
 
@@ -17,13 +17,7 @@ from coincide.cli.terminal.wiring_words import layout_lines
 @click.option(
     "--body", type=click.Choice(["A", "B"], case_sensitive=False), default="A", help="Whose circuits."
 )
-@click.option(
-    "--to",
-    "folder",
-    type=click.Path(path_type=Path, file_okay=False),
-    required=True,
-    help="Folder for the SVG files; made if it is not there.",
-)
+@folder_option("Folder for the SVG files; made if it is not there.", required=True)
 @json_option
 def draw(folder: Path, body: str, as_json: bool, **chosen: str | None) -> None:
     """Draw the schematics into a folder, one SVG a circuit.
@@ -49,13 +43,7 @@ def draw(folder: Path, body: str, as_json: bool, **chosen: str | None) -> None:
 
 @click.command("export")
 @circuit_options(usual=True)
-@click.option(
-    "--to",
-    "folder",
-    type=click.Path(path_type=Path, file_okay=False),
-    required=True,
-    help="Folder for the files; made if it is not there.",
-)
+@folder_option("Folder for the files; made if it is not there.", required=True)
 @json_option
 def export(folder: Path, as_json: bool, **chosen: str) -> None:
     """Parts and nets of a build in open formats, for other programs.
@@ -79,13 +67,7 @@ def export(folder: Path, as_json: bool, **chosen: str) -> None:
 @click.command("layout")
 @circuit_options(usual=True)
 @click.option("--board", help="Only this one, as 'release_a' or 'gate_load_b2'.")
-@click.option(
-    "--to",
-    "folder",
-    type=click.Path(path_type=Path, file_okay=False),
-    required=True,
-    help="Folder for the PDF files; made if it is not there.",
-)
+@folder_option("Folder for the PDF files; made if it is not there.", required=True)
 @json_option
 def layout(folder: Path, board: str | None, as_json: bool, **chosen: str) -> None:
     """Boards to solder and the enclosure's walls, to scale, one page of A4 each.
