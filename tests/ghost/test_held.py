@@ -1,7 +1,7 @@
 """A region of a scan back to the skew that made it, for every mount and every way the scans may be held.
 
 The truth is traced: rays over the mirror, through a pinhole, to a film plane with its curtain (the tracer of
-tests/rig/test_geometry.py, which knows nothing of views).
+tests/rig/optics/test_geometry.py, which knows nothing of views).
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ from coincide.ghost.held import HELD, Held, Laid
 from coincide.ghost.scan_result import Region
 from coincide.ghost.things import thing_in_region
 from coincide.rig.model import Body
+from tests.rig.optics.test_geometry import TOPS, image_on_film, mid_exposure_s
 from tests.rig.rigs import rig_with
-from tests.rig.test_geometry import TOPS, image_on_film, mid_exposure_s
 
 Vector = np.ndarray[Any, Any]
 AWAY_M, SPEED_M_S = 200.0, 3.0

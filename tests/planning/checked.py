@@ -14,8 +14,8 @@ from coincide.planning.skew_model import skew_model
 from coincide.planning.verdict import Use, focused_on_it, verdict
 from coincide.rig.model import Rig, Subject
 from tests.planning.traced import Mover, largest_outlines_m, turned_ends_m
+from tests.rig.optics.test_geometry import random_changes
 from tests.rig.rigs import REMOVE, rig_with
-from tests.rig.test_geometry import random_changes
 
 TIMES = ("1/500", "1/250", "1/125", "1/60", "1/30", "1/15", "1/8")
 WHATS = {

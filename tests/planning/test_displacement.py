@@ -18,7 +18,7 @@ from coincide.planning.displacement import (
     skew_allowed_s,
     towards_m,
 )
-from coincide.rig.optics import image_distance_m
+from coincide.rig.optics.thin_lens import image_distance_m
 
 SKEW_S = 1e-4  # short, so that the formulas' first order is all there is
 

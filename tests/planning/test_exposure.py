@@ -17,7 +17,13 @@ from coincide.planning.exposure.pairing import Pairing, pair_exposures, pairing_
 from coincide.planning.exposure.reciprocity import metered_for, with_reciprocity
 from coincide.rig.calibration import Found
 from coincide.rig.film import Film
-from coincide.rig.stops import THIRD_STOP_MARKS, aperture_mark, aperture_value, meter_reading, nearest_mark
+from coincide.rig.optics.stops import (
+    THIRD_STOP_MARKS,
+    aperture_mark,
+    aperture_value,
+    meter_reading,
+    nearest_mark,
+)
 from tests.rig.rigs import REMOVE, rig_with
 from tests.rig.test_calibration import CALIBRATION
 

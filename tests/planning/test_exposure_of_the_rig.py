@@ -17,8 +17,8 @@ from coincide.planning.exposure.pairing import Pairing, pair_exposures
 from coincide.planning.skew_model import skew_model
 from coincide.report.words.exposure import can_be_set, light_words, off_words
 from coincide.rig.calibration import Found
-from coincide.rig.leaf import effective_exposure_s
-from coincide.rig.stops import meter_reading
+from coincide.rig.optics.leaf import effective_exposure_s
+from coincide.rig.optics.stops import meter_reading
 from coincide.units import shutter_time
 from tests.rig.rigs import REMOVE, rig_with
 from tests.rig.test_calibration import CALIBRATION

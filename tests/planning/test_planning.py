@@ -14,9 +14,9 @@ from coincide.planning.budget import Budget, budget
 from coincide.planning.limits import hand_movement, inverse, limits
 from coincide.planning.nearest import crossing
 from coincide.planning.skew_model import COVER_95, SkewModel, skew_model
+from coincide.planning.trace import Link
 from coincide.planning.verdict import Use
 from coincide.rig.model import Rig
-from coincide.rig.trace import Link
 from tests.planning.traced import turned_ends_m
 from tests.rig.rigs import REMOVE, rig_with
 from tests.rig.test_calibration import CALIBRATION

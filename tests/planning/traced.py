@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from coincide.rig.model import Body, Rig
 from coincide.rig.parts import Electronic, Leaf
-from tests.rig.test_geometry import LENS_POINTS, WORLD
+from tests.rig.optics.test_geometry import LENS_POINTS, WORLD
 
 Array = npt.NDArray[np.float64]
 ENDS = (-0.5, 0.5)

@@ -8,7 +8,13 @@ import pytest
 
 from coincide.planning.exposure.pairing import pair_exposures
 from coincide.rig.check import doubts
-from coincide.rig.stops import aperture_value, filter_factor_stops, light_stops, meter_reading, time_value
+from coincide.rig.optics.stops import (
+    aperture_value,
+    filter_factor_stops,
+    light_stops,
+    meter_reading,
+    time_value,
+)
 from coincide.units import shutter_time
 from tests.rig.rigs import rig_with
 

@@ -10,7 +10,7 @@ import pytest
 from coincide.planning.glass.light import bare_face, film_that_reflects, polarised_pair, quarter_wave_film
 from coincide.planning.glass.plate import ghost_shift_m, glass_of, sideways_m
 from coincide.planning.infrared.focus import airy_m
-from coincide.rig.geometry import SCENE
+from coincide.rig.optics.geometry import SCENE
 from coincide.rig.plate import Plate
 
 

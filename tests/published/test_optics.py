@@ -8,7 +8,7 @@ import pytest
 
 from coincide.planning.displacement import across_m, nearest_distance_m, skew_allowed_s
 from coincide.planning.exposure.pairing import blur_each_end_s
-from coincide.rig.optics import (
+from coincide.rig.optics.thin_lens import (
     circle_of_confusion_m,
     depth_of_field_m,
     from_focusing_scale_m,

@@ -28,8 +28,8 @@ from coincide.rig.calibration import (
 from coincide.rig.check import doubts
 from coincide.rig.file import load_rig, parse_rig
 from coincide.rig.new import TEMPLATE
+from coincide.rig.optics.tolerance import tolerance_s
 from coincide.rig.plan import rig_plan
-from coincide.rig.tolerance import tolerance_s
 from coincide.scans.file import read_scan
 from coincide.session.file import SessionWriter, read_session
 from coincide.session.frames import Frame, joined_to_roll, read_frames, write_frames

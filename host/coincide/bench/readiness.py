@@ -15,7 +15,7 @@ from coincide.bench.person import Declined, Person, Question
 from coincide.box.simulated.port import SimulatedPort
 from coincide.rig.calibration import calibrations_beside, newest_for, stale_reasons
 from coincide.rig.file import load_rig
-from coincide.rig.tolerance import tolerance_s
+from coincide.rig.optics.tolerance import tolerance_s
 from coincide.session.frames import read_frames
 from coincide.timing.analysis import analyse_file
 from coincide.timing.ready import (

@@ -52,7 +52,7 @@ def command(
     from coincide.report.json.planning import exposure_json
     from coincide.report.words.exposure import can_be_set
     from coincide.rig.file import load_rig
-    from coincide.rig.stops import meter_reading
+    from coincide.rig.optics.stops import meter_reading
 
     rig, read = load_rig(rig_path), meter_reading(" ".join(reading))
     found = found_beside(rig_path)

@@ -14,9 +14,9 @@ from typing import Literal
 
 from coincide.ghost.evidence import Known, Thing
 from coincide.ghost.verdict import BOTH, COVER, LEAST, Judged, Verdict
-from coincide.rig.leaf import effective_exposure_s
 from coincide.rig.model import Rig
-from coincide.rig.sweep import sweep_spread
+from coincide.rig.optics.leaf import effective_exposure_s
+from coincide.rig.optics.sweep import sweep_spread
 
 Cause = Literal["skew", "sweep", "unequal exposure"]
 # What a further cause may be asked about: with these the known skew does not explain the ghost by itself.

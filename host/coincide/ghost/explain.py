@@ -20,10 +20,10 @@ from coincide.ghost.causes import Candidate, candidates_of, with_other_causes
 from coincide.ghost.evidence import Known, Thing
 from coincide.ghost.verdict import BOTH, COVER, Judged, Reach, judge
 from coincide.planning.displacement import across_m, towards_m
-from coincide.rig.geometry import view_of
 from coincide.rig.model import Rig
-from coincide.rig.sweep import sweep_skew_s
-from coincide.rig.tolerance import body_image_distance_m
+from coincide.rig.optics.geometry import view_of
+from coincide.rig.optics.sweep import sweep_skew_s
+from coincide.rig.optics.tolerance import body_image_distance_m
 
 MOST_THINGS = 12
 

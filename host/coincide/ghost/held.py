@@ -14,8 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 from coincide.errors import BadInput
-from coincide.rig.geometry import view_of
 from coincide.rig.model import Body, Rig
+from coincide.rig.optics.geometry import view_of
 
 Held = Literal["as the body sees it", "set right"]
 Sides = npt.NDArray[np.float64]

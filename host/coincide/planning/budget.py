@@ -10,11 +10,11 @@ from coincide.errors import BadInput
 from coincide.planning.changes import Change, changes, sharpening
 from coincide.planning.skew_model import SkewModel, model_at
 from coincide.planning.subjects import subject_source
+from coincide.planning.trace import Link
 from coincide.planning.verdict import Use, Verdict, cover, verdict
 from coincide.rig.calibration import BODY_LETTERS
 from coincide.rig.model import Body, Rig, Subject
-from coincide.rig.tolerance import body_image_distance_m
-from coincide.rig.trace import Link
+from coincide.rig.optics.tolerance import body_image_distance_m
 
 Cause = Literal["offset error", "jitter", "sweep", "unequal exposure", "rig turning"]
 

@@ -11,11 +11,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from coincide.planning.verdict import Use, Verdict, verdict
-from coincide.rig.leaf import effective_exposure_s
 from coincide.rig.model import Body, Rig
+from coincide.rig.optics.leaf import effective_exposure_s
+from coincide.rig.optics.stops import USUAL_MARKS, aperture_mark, aperture_value
+from coincide.rig.optics.turning import advice, facing
 from coincide.rig.parts import Mount
-from coincide.rig.stops import USUAL_MARKS, aperture_mark, aperture_value
-from coincide.rig.turning import advice, facing
 from coincide.units import ShutterTime
 
 THIRD = 1 / 3

@@ -15,11 +15,11 @@ from coincide.planning.displacement import longest_lens_m
 from coincide.planning.nearest import FAR_M, crossing, nearest
 from coincide.planning.skew_model import SkewModel, model_at
 from coincide.planning.subjects import EVERYDAY, Everyday, subject_source
+from coincide.planning.trace import Link
 from coincide.planning.verdict import Use, focused_on_it, on_film
 from coincide.rig.model import Rig
-from coincide.rig.sweep import common_half, views_of
-from coincide.rig.tolerance import on_film_tolerance_m
-from coincide.rig.trace import Link
+from coincide.rig.optics.sweep import common_half, views_of
+from coincide.rig.optics.tolerance import on_film_tolerance_m
 
 Array = npt.NDArray[np.float64]
 Point = Literal["centre", "corner"]

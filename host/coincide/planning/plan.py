@@ -16,9 +16,9 @@ from coincide.planning.limits import (
     limits,
 )
 from coincide.planning.nearest import Nearest, nearest
+from coincide.planning.trace import Link
 from coincide.planning.verdict import Use, Verdict, verdict
 from coincide.rig.model import Subject
-from coincide.rig.trace import Link
 
 NEAREST_FOCUS = 4.0  # focal lengths, as counted from the film: no lens focuses nearer
 

@@ -9,12 +9,12 @@ from scipy.optimize import brentq
 from scipy.special import ndtr, ndtri
 
 from coincide.errors import BadInput
+from coincide.planning.trace import Link
 from coincide.rig.calibration import Calibration
-from coincide.rig.leaf import effective_exposure_s
 from coincide.rig.model import Body, Rig
+from coincide.rig.optics.leaf import effective_exposure_s
+from coincide.rig.optics.sweep import SweepSpread, sweep_spread
 from coincide.rig.parts import Leaf
-from coincide.rig.sweep import SweepSpread, sweep_spread
-from coincide.rig.trace import Link
 
 COVER_95 = float(ndtri(0.975))
 

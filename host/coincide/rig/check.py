@@ -6,14 +6,14 @@ from collections.abc import Iterator
 from itertools import chain
 
 from coincide.rig.calibration import BODY_LETTERS
-from coincide.rig.geometry import along_sweep_m, view_of
 from coincide.rig.model import Body, Rig
-from coincide.rig.optics import circle_of_confusion_m
+from coincide.rig.optics.geometry import along_sweep_m, view_of
+from coincide.rig.optics.sweep import sweep_spread
+from coincide.rig.optics.thin_lens import circle_of_confusion_m
+from coincide.rig.optics.tolerance import tolerance
+from coincide.rig.optics.turning import advice
 from coincide.rig.parts import FocalPlane, Leaf
 from coincide.rig.plan import LONGEST_WINDOW_S, shutter_running_s
-from coincide.rig.sweep import sweep_spread
-from coincide.rig.tolerance import tolerance
-from coincide.rig.turning import advice
 
 SHORTEST_CLOSURE_S = 0.15  # slow plungers and bodies that poll want as much; common practice, no source
 HOT_CLOSURE_S = 0.5

@@ -10,7 +10,7 @@ import numpy as np
 from coincide.errors import BadInput
 from coincide.rig.file import parse_rig
 from coincide.rig.model import Rig
-from coincide.rig.tolerance import tolerance_s
+from coincide.rig.optics.tolerance import tolerance_s
 from coincide.session.file import read_session
 from coincide.session.model import BODIES, Floats, Session, Shots
 from coincide.session.shots import shots_from_session

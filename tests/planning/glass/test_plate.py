@@ -9,7 +9,7 @@ from coincide.planning.glass.footprint import Sight, need
 from coincide.planning.glass.plan import GlassPlan, glass_plan
 from coincide.planning.glass.plate import ghost_shift_m, glass_of, sideways_m, wedge_turns
 from coincide.planning.glass.pupils import Field, place
-from coincide.rig.geometry import SCENE
+from coincide.rig.optics.geometry import SCENE
 from coincide.rig.plate import Plate
 from tests.planning.glass.fermat import Point, arrival, leaning_plate, seen_reflected, seen_through
 from tests.rig.rigs import rig_with

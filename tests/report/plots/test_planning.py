@@ -18,7 +18,7 @@ from matplotlib.figure import Figure
 from coincide.planning.plan import limits_plan
 from coincide.report.page.planning import planning_sections
 from coincide.report.plots.planning import limits_plot, planning_figures, skew_map_plot, write_planning_plots
-from coincide.rig.tolerance import tolerance
+from coincide.rig.optics.tolerance import tolerance
 from coincide.timing.offset.suggest import OffsetSuggestion, suggest_offset
 from tests.report.card.test_card import EQUAL, SIDE_BY_SIDE
 from tests.report.plans import basis_with

@@ -15,9 +15,9 @@ from coincide.errors import BadInput
 
 if TYPE_CHECKING:
     from coincide.planning.basis import Basis
+    from coincide.planning.trace import Link
     from coincide.rig.calibration import Found
     from coincide.rig.model import Rig, Subject
-    from coincide.rig.trace import Link
 
 jitter_option = click.option(
     "--jitter",

@@ -21,9 +21,9 @@ from scipy.optimize import least_squares
 from coincide.errors import BadInput
 from coincide.ghost.mount.projection import PARAMETERS, PUPIL, SCALE, TURN, Projection
 from coincide.ghost.mount.sides import Sides, sides_of
-from coincide.rig.geometry import body_axes, reflection
 from coincide.rig.model import Body, Rig
-from coincide.rig.tolerance import body_image_distance_m
+from coincide.rig.optics.geometry import body_axes, reflection
+from coincide.rig.optics.tolerance import body_image_distance_m
 from coincide.scans.pair import Compared
 from coincide.scans.refine import refine
 

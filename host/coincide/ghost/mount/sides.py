@@ -8,8 +8,8 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from coincide.rig.geometry import View, view_of
 from coincide.rig.model import Rig
+from coincide.rig.optics.geometry import View, view_of
 from coincide.scans.alignment import Alignment
 
 Floats = npt.NDArray[np.float64]

@@ -10,11 +10,11 @@ from coincide.errors import BadInput
 from coincide.planning.exposure.reciprocity import metered_for, with_reciprocity
 from coincide.rig.calibration import BODY_LETTERS
 from coincide.rig.film import Film, Latitude
-from coincide.rig.leaf import effective_exposure_s
 from coincide.rig.model import Rig
-from coincide.rig.optics import depth_of_field_m, from_focusing_scale_m, magnification
-from coincide.rig.stops import Reading, aperture_value, light_stops, nearest_mark
-from coincide.rig.tolerance import on_film_tolerance_m
+from coincide.rig.optics.leaf import effective_exposure_s
+from coincide.rig.optics.stops import Reading, aperture_value, light_stops, nearest_mark
+from coincide.rig.optics.thin_lens import depth_of_field_m, from_focusing_scale_m, magnification
+from coincide.rig.optics.tolerance import on_film_tolerance_m
 from coincide.units import ShutterTime
 
 BELLOWS_LEAST_STOPS = 0.01  # less than an aperture is marked to: left out

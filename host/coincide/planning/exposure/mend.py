@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from coincide.planning.exposure.body import BodyExposure, body_exposure
 from coincide.rig.model import Rig
+from coincide.rig.optics.stops import THIRD_STOP_MARKS, Reading, aperture_value
 from coincide.rig.parts import Leaf, Lens
-from coincide.rig.stops import THIRD_STOP_MARKS, Reading, aperture_value
 
 FILTERS_MOST_STOPS = 20
 

@@ -11,10 +11,10 @@ from coincide.planning.exposure.body import BodyExposure, body_exposure
 from coincide.planning.exposure.light import PairLight, calibrated_pairs
 from coincide.planning.exposure.mend import Mend, mend
 from coincide.planning.exposure.notes import ms, notes, stops_from_the_reading
+from coincide.planning.trace import Link
 from coincide.rig.calibration import BODY_LETTERS, Found, preset_name
 from coincide.rig.model import Rig
-from coincide.rig.stops import Reading, aperture_mark, aperture_value
-from coincide.rig.trace import Link
+from coincide.rig.optics.stops import Reading, aperture_mark, aperture_value
 from coincide.units import ShutterTime
 
 

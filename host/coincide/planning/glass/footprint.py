@@ -17,7 +17,7 @@ from coincide.planning.glass.plate import (
     through_shift_m,
 )
 from coincide.planning.glass.pupils import Field
-from coincide.rig.geometry import Vector
+from coincide.rig.optics.geometry import Vector
 
 RIM = 72  # points of the pupil's rim: the polygon is 0.1 % smaller than the circle
 Edge = Literal["far", "near", "left", "right"]

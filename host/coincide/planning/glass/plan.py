@@ -22,12 +22,12 @@ from coincide.planning.glass.light import (
 )
 from coincide.planning.glass.plate import Glass, WedgeTurns, ghost_shift_m, glass_of, sideways_m, wedge_turns
 from coincide.planning.glass.pupils import Field, Millimetre, Place, millimetre, on_film_m, place
+from coincide.planning.trace import Link
 from coincide.rig.calibration import BODY_LETTERS
-from coincide.rig.geometry import SCENE, view_of
 from coincide.rig.model import Body, Rig, Splitter
+from coincide.rig.optics.geometry import SCENE, view_of
+from coincide.rig.optics.tolerance import body_image_distance_m, on_film_tolerance_m
 from coincide.rig.plate import Plate
-from coincide.rig.tolerance import body_image_distance_m, on_film_tolerance_m
-from coincide.rig.trace import Link
 
 ARCMINUTE_RAD = float(np.pi / 180 / 60)
 NEAREST_PUPIL_M, FARTHEST_PUPIL_M = 0.01, 3.0

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coincide.rig.geometry import AXES, SCENE, Vector
+from coincide.rig.optics.geometry import AXES, SCENE, Vector
 from coincide.rig.parts import Looks
 from coincide.rig.plate import Plate
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coincide.planning.glass.plate import Glass, mirrored, reflected_shift_m, through_shift_m
-from coincide.rig.geometry import AXES, SCENE, Vector
+from coincide.rig.optics.geometry import AXES, SCENE, Vector
 from coincide.rig.parts import Looks
 
 GRID = 15  # rays along each side of the frame

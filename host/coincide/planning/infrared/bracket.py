@@ -13,10 +13,10 @@ from typing import Literal
 
 from coincide.planning.exposure.light import stale_at_its_aperture
 from coincide.rig.calibration import Calibration, Found, preset_name
-from coincide.rig.leaf import effective_exposure_s
 from coincide.rig.model import Body, Rig
+from coincide.rig.optics.leaf import effective_exposure_s
+from coincide.rig.optics.stops import THIRD_STOP_MARKS, aperture_value
 from coincide.rig.parts import Leaf
-from coincide.rig.stops import THIRD_STOP_MARKS, aperture_value
 from coincide.units import shutter_time
 
 How = Literal["as set", "aperture", "filter", "another pair", "none"]

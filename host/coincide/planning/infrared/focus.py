@@ -10,12 +10,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from coincide.errors import BadInput
+from coincide.planning.trace import Link
 from coincide.rig.calibration import BODY_LETTERS
 from coincide.rig.model import Body, Rig
-from coincide.rig.optics import from_focusing_scale_m, magnification
-from coincide.rig.stops import THIRD_STOP_MARKS
-from coincide.rig.tolerance import on_film_tolerance_m
-from coincide.rig.trace import Link
+from coincide.rig.optics.stops import THIRD_STOP_MARKS
+from coincide.rig.optics.thin_lens import from_focusing_scale_m, magnification
+from coincide.rig.optics.tolerance import on_film_tolerance_m
 
 # Lenses corrected for visible light focus infrared a two-hundredth to a four-hundredth of f farther out; rough (common
 # practice, no source). A lens with an infrared mark shows its own.

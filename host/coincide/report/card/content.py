@@ -18,8 +18,8 @@ from coincide.report.words.numbers import count, ms, percent
 from coincide.report.words.series import who
 from coincide.report.words.verdict import card_verdict
 from coincide.rig.calibration import Calibration, Found, stale_reasons
-from coincide.rig.geometry import scan_words, view_of
 from coincide.rig.model import Body, Rig
+from coincide.rig.optics.geometry import scan_words, view_of
 from coincide_firmware.app.light_words import PATTERNS
 from coincide_firmware.app.lights import BLACK_A, NO_ANSWER_A, NOT_MEASURED, NOT_WOUND, OUT, WITHIN
 from coincide_wiring.cautions import cautions_for

@@ -10,8 +10,8 @@ from coincide.planning.glass.footprint import Need
 from coincide.planning.glass.plan import GlassPlan
 from coincide.planning.infrared.bracket import Bracket
 from coincide.planning.infrared.focus import InfraredFocus
+from coincide.planning.trace import Link
 from coincide.rig.model import Rig
-from coincide.rig.trace import Link
 
 VERSION = 1
 

@@ -15,14 +15,14 @@ from coincide.planning.exposure.mend import Mend
 from coincide.planning.exposure.pairing import Pairing, pairing_chain
 from coincide.planning.nearest import everyday_nearest
 from coincide.planning.plan import Asked, LimitsPlan
+from coincide.planning.trace import Link
 from coincide.planning.verdict import Verdict
 from coincide.report.card.content import CardContent
 from coincide.report.words.verdict import verdict_lines
-from coincide.rig.geometry import scan_words, scene_sweep_words, view_of
 from coincide.rig.model import Rig, Subject
-from coincide.rig.sweep import sweep_spread
-from coincide.rig.trace import Link
-from coincide.rig.turning import advice
+from coincide.rig.optics.geometry import scan_words, scene_sweep_words, view_of
+from coincide.rig.optics.sweep import sweep_spread
+from coincide.rig.optics.turning import advice
 
 VERSION = 1
 

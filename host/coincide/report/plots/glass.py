@@ -12,7 +12,7 @@ from coincide.planning.glass.plan import GlassPlan
 from coincide.planning.glass.plate import met_at, mirrored, through_shift_m
 from coincide.report.plots.palette import ACCENT, BODY_COLOUR, DOUBT, FAINT, GRID, INK, RC
 from coincide.report.words.series import who
-from coincide.rig.geometry import AXES, SCENE, Vector
+from coincide.rig.optics.geometry import AXES, SCENE, Vector
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -28,10 +28,10 @@ from coincide.report.plots.series import HEIGHT_IN, WIDE_ONLY, WIDTH_IN, new_fig
 from coincide.report.words.figures import KMH, plain
 from coincide.report.words.figures import figure as digits
 from coincide.report.words.numbers import percent
-from coincide.rig.geometry import scene_sweep_words, view_of
 from coincide.rig.model import Rig
-from coincide.rig.sweep import skew_map, sweep_spread
-from coincide.rig.tolerance import tolerance
+from coincide.rig.optics.geometry import scene_sweep_words, view_of
+from coincide.rig.optics.sweep import skew_map, sweep_spread
+from coincide.rig.optics.tolerance import tolerance
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -11,12 +11,12 @@ from coincide.planning.nearest import everyday_nearest
 from coincide.planning.plan import Asked
 from coincide.planning.skew_model import SkewModel
 from coincide.planning.subjects import HELD_RATES_RAD_S
+from coincide.planning.trace import Link
 from coincide.report.words.figures import KMH, UM, capital, figure, length, plain, where
 from coincide.report.words.numbers import ms, percent
 from coincide.report.words.verdict import verdict_lines
 from coincide.rig.model import Rig
-from coincide.rig.tolerance import on_film_tolerance_m
-from coincide.rig.trace import Link
+from coincide.rig.optics.tolerance import on_film_tolerance_m
 
 BUDGET_COLUMNS = ("cause", "time, ms", "on film, um", "scan, pixels", "what lowers it")
 

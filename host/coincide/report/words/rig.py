@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from coincide.rig.geometry import scan_words, scene_sweep_words, view_of
 from coincide.rig.model import Body, Rig
+from coincide.rig.optics.geometry import scan_words, scene_sweep_words, view_of
+from coincide.rig.optics.sweep import sweep_spread
+from coincide.rig.optics.turning import advice
 from coincide.rig.parts import Electronic, FocalPlane, Leaf
-from coincide.rig.sweep import sweep_spread
-from coincide.rig.turning import advice
 
 
 def rig_rows(rig: Rig) -> list[tuple[str, str, str]]:

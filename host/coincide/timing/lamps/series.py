@@ -22,7 +22,7 @@ from coincide.errors import BadInput
 from coincide.rig.calibration import Calibration, Learned, timing_keys
 from coincide.rig.file import parse_rig
 from coincide.rig.model import Rig
-from coincide.rig.tolerance import tolerance_s
+from coincide.rig.optics.tolerance import tolerance_s
 from coincide.session.lamps import FrameRead, RowRun, frames_of, rows_of
 from coincide.session.model import BODIES, Session
 from coincide.timing.budgets import Reported

@@ -8,9 +8,9 @@ from typing import Literal
 
 import numpy as np
 
-from coincide.rig.curtain import FROM_REST, time_at
-from coincide.rig.leaf import area_in_use, exposure_grown_s
 from coincide.rig.model import Body
+from coincide.rig.optics.curtain import FROM_REST, time_at
+from coincide.rig.optics.leaf import area_in_use, exposure_grown_s
 from coincide.rig.parts import Electronic, ElectronicFirstCurtain, FocalPlane, GateSensor, Leaf
 from coincide.timing.shutter.sensors import EdgeModel
 

@@ -12,11 +12,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from coincide.rig.geometry import scan_words, scene_sweep_words, view_of
 from coincide.rig.model import Body, Rig
+from coincide.rig.optics.geometry import scan_words, scene_sweep_words, view_of
+from coincide.rig.optics.sweep import skew_map, sweep_skew_s, sweep_spread
+from coincide.rig.optics.turning import advice, turnings
 from coincide.rig.parts import Electronic, FocalPlane, Leaf
-from coincide.rig.sweep import skew_map, sweep_skew_s, sweep_spread
-from coincide.rig.turning import advice, turnings
 from tests.rig.rigs import LEAF, REMOVE, rig_with
 
 # Metres. The glass stands at the origin, at 45 degrees; each body's pinhole is this far from it.

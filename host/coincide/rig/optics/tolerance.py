@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from coincide.rig.model import Body, Rig, Subject
-from coincide.rig.optics import (
+from coincide.rig.optics.thin_lens import (
     PRINT_CONFUSION_PER_DISTANCE,
     circle_of_confusion_m,
     direction_factor,

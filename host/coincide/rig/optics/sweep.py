@@ -9,9 +9,9 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from coincide.rig.curtain import time_at
-from coincide.rig.geometry import View, view_of
 from coincide.rig.model import Rig
+from coincide.rig.optics.curtain import time_at
+from coincide.rig.optics.geometry import View, view_of
 
 Grid = npt.NDArray[np.float64]
 Relation = Literal["together", "against each other", "across each other", "one body only", "no sweep"]

@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
+from coincide.rig.optics.tolerance import tolerance, tolerance_s
 from coincide.rig.plan import rig_plan
-from coincide.rig.tolerance import tolerance, tolerance_s
 from tests.rig.rigs import LEAF, REMOVE, rig_with
 
 WALKER: dict[str, Any] = {

@@ -6,10 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import product
 
-from coincide.rig.geometry import AXES, TOP_PLATES, View, scan_words
 from coincide.rig.model import Rig
+from coincide.rig.optics.geometry import AXES, TOP_PLATES, View, scan_words
+from coincide.rig.optics.sweep import spread_between, views_of
 from coincide.rig.parts import Looks, Mount, TopPlate
-from coincide.rig.sweep import spread_between, views_of
 
 WORTH_IT = 0.7  # a change is advised when it leaves less than this part of the spread
 

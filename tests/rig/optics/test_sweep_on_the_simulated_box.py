@@ -15,7 +15,7 @@ from coincide.box.conduct import run_series
 from coincide.box.plans import SeriesPlan
 from coincide.box.simulated.port import open_simulated
 from coincide.box.simulated.worlds import world_spec
-from coincide.rig.sweep import sweep_skew_s
+from coincide.rig.optics.sweep import sweep_skew_s
 from tests.box.sinks import MemorySession, header_for
 from tests.rig.rigs import REMOVE, rig_with
 

@@ -15,8 +15,8 @@ import numpy as np
 import numpy.typing as npt
 
 from coincide.rig.model import Body
+from coincide.rig.optics.tolerance import body_image_distance_m
 from coincide.rig.parts import Electronic, FocalPlane, Frame, Leaf, Looks, Mount, Sweep, TopPlate
-from coincide.rig.tolerance import body_image_distance_m
 
 Vector = npt.NDArray[np.float64]
 Mirrored = Literal["no", "left-right", "top-bottom"]
