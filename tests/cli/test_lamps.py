@@ -189,3 +189,35 @@ def test_one_miscounted_frame_is_named_and_moves_nothing(folder: Path, fired: Ra
     assert after["pairs_used"] == before["pairs_used"] - 1
     assert abs(after["quantities"][0]["value_s"] - before["quantities"][0]["value_s"]) < 0.0002
     assert after["expected_keepers"] > before["expected_keepers"] - 0.02
+
+
+@pytest.fixture(scope="module")
+def fifteen(folder: Path) -> Path:
+    """Fifteen pairs with a fast row."""
+    ran = run(["lamps", "fire", "-n", "15", "--seed", "4", "--out", "fifteen.jsonl"], folder)
+    assert ran.code == 0, ran.said
+    return folder / "fifteen.jsonl"
+
+
+def test_a_count_begun_at_a_wrong_lamp_is_named_and_moves_neither_offset_nor_keepers(fifteen: Path) -> None:
+    """One frame of fifteen, first and last lamp both three too late, so that its span tells nothing."""
+    folder = fifteen.parent
+    before = printed(run(["report", "fifteen.jsonl", "--json"], folder))
+    assert before["pairs_used"] == 15, "none is left out of an honest session"
+    (folder / "slip.jsonl").write_bytes(fifteen.read_bytes())
+    frame = frames_of(read_session(fifteen))[(9, 1)]
+    assert frame.first is not None
+    assert frame.last is not None
+    slip = f"9 B {(frame.first + 2) % 32 + 1}-{(frame.last + 2) % 32 + 1}"
+    told = run(["lamps", "read", "slip.jsonl", "--frame", slip], folder)
+    assert "Pair 9 is left out of offset and keepers" in " ".join(told.out.split())
+    assert "on the frame of Bittern (B)" in " ".join(told.out.split())
+    for command in (["report"], ["lamps", "show"]):
+        after = printed(run([*command, "slip.jsonl", "--json"], folder))
+        skew, was = after["quantities"][0], before["quantities"][0]
+        assert after["pairs_used"] == 14
+        assert abs(skew["value_s"] - was["value_s"]) < 0.25 * was["expanded_s"]
+        assert abs(after["expected_keepers"] - before["expected_keepers"]) < 0.02
+    # Who has looked again and sees the same is believed.
+    run(["lamps", "read", "slip.jsonl", "--frame", slip], folder)
+    assert printed(run(["lamps", "show", "slip.jsonl", "--json"], folder))["pairs_used"] == 15

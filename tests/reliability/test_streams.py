@@ -95,11 +95,11 @@ def test_without_a_terminal_and_without_yes_the_answer_is_yes_please(monkeypatch
     monkeypatch.setattr(sys, "stdin", io.StringIO(""))
     person = AtTerminal()
     with pytest.raises(BadInput, match=r"Nobody is there to answer 'All done\?'.*Give --yes"):
-        person.confirm(Question("All done?", usual=False))
+        person.confirm(Question("All done?"))
     with pytest.raises(BadInput, match="Nobody is there to answer 'Which'"):
         person.ask("Which")
     monkeypatch.setattr(sys, "stdin", io.StringIO("y\nB\n"))
-    assert person.confirm(Question("All done?", usual=False))
+    assert person.confirm(Question("All done?"))
     assert person.ask("Which") == "B"
 
 
@@ -109,7 +109,7 @@ def test_ctrl_c_at_a_question_is_still_a_stop(monkeypatch: pytest.MonkeyPatch) -
 
     monkeypatch.setattr("click.termui.visible_prompt_func", stopped)
     with pytest.raises(click.Abort):
-        AtTerminal().confirm(Question("All done?", usual=False))
+        AtTerminal().confirm(Question("All done?"))
 
 
 @pytest.mark.pty

@@ -82,6 +82,9 @@ def test_json_is_one_object_and_says_the_same() -> None:
         (("terminal", "bellows"), None, 2, "neither of the two terminals"),
         (("terminal", "flash", "--volts", "12"), None, 1, "12 V: more than the plain circuit"),
         (("terminal", "Hot Shoe", "--volts", "24"), None, 1, "more than the plain circuit"),
+        (("terminal", "release", "--volts", "12"), None, 1, "one a flash would fit"),
+        (("terminal", "release"), "y\ny\nn\n12\nn\n", 1, "judged as a flash contact"),
+        (("terminal", "cable"), None, 2, "neither of the two terminals"),
         (("parts", "--sync-a", "laser"), None, 2, "laser"),
         (("draw",), None, 2, "--to"),
         (("cautions", "--at", "arm", "--acknowledge"), None, 2, "all of them"),
@@ -114,7 +117,7 @@ def test_nothing_is_taken_for_granted_by_enter_alone() -> None:
     assert answer.exit_code == 0
 
 
-@pytest.mark.parametrize("word", ["flash", "PC", "X", "x-sync", "hot shoe", "hotshoe", "strobe"])
+@pytest.mark.parametrize("word", ["flash", "PC", "X", "x-sync", "hot shoe", "PC socket", "X contact"])
 def test_the_trades_words_for_a_flash_terminal_lead_to_the_stricter_table(word: str) -> None:
     for volts in ("3.1", "12", "30", "180"):
         assert (

@@ -39,7 +39,8 @@ ADVICE_FLASH = (
 @dataclass(frozen=True, slots=True)
 class Judgement:
     """`direct`: the plain circuit may be joined, as far as this reading goes. `blessed` never follows from a
-    0 V reading alone. `circuit` is the circuit to build, or None: join nothing. `then` is what comes next."""
+    0 V reading alone, nor from one above what a flash contact may carry. `circuit` is the circuit to build, or None:
+    join nothing. `then` is what comes next."""
 
     reading_v: float
     kind: Kind
@@ -118,6 +119,14 @@ def judge_terminal(reading_v: float, kind: Kind, alternating: bool = False) -> J
         )
         then = f"Use the wetted circuit with its centre on the positive side{way}, and check that it reopens."
         return verdict("electronic", True, False, "wetted", say, then)
+    if size_v > DIRECT_LIMIT_V["sync"]:
+        # A flash contact taken for a release terminal must meet no looser table than its own.
+        say = "more than a flash contact's plain circuit is made for; only a release input may carry it."
+        then = (
+            "Be sure which terminal this is: one a flash would fit is judged by 'coincide wiring terminal sync'. For a "
+            "release input 'coincide wiring terminal release' leads on from here."
+        )
+        return verdict("raised", True, False, "contact", say, then)
     say = f"a release input biased by the body, {positive} probe positive: what a polarity-free isolator is for."
     return verdict(
         "biased", True, True, "contact", say, "Measure the half contact too, then wire the isolators."
@@ -144,6 +153,7 @@ Step = Literal[
     "reading",
     "firing",
     "drops",
+    "surely",
     "mechanical",
     "forward",
     "reverse",
@@ -161,6 +171,8 @@ QUESTIONS: dict[Step, str] = {
     "firing": "Set a slow speed, 1/15 s or longer. The same while the body fires (largest value seen), volts?",
     "drops": "Still on volts, at the slow speed: does the voltage fall to nearly nothing while the shutter is open, "
     "and come back after it?",
+    "surely": "More than a flash contact's plain circuit is made for. Is it surely the terminal of a remote release, "
+    "which no flash and no flash lead fits?",
     "mechanical": "Does the shutter run without a battery, so that its contact is a mechanical one?",
     "forward": "Meter on continuity or ohms, red on the centre: does the contact close when the body fires?",
     "reverse": "Probes exchanged: does it close again when the body fires?",
@@ -218,7 +230,8 @@ class TerminalCheck:
         if not judged.direct:
             return self._end(judged.circuit, False, f"{judged.say} {judged.then}", readings)
         if self.kind == "release":
-            return replace(self, step="bridge", readings_v=readings)
+            following: Step = "surely" if judged.finding == "raised" else "bridge"
+            return replace(self, step=following, readings_v=readings)
         if self.step == "reading":
             return replace(self, step="firing", readings_v=readings)
         # An ohmmeter cannot see a live output close: its own voltage is in the way.
@@ -255,6 +268,9 @@ class TerminalCheck:
                 return replace(self, step="current")
             say = "The body did not fire: other terminals, asleep, not wound, or self-timer on. Nothing is proved."
             return self._end(None, False, say)
+        if self.step == "surely":
+            say = "Then it is judged as a flash contact: 'coincide wiring terminal sync'. Join nothing until then."
+            return replace(self, step="bridge") if yes else self._end(None, False, say)
         if self.step == "mechanical":
             judged = judge_terminal(max(self.readings_v, key=abs), self.kind)
             say = f"{judged.say} {judged.then}"

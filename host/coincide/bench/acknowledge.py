@@ -89,7 +89,7 @@ def cautions_first(person: Person) -> None:
             person.tell(f"\n{title}")
             for one in cautions_for(place):
                 person.tell(f"  - {'DANGER: ' if one.grave else ''}{one.say}")
-        if person.confirm(Question("\nRead, understood, and kept to?", usual=None)):
+        if person.confirm(Question("\nRead, understood, and kept to?")):
             person.tell(acknowledged_now())
             return
     require_acknowledgement()

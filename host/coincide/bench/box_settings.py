@@ -93,7 +93,7 @@ def _store_newest(client: BoxClient, rig: Rig, rig_path: Path, change: Change, p
         if not change.confirmed:
             if not person.there:
                 raise BadInput("Nobody is there to ask whether to replace it: say --yes.")
-            if not person.confirm(Question("Replace it?", usual=False)):
+            if not person.confirm(Question("Replace it?")):
                 raise Declined
     store_preset(client, rig, rig_path, found.calibration)
 

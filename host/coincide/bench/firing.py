@@ -64,7 +64,7 @@ def confirm_checklist(rig: Rig, person: Person, *, simulated: bool, confirmed: b
     person.tell("Before the series, make sure of each:")
     for item in items:
         person.tell(f"  - {item}")
-    if not confirmed and not person.confirm(Question("All done?", usual=False)):
+    if not confirmed and not person.confirm(Question("All done?")):
         raise Declined
     return items
 

@@ -147,13 +147,13 @@ def take_down(path: Path, entries: tuple[str, ...], person: Person) -> None:
 
 
 def _asked(shot: int, body: int, rig: Rig, person: Person) -> FrameRead | None:
-    """Ask for one frame until the answer is understood; None for an empty one."""
+    """Ask for one frame until the answer is understood; None for one that is to be read later."""
     if not person.there:
         raise BadInput("There is nobody to ask: give each frame with --frame, such as --frame '2 A 5-12'.")
-    question = f"Pair {shot}, {rig.both[body].name} ({'AB'[body]}): lamps lit, such as 5-12"
+    question = f"Pair {shot}, {rig.both[body].name} ({'AB'[body]}): lamps lit, such as 5-12, or 'later'"
     while True:
         answer = person.ask(question)
-        if not answer.strip():
+        if answer.strip().lower() == "later":
             return None
         try:
             return _understood(answer, (shot, body))

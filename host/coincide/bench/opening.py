@@ -104,7 +104,7 @@ def _asked_for(boxes: list[Found], person: Person) -> str:
     names = [one.device for one in boxes]
     if not person.there:
         raise BadInput(f"There are {len(boxes)} boxes: say which with --port, {' or '.join(names)}.")
-    return person.ask(f"There are {len(boxes)} boxes ({', '.join(names)}). Which", names[0], names)
+    return person.ask(f"There are {len(boxes)} boxes ({', '.join(names)}). Which", choices=names)
 
 
 def _calibrated_with(rig_path: Path) -> str | None:

@@ -29,13 +29,12 @@ class Declined(CoincideError):
 @dataclass(frozen=True, slots=True)
 class Question:
     """A yes-or-no question. `act` and `signal` say what a yes has done or seen, for a hand that is simulated:
-    ("press", "preset"), ("light", "gate_a1"), ("interlock", "open"); '' for a mere question. `usual`: what Enter
-    alone means; None where neither may be taken for granted."""
+    ("press", "preset"), ("light", "gate_a1"), ("interlock", "open"); '' for a mere question. Neither
+    answer is taken for granted: Enter alone asks again."""
 
     text: str
     act: str = ""
     signal: str = ""
-    usual: bool | None = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,8 +113,8 @@ class Person(Protocol):
         """Yes or no. Raises BadInput where nobody can be asked."""
 
     def ask(self, text: str, usual: str = "", choices: Sequence[str] = ()) -> str:
-        """A word: one of `choices` where there are some; `usual` on Enter alone. Raises BadInput where nobody can be
-        asked."""
+        """A word: one of `choices` where there are some; `usual` on Enter alone, asked again where
+        there is none. Raises BadInput where nobody can be asked."""
 
     def progress(self, what: Progress) -> None:
         """How it goes."""

@@ -78,7 +78,7 @@ def judge_fresh_pairs(
     if film:
         for line in frames_to_spend(plan):
             person.tell(line)
-        if not confirmed and not person.confirm(Question("Spend them?", usual=False)):
+        if not confirmed and not person.confirm(Question("Spend them?")):
             raise Declined
     items = confirm_checklist(rig, person, simulated=client.identity.simulated, confirmed=confirmed)
     path = session_path(client, rig_path, rig, "ready")

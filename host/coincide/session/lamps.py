@@ -73,6 +73,19 @@ def frames_of(session: Session) -> dict[tuple[int, int], FrameRead]:
     return {(read.shot, read.body): read for read in reads}
 
 
+def read_alike_twice(session: Session) -> frozenset[tuple[int, int]]:
+    """Pair and body of each frame whose last two readings show the same lamps."""
+    last: dict[tuple[int, int], tuple[int | None, int | None]] = {}
+    alike: set[tuple[int, int]] = set()
+    for remark in session.remarks:
+        if remark.kind == FRAME:
+            read = _read(FrameRead, remark)
+            frame, lamps = (read.shot, read.body), (read.first, read.last)
+            (alike.add if last.get(frame) == lamps else alike.discard)(frame)
+            last[frame] = lamps
+    return frozenset(alike)
+
+
 def _read(kind: type[Kind], remark: Remark) -> Kind:
     try:
         return TypeAdapter(kind).validate_python(remark.detail)

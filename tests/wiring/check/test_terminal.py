@@ -153,7 +153,8 @@ def test_no_walk_at_all_blesses_a_high_reading(kind: Kind) -> None:
     [(4.9, 4.5, True), (4.9, 44.5, False), (12.0, 60.0, True), (24.0, 170.0, False), (0.1, 160.0, False)],
 )
 def test_a_release_that_carries_too_much_is_refused(open_v: float, through_ma: float, joins: bool) -> None:
-    done = walk("release", True, True, False, open_v, True, through_ma)
+    surely = [True] if open_v > DIRECT_LIMIT_V["sync"] else []
+    done = walk("release", True, True, False, open_v, *surely, True, through_ma)
     assert (done.circuit, done.blessed) == (("contact", True) if joins else (None, False))
     assert joins or "mA" in done.verdict
 
@@ -195,3 +196,19 @@ def test_answers_of_the_wrong_kind_are_refused() -> None:
         walk("sync", True, True, False).answer(True)
     with pytest.raises(BadInput, match="over"):
         walk("sync", False).answer(True)
+
+
+@given(ANY_VOLTS)
+def test_the_same_volts_are_of_one_family_whichever_terminal_was_named(reading_v: float) -> None:
+    """What a sync terminal is refused for is not blessed by naming it a release."""
+    sync, release = judge_terminal(reading_v, "sync"), judge_terminal(reading_v, "release")
+    live = {"electronic": "biased"}
+    assert live.get(sync.finding, sync.finding) == release.finding
+    assert not release.blessed or sync.direct
+
+
+def test_a_release_above_what_a_flash_contact_may_carry_is_asked_about() -> None:
+    assert walk("release", True, True, False, 12.0).step == "surely"
+    refused = walk("release", True, True, False, 12.0, False)
+    assert (refused.step, refused.circuit, refused.blessed) == ("done", None, False)
+    assert walk("release", True, True, False, 12.0, True, True, 4.5).blessed

@@ -25,11 +25,7 @@ def _blue(talk: BenchTalk, ask: Ask) -> Item:
     with talk.armed():
         talk.client.arm(ARM_MS)
         talk.pass_time(SHOWN_S)
-    if ask(
-        Question(
-            "Did the blue light shine for two seconds, and the orange one not?", "seen", "led_ok", usual=None
-        )
-    ):
+    if ask(Question("Did the blue light shine for two seconds, and the orange one not?", "seen", "led_ok")):
         return Item("led_ok", "light", True, "led_ok lights blue.")
     return Item(
         "led_ok", "light", False, "led_ok did not light: LED reversed, or its transistor; see stage 4."
@@ -38,7 +34,7 @@ def _blue(talk: BenchTalk, ask: Ask) -> Item:
 
 def _orange(talk: BenchTalk, ask: Ask) -> Item:
     asked = "Orange light: open the interlock and look. Did it flicker for two seconds, and the blue one not?"
-    lit = ask(Question(asked, "interlock", "open", usual=None))
+    lit = ask(Question(asked, "interlock", "open"))
     opened = not talk.client.status().interlock
     ask(Question("Close the interlock again. Done?", "interlock", "close"))
     if not opened:
@@ -62,7 +58,6 @@ def check_lamp_row(talk: BenchTalk, ask: Ask) -> tuple[Item, ...]:
             f"Did all {LAMPS} light, one after another along the row, and go dark?",
             "seen",
             "lamp_row",
-            usual=None,
         )
     ):
         return (Item("lamp_row", "lamps", True, f"All {LAMPS} lamps light in turn."),)

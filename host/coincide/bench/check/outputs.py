@@ -35,7 +35,7 @@ def _output(talk: BenchTalk, ask: Ask, number: int, name: str) -> Item:
     wrong = wrong_pulse(number, edges, CLICK_NS, talk.client.identity.tick_hz)
     if wrong:
         return Item(name, "output", False, wrong)
-    if ask(Question(f"Did {place} close for half a second, and nothing else?", usual=None)):
+    if ask(Question(f"Did {place} close for half a second, and nothing else?")):
         return Item(name, "output", True, f"{name} closes {place}.")
     return Item(
         name,

@@ -36,11 +36,15 @@ class NearChoice(Choice):
 
 
 # What the trade calls the two terminals. A word that is not here gets no guess: the nearest spelling could lead to the
-# looser of the two tables.
+# looser of the two tables. 'cable' and 'shutter' alone are said of both.
 TERMINAL_WORDS = {
-    **dict.fromkeys(("sync", "flash", "strobe", "pc", "x", "x-sync", "hot-shoe", "hotshoe", "shoe"), "sync"),
-    **dict.fromkeys(("release", "remote", "cable", "shutter"), "release"),
+    **dict.fromkeys(
+        ("sync", "flash", "strobe", "pc", "x", "x-sync", "flash-sync", "pc-sync", "coaxial"), "sync"
+    ),
+    **dict.fromkeys(("hot-shoe", "hotshoe", "shoe", "flash-shoe", "accessory-shoe"), "sync"),
+    **dict.fromkeys(("release", "remote", "remote-release", "cable-release"), "release"),
 }
+_KINDS_OF_SOCKET = ("-socket", "-contact", "-terminal", "-outlet", "-port")
 
 
 class TerminalKind(ParamType):
@@ -50,10 +54,12 @@ class TerminalKind(ParamType):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
         word = str(value).strip().lower().replace(" ", "-").replace("_", "-")
+        for ending in _KINDS_OF_SOCKET:
+            word = word.removesuffix(ending)
         if word not in TERMINAL_WORDS:
             say = (
                 f"'{value:.40}' is neither of the two terminals: 'sync', where a flash would be joined (flash, pc, x, "
-                "hot-shoe), or 'release', where a remote lead would be (remote, cable)."
+                "hot-shoe), or 'release', where a remote lead would be (remote, cable-release)."
             )
             self.fail(say, param, ctx)
         return TERMINAL_WORDS[word]

@@ -76,16 +76,14 @@ class AtTerminal:
         lines = question.text.lstrip("\n")
         before = question.text[: -len(lines)]
         with somebody_answers(lines):
-            return click.confirm(
-                before + show.wrapped(lines, stream=sys.stderr), default=question.usual, err=True
-            )
+            return click.confirm(before + show.wrapped(lines, stream=sys.stderr), default=None, err=True)
 
     def ask(self, text: str, usual: str = "", choices: Sequence[str] = ()) -> str:
         """A word. Raises BadInput where standard input is no terminal and there is no usual answer."""
         kind = NearChoice(choices) if choices else None
         with somebody_answers(text):
             answer = click.prompt(
-                text, default=usual, show_default=bool(usual), show_choices=False, type=kind, err=True
+                text, default=usual or None, show_default=bool(usual), show_choices=False, type=kind, err=True
             )
         return str(answer)
 

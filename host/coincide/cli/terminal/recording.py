@@ -51,11 +51,9 @@ def tell_how(have: str | None, source: str) -> None:
         for name, what in HAVE.items():
             say(f"  {name:10} {what}")
         with somebody_answers("What do you have?"):
-            have = click.prompt("It is", type=click.Choice(tuple(HAVE)), default="interface", err=True)
+            have = click.prompt("It is", type=click.Choice(tuple(HAVE)), err=True)
             if have != "analyser":
-                source = click.prompt(
-                    "Light or sound", type=click.Choice(("light", "sound")), default=source, err=True
-                )
+                source = click.prompt("Light or sound", type=click.Choice(("light", "sound")), err=True)
     say()
     for line in how_sentences(have, source if have != "analyser" else "light"):
         say(line)

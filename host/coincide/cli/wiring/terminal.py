@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 def terminal(kind: str, volts: float | None, alternating: bool, as_json: bool) -> None:
     """Guided meter check of a sync or release terminal before anything is wired to it.
 
-    KIND is 'sync' (also flash, pc, x, hot-shoe) or 'release' (also remote, cable). Leaves with 1 when the
+    KIND is 'sync' (also flash, pc, x, hot-shoe) or 'release' (also remote, cable-release). Leaves with 1 when the
     terminal is not to be joined as it is. 0 V never blesses anything.
 
     \b

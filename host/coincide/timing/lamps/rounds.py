@@ -9,8 +9,6 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 
-LEAST_OTHERS = 4  # pairs before one can be said to stand off the others
-FAR_STEPS, FAR_DEVIATIONS = 3.0, 6.0
 NEAR_HALF = 0.4  # of a round: a skew beyond this may as well be one the other way
 
 
@@ -83,17 +81,3 @@ def _one_way_or_the_other(skew_s: float, round_s: float, two_speeds: bool) -> li
             f"All frames show a row of one speed: the skew holds if it is under half a round, {round_s * 5e2:.0f} ms."
         ]
     return []
-
-
-def far_from_the_others(pairs: list[LampPair], skew_s: Floats) -> list[str]:
-    """Pairs so far off that a frame was more likely misread; they count all the same."""
-    seen = np.isfinite(skew_s)
-    if seen.sum() < LEAST_OTHERS:
-        return []
-    off = np.abs(skew_s - np.median(skew_s[seen]))
-    usual = max(FAR_STEPS * pairs[0].step_s, FAR_DEVIATIONS * 1.4826 * float(np.median(off[seen])))
-    return [
-        f"Pair {pair.number} stands {distance * 1e3:.0f} ms off the others: look at its frames again."
-        for pair, distance in zip(pairs, off, strict=True)
-        if distance > usual
-    ]

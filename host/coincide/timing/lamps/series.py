@@ -23,13 +23,13 @@ from coincide.rig.calibration import Calibration, Learned, timing_keys
 from coincide.rig.file import parse_rig
 from coincide.rig.model import Rig
 from coincide.rig.optics.tolerance import tolerance_s
-from coincide.session.lamps import FrameRead, RowRun, frames_of, rows_of
+from coincide.session.lamps import FrameRead, RowRun, frames_of, read_alike_twice, rows_of
 from coincide.session.model import BODIES, Session
 from coincide.timing.budgets import Reported
 from coincide.timing.known import known_from
 from coincide.timing.lamps.misread import misread
 from coincide.timing.lamps.quantities import exposure_of, lag_of, skew_of, spread
-from coincide.timing.lamps.rounds import LampPair, far_from_the_others, unwrapped, within_round
+from coincide.timing.lamps.rounds import LampPair, unwrapped, within_round
 from coincide.timing.shutter.circuits import isolators_s
 from coincide.timing.shutter.optical import LampRow, frame_edges_s
 
@@ -73,14 +73,13 @@ def read_lamps(session: Session) -> LampAnalysis:
         remarks += said
     fastest = min((pair.step_s for pair in pairs if _told(pair)), default=0.0)
     fast = [pair for pair in pairs if pair.step_s == fastest]
-    odd, said = misread(fast, rig) if fast else (frozenset(), [])
+    odd, said = misread(fast, rig, read_alike_twice(session)) if fast else (frozenset(), [])
     fast = [pair for pair in fast if pair.number not in odd]
     remarks += said
     off_line_m = max((run.off_line_m for run in rows.values()), default=0.0)
     skew_s = np.array([pair.skew_s for pair in fast])
     seen = skew_s[np.isfinite(skew_s)]
     jitter_s = spread(seen, fastest / float(np.sqrt(12.0))) if seen.size else np.nan
-    remarks += far_from_the_others(fast, skew_s)
     limit_s = tolerance_s(rig)
     if seen.size == 1:
         remarks.append("One pair alone shows nothing of the jitter: photograph some more.")
