@@ -88,7 +88,7 @@ def _odd_skews(pairs: Sequence[Photographed]) -> list[tuple[int, npt.NDArray[np.
 def grubbs_limit(count: int) -> float:
     """Greatest distance from the mean of `count` values, in their standard deviations (two-sided, FALSE_ALARMS)."""
     t2 = float(stats.t.isf(FALSE_ALARMS / (2.0 * count), count - 2)) ** 2
-    return (count - 1) / count**0.5 * (t2 / (count - 2 + t2)) ** 0.5
+    return float((count - 1) / np.sqrt(count) * np.sqrt(t2 / (count - 2 + t2)))
 
 
 def _on_which(pair: Photographed, pairs: Sequence[Photographed]) -> int | None:
