@@ -220,6 +220,17 @@ class Commands:
         # The row began just before: the host tells lags by it, to a fraction of a millisecond.
         return {"lamps": fields["lamps"], "step": step, "rows": fields["rows"], "tick": box.board.tick()}
 
+    def _do_pull_downs(self, fields, record, now):
+        box = self._box
+        if box.interlock_closed_now(now):
+            raise Refusal("interlock_closed")
+        if box.guard.armed or box.shot.busy or box.field.holding or box.watch.on:
+            raise Refusal("busy")
+        try:
+            return {"held": box.board.pull_downs_held()}
+        finally:
+            box.open_all("pull_downs")
+
     def _do_rescue(self, fields, record, now):
         box = self._box
         if fields["boot"] != box.boot:

@@ -18,8 +18,9 @@ from .lights import (
     NOT_WOUND,
     OUT,
     REFUSED,
+    STAYS,
+    STEPS,
     WITHIN,
-    pattern_steps,
 )
 
 _WORDS = (
@@ -55,4 +56,15 @@ _WORDS = (
 )
 
 # Name, what it means, what is seen, steps (blue, orange, milliseconds), whether the last one stays.
-PATTERNS = tuple((name, means, seen) + pattern_steps(name) for name, means, seen in _WORDS)
+
+
+def _steps_of(name):
+    """(steps, stays) of a pattern: each step (blue, orange, milliseconds)."""
+    steps = STEPS[name]
+    return (
+        tuple([(steps[i] & 1, steps[i] >> 1, 10 * steps[i + 1]) for i in range(0, len(steps), 2)]),
+        name in STAYS,
+    )
+
+
+PATTERNS = tuple((name, means, seen) + _steps_of(name) for name, means, seen in _WORDS)

@@ -36,7 +36,7 @@ _ONE = bytes((_ORANGE, _SHORT, _OFF, _GAP))
 _BODY = bytes((_ORANGE, _LONG, _OFF, _GAP))
 _BLACK = _BODY * 2
 _END = bytes((_OFF, _PAUSE))
-_STEPS = {
+STEPS = {
     WITHIN: bytes((_BLUE, _LONG)),
     OUT: _ONE * 4,
     NO_ANSWER_A: (_BODY + _ONE + _END) * 2,
@@ -55,16 +55,7 @@ _STEPS = {
     DAMAGED: bytes((_ORANGE, _LONG, _BLUE, _LONG)) * 2,
     BOOT: bytes((_BOTH, 50)),
 }
-_STAYS = (ARMED,)
-
-
-def pattern_steps(name):
-    """(steps, stays) of a pattern, for whoever describes it: each step (blue, orange, milliseconds)."""
-    steps = _STEPS[name]
-    return (
-        tuple([(steps[i] & 1, steps[i] >> 1, 10 * steps[i + 1]) for i in range(0, len(steps), 2)]),
-        name in _STAYS,
-    )
+STAYS = (ARMED,)
 
 
 class Lights:
@@ -82,7 +73,7 @@ class Lights:
 
     def show(self, name, now):
         """Begin a pattern now."""
-        self._play(name, _STEPS[name], name in _STAYS, now)
+        self._play(name, STEPS[name], name in STAYS, now)
 
     def show_preset(self, number, now):
         """Begin the count of a preset, from 1."""
@@ -120,7 +111,7 @@ class Lights:
                     name = self._then
                     self._then = None
                     # A breath between two patterns, or they read as one.
-                    self._play(name, _END + _STEPS[name], name in _STAYS, now)
+                    self._play(name, _END + STEPS[name], name in STAYS, now)
 
     def due_in(self, now):
         """Milliseconds until the next step."""

@@ -79,6 +79,10 @@ REQUESTS = {
     # zero check: close one release output for `closure_ns`, looped back by plug into the inputs. Needs an
     # arm; its edges come as those of shot 0, ended by a `shot` event with number 0
     "pulse": (("output", 0, 3, None), ("closure_ns", 1 * MS, 500 * MS, 20 * MS)),
+    # whether resistors outside hold the release pins low: with the interlock open each is for a millisecond an input
+    # with the chip's own pull-up. Answers {"held": mask} (half_a 1, full_a 2, half_b 4, full_b 8). Refused with the
+    # interlock closed, while armed, while listening and during a shot; the outputs are open afterwards
+    "pull_downs": (),
     # lamp row of the optical route: `lamps` lamps, one after another, each lit for `step_ns`
     "lamps": (("lamps", 2, LAMPS, LAMPS), ("step_ns", 20000, 100 * MS, 1 * MS), ("rows", 1, 10000, 1)),
 }
@@ -110,6 +114,7 @@ ERRORS = {
     "not_armed": "The box is not armed; arm it first.",
     "interlock": "The interlock is open; close it and try again.",
     "interlock_unseen": "The interlock was never seen open since the start: open it and close it again, to prove it.",
+    "interlock_closed": "The interlock is closed; open it and try again.",
     "busy": "The box is busy with a shot; wait for it to end.",
     "unread": "The box holds events the host has not acknowledged; read them first.",
     "not_wound": "A body is wound by hand: wind both, then press 'wound'.",

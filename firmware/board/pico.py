@@ -93,6 +93,18 @@ class Board:
     def outputs_closed(self):
         return self._releases.closed()
 
+    def pull_downs_held(self):
+        """Bit mask of the release outputs that a resistor outside holds low (half_a=1 to full_b=8)."""
+        from . import pull_downs  # a bench evening is seldom: it takes its memory only then
+
+        self._releases.open_now()
+        try:
+            return pull_downs.held(self._chip)
+        except Exception:
+            safe.open_outputs()  # the pins may not be PIO's any more
+            self._must_restart = True
+            raise
+
     def ensure_open(self):
         """All outputs open now. If PIO cannot be reached, the pins are taken away from it, and the box restarts."""
         try:

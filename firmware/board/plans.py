@@ -38,21 +38,11 @@ def first_part_word(ticks, pins):
     return (ticks & 1) | ((ticks >> 1) << 1) | (pins << 29)
 
 
-def first_part_ticks(word):
-    """What the hardware makes of a lead word: ticks from its pins closing to the second part."""
-    return FIRST_PART_FIXED_CYCLES + (word & 1) + 2 * ((word >> 1) & LEAD_COUNT_MOST)
-
-
 def second_part_word(ticks, pins, loop_cycles):
     """Closure word: `pins` closed for `ticks`, to the nearest closure loop, at least one."""
     count = (ticks - SECOND_PART_FIXED_CYCLES + loop_cycles // 2) // loop_cycles - 1
     count = max(0, min(count, CLOSURE_COUNT_MOST))
     return pins | (count << 2)
-
-
-def second_part_ticks(word, loop_cycles):
-    """What the hardware makes of a closure word."""
-    return SECOND_PART_FIXED_CYCLES + loop_cycles * (((word >> 2) & CLOSURE_COUNT_MOST) + 1)
 
 
 def pair_words(delay, lead, closure, tick_hz, loop_cycles):
@@ -90,8 +80,3 @@ def lamp_word(lamps, step):
     lamps = max(1, min(lamps, LAMPS_MOST))
     count = max(0, min(step - LAMP_STEP_FIXED_CYCLES, LAMP_STEP_COUNT_MOST))
     return lamps | (count << 7)
-
-
-def lamp_step_ticks(word):
-    """What the hardware makes of a lamp word's step."""
-    return (word >> 7) + LAMP_STEP_FIXED_CYCLES

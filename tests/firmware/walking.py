@@ -69,6 +69,9 @@ class Judge:
         if verb == "arm":
             self.armed_until_ms = now + fields.get("timeout_ms", 10000)
             assert self.bench.board.interlock, "armed with the interlock open"
+        elif verb == "pull_downs":
+            assert not self.bench.board.interlock, "pins given up with the interlock closed"
+            assert self.armed_until_ms < 0 or not self.bench.box.guard.armed, "pins given up while armed"
         elif verb in ("fire", "pulse") and not reply["ok"].get("again"):
             assert self.armed_until_ms >= now - STEP_MS, f"{verb} without an arm"
             assert silent_ms <= SILENCE_MS + STEP_MS, f"{verb} after the host was silent"

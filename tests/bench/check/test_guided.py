@@ -14,6 +14,7 @@ import pytest
 from coincide.bench.check.guided import CAUTIONS_AT, SOLENOID_CAUTIONS, BenchCheck
 from coincide.bench.check.hand import SimulatedHand
 from coincide.bench.check.inputs import GATE, SYNC
+from coincide.bench.check.outputs import PULL_DOWNS
 from coincide.bench.check.record import (
     BenchRecord,
     Item,
@@ -35,7 +36,7 @@ from coincide.errors import BadInput, BoxFailed
 from coincide_firmware.app.pins import LAMPS, PINS
 from coincide_wiring.cautions import CAUTIONS
 from coincide_wiring.circuits.sensors import sync
-from coincide_wiring.netlist import Build, digest
+from coincide_wiring.netlist import Build, digest, in_use
 
 AT = datetime(2031, 5, 4, 9, 30, tzinfo=UTC)
 
@@ -48,6 +49,7 @@ ALL = (
     "wound",
     "led_ok",
     "led_out",
+    "pull_downs",
     *OUTPUTS,
     *SYNC,
     *GATE,
@@ -122,7 +124,7 @@ def test_a_wetted_circuit_is_charged_again_before_every_pulse() -> None:
 
 
 def test_every_row_of_the_pin_table_is_tested_or_is_the_heartbeat() -> None:
-    tested = {"lamp_data", "lamp_clock", "lamp_latch"} | (set(ALL) - {"lamp_row", "loopback"})
+    tested = {"lamp_data", "lamp_clock", "lamp_latch"} | (set(ALL) - {"lamp_row", "loopback", "pull_downs"})
     assert tested | {"beat"} == {row[0] for row in PINS}
 
 
@@ -141,9 +143,31 @@ def test_cautions_are_told_before_the_hand_acts() -> None:
 def test_stages_may_be_run_alone_and_only_in_their_order() -> None:
     check, person, _ = bench()
     check.run(["zero", "outputs"])
-    assert [one.kind for one in check.items] == ["output"] * 4 + ["zero"]
+    assert [one.kind for one in check.items] == ["output"] * 5 + ["zero"]
     assert check.zero is not None
     assert not any("Interlock" in one.text for one in person.asked)
+
+
+def test_a_missing_pull_down_ends_the_outputs_before_anything_is_clicked() -> None:
+    check, person, port = bench("resistor forgotten")
+    (found,) = check.stage("outputs")
+    assert found.passed is False
+    assert "full_b" in found.say
+    assert "R14B" in found.say
+    assert not any("Meter" in one.text for one in person.asked)
+    assert BoxClient(port).status().outputs == 0
+
+
+def test_pull_downs_are_left_out_where_the_interlock_stays_closed() -> None:
+    check, person, _ = bench("resistor forgotten")
+    person.refuses = ("Open the interlock",)
+    assert check.stage("outputs")[0].passed is None
+
+
+def test_the_pull_downs_named_are_those_of_the_netlist() -> None:
+    netlist = in_use(Build())
+    for signal, ref in PULL_DOWNS.items():
+        assert set(netlist.part(ref).pins.values()) == {signal, "GND"}
 
 
 def test_the_zero_check_finds_the_delays_the_box_was_made_with() -> None:
@@ -317,8 +341,14 @@ def test_a_person_who_saw_nothing_fails_the_output() -> None:
     check, person, _ = bench()
     person.refuses = ("Did socket A, half",)
     found = check.stage("outputs")
-    assert outcome(found) == {"half_a": False, "full_a": True, "half_b": True, "full_b": True}
-    assert "wiring-faults" in found[0].say
+    assert outcome(found) == {
+        "pull_downs": True,
+        "half_a": False,
+        "full_a": True,
+        "half_b": True,
+        "full_b": True,
+    }
+    assert "wiring-faults" in found[1].say
 
 
 def test_an_open_interlock_is_asked_for_and_stops_it_in_words_with_outputs_open() -> None:

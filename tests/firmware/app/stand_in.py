@@ -110,6 +110,7 @@ class StandInBoard:
         self.resets = 0
         self.rescues = 0
         self.pairs = 0
+        self.held = 15  # outputs that a pull-down holds
         self.closures = []  # (output, from tick, to tick), of every closure that has ended
         self._arrived = b""
         self._taken = 0
@@ -174,6 +175,7 @@ class StandInBoard:
         "start_pair",
         "start_pulse",
         "hold_half",
+        "pull_downs_held",
         "outputs_busy",
         "interlock_closed",
         "pressed",
@@ -242,6 +244,12 @@ class StandInBoard:
         self._may_raise("hold_half")
         for output in (0, 2):
             self._set_output(output, 1 if closed else 0, self.now)
+
+    def pull_downs_held(self):
+        self._may_raise("pull_downs_held")
+        assert not self.interlock, "pins given up with the interlock closed"
+        assert self.outputs_closed() == 0, "pins given up with an output closed"
+        return self.held
 
     def outputs_busy(self):
         self._may_raise("outputs_busy")

@@ -31,6 +31,10 @@ def whole_life(bench):
         yield bench.run_ms(40)
     yield bench.ask("disarm")
     yield bench.ask("lamps")
+    bench.board.open_interlock()
+    yield bench.ask("pull_downs")
+    bench.board.interlock = True
+    yield bench.run_ms(20)
     yield bench.ask("watch", on=1)
     yield bench.ask("watch", on=0)
     bench.board.contacts["button_half"] = 1

@@ -6,6 +6,7 @@ Each `Loaded` has its own copies of the modules: they keep references to their c
 import builtins
 import importlib
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -30,11 +31,8 @@ class Loaded:
         self._modules = modules.make_modules(self.chip, self.peer, self.files)
         self.chip.start_anew()
 
-    def use(self, name: str) -> Any:
-        if name in self._modules and "." not in name and name != "main":
-            return self._modules[name]
-        if name == "main":
-            self.use("board.files")  # so that main, too, opens files of this chip and of no other machine
+    def inside(self, what: Callable[[], Any]) -> Any:
+        """What `what()` returns, called with this chip's modules in place of all others."""
         kept = dict(sys.modules)
         path = list(sys.path)
         opened = builtins.open
@@ -43,7 +41,7 @@ class Loaded:
         sys.modules.update(self._modules)
         sys.path.insert(0, str(FIRMWARE))
         try:
-            module = importlib.import_module(name)
+            return what()
         finally:
             mine = {
                 n: m
@@ -55,6 +53,13 @@ class Loaded:
             sys.modules.update(kept)
             sys.path[:] = path
             builtins.open = opened
+
+    def use(self, name: str) -> Any:
+        if name in self._modules and "." not in name and name != "main":
+            return self._modules[name]
+        if name == "main":
+            self.use("board.files")  # so that main, too, opens files of this chip and of no other machine
+        module = self.inside(lambda: importlib.import_module(name))
         if name.startswith("board"):
             files = self._modules.get("board.files")
             if isinstance(files, ModuleType):

@@ -6,7 +6,7 @@ import pytest
 
 from coincide_firmware.app.pins import PINS
 from tests.firmware.board.loading import Loaded
-from tests.firmware.board.standin.chip import Reset
+from tests.firmware.board.standin.chip import SIO, Reset
 
 HZ = 125_000_000
 IDLE_HIGH = range(6, 12)
@@ -262,7 +262,6 @@ def test_soft_reset_in_mid_closure_is_opened_by_the_boot_file() -> None:
 
 
 def test_starved_watchdog_ends_with_every_output_released() -> None:
-    from tests.firmware.board.standin.chip import Reset
 
     bench = Bench()
     bench.board.start_watchdog()
@@ -485,3 +484,35 @@ def test_interlock_is_pulled_up_whatever_the_machines_did_to_it() -> None:
     bench = Bench()
     bench.chip.drive(INTERLOCK, None)
     assert bench.chip.pads >> INTERLOCK & 1
+
+
+@pytest.mark.parametrize(("freq", "chip"), [(HZ, "RP2040"), (150_000_000, "RP2350")])
+def test_pull_downs_are_seen_and_a_pair_leaves_as_before(freq: int, chip: str) -> None:
+    bench = Bench(freq, chip)
+    for gpio in (2, 3, 5):
+        bench.chip.drive(gpio, 0)  # 4 floats: its resistor was forgotten
+    bench.chip.drive(INTERLOCK, 1)
+    bench.chip.run(1000)
+    assert bench.loaded.inside(bench.board.pull_downs_held) == 0b1011
+    assert bench.board.outputs_closed() == 0
+    for gpio in (2, 3, 4, 5):
+        bench.chip.drive(gpio, None)
+    bench.chip.drive(INTERLOCK, 0)
+    bench.chip.run(1000)
+    bench.read()
+    bench.board.start_pair(0, 12_345, 50_000, 200_000)
+    bench.chip.run(400_000)
+    rose = {channel: tick for channel, level, tick in bench.read() if level}
+    assert abs(rose[3] - rose[1] - 12_345) <= 1
+    assert bench.chip.pull_up & 0b111100 == 0
+
+
+def test_a_look_at_the_pull_downs_that_fails_leaves_the_pins_driven_open_and_restarts() -> None:
+    bench = Bench()
+    bench.loaded.use("board.pull_downs").PIN_BASES = {}
+    with pytest.raises(KeyError):
+        bench.loaded.inside(bench.board.pull_downs_held)
+    assert bench.chip.owned[SIO] & bench.chip.sio_dir & 0b111100 == 0b111100
+    assert bench.board.outputs_closed() == 0
+    with pytest.raises(Reset):
+        bench.board.idle(1)

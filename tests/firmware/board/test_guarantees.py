@@ -8,6 +8,7 @@ from pathlib import Path
 from coincide_firmware.app.shots import EDGES_A_CHANNEL, EDGES_FIRST, EDGES_MOST
 from tests.firmware.board.emulator import PLANS, PROGRAMS
 from tests.firmware.board.loading import Loaded
+from tests.firmware.board.plan_words import first_part_ticks, second_part_ticks
 
 ROOT = Path(__file__).resolve().parents[3]
 PAGE = (ROOT / "docs" / "guarantees.md").read_text(encoding="utf-8")
@@ -51,14 +52,12 @@ def test_the_figures_are_the_codes() -> None:
     assert f"the rings hold {sampler.RING_WORDS // 2 - 1}" in PAGE
     assert f"{EDGES_MOST} edges; of each channel the first {EDGES_FIRST}" in PAGE
     assert f"{EDGES_A_CHANNEL} at most" in PAGE
-    assert f"{PLANS.second_part_ticks(0xFFFFFFFF, loop) / hz:.1f} s by the hardware" in PAGE
+    assert f"{second_part_ticks(0xFFFFFFFF, loop) / hz:.1f} s by the hardware" in PAGE
     assert f"plus {PROGRAMS.FIRST_PART_FIXED_CYCLES} cycles" in PAGE
     assert f"{loop + 4} cycles, {(loop + 4) * 8} ns" in PAGE
     assert f"heartbeat every {sampler.BEAT_MS // 1000} s" in PAGE
     assert f"({round(6 * 2**32 / hz)} s)" in PAGE
-    held_s = (
-        PLANS.first_part_ticks(0xFFFFFFFF) + PLANS.second_part_ticks(PLANS.hold_words(hz, loop)[0], loop)
-    ) / hz
+    held_s = (first_part_ticks(0xFFFFFFFF) + second_part_ticks(PLANS.hold_words(hz, loop)[0], loop)) / hz
     assert f"{held_s:.1f} s by the hardware alone" in PAGE
 
 

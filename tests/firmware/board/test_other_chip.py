@@ -142,6 +142,20 @@ def test_every_part_of_a_pair_is_opened_by_the_interlock_and_by_python(how: str,
         assert (1, 1, 1, 1) in [levels for _, levels in rig.moves(500)]
 
 
+@pytest.mark.parametrize("missing", [(), (3,), (2, 5), (2, 3, 4, 5)])
+def test_pull_downs_are_seen_and_the_pins_go_back_to_their_machines(missing: tuple[int, ...]) -> None:
+    rig = Rig()
+    for gpio in OUTPUTS:
+        rig.chip.drive(gpio, int(gpio in missing))  # the chip's own pull-up has its way
+    assert rig.loaded.use("board.pull_downs").held("RP2040") == 15 & ~sum(1 << gpio - 2 for gpio in missing)
+    assert rig.outputs() == (0, 0, 0, 0)
+    rig.releases.start_pulse(1, 500)
+    seen = rig.moves(2000)
+    assert [outputs for _, outputs in seen[1:]] == [(0, 1, 0, 0), (0, 0, 0, 0)] or [
+        outputs for _, outputs in seen
+    ] == [(0, 1, 0, 0), (0, 0, 0, 0)]
+
+
 def test_held_half_press_is_renewed_without_opening() -> None:
     rig = Rig()
     rig.releases.hold_half(True)

@@ -4,6 +4,7 @@ import pytest
 
 from tests.firmware.board.emulator import PLANS, PROGRAMS, release_run
 from tests.firmware.board.loading import Loaded
+from tests.firmware.board.plan_words import first_part_ticks, second_part_ticks
 from tests.firmware.board.standin import asm
 
 HZ = 125_000_000
@@ -37,8 +38,8 @@ def test_offset_over_the_whole_range_is_the_commanded_one_to_the_tick() -> None:
     longest = 500 * HZ // 1000
     for lead in (0, 1, 37_500_000, 250_000_000):
         for delay in (0, 1, 2, 3, 999, 1000, 62_499_999, longest, *range(longest - 5000, longest, 617)):
-            a = PLANS.first_part_ticks(pair(0, lead, HZ)[1])
-            b = PLANS.first_part_ticks(pair(delay, lead, HZ)[1])
+            a = first_part_ticks(pair(0, lead, HZ)[1])
+            b = first_part_ticks(pair(delay, lead, HZ)[1])
             assert b - a == delay
 
 
@@ -46,8 +47,8 @@ def test_offset_over_the_whole_range_is_the_commanded_one_to_the_tick() -> None:
 def test_algebra_agrees_with_the_emulator(ticks: int) -> None:
     closure, lead = PLANS.second_part_word(1000, 3, LOOP), PLANS.first_part_word(ticks, 1)
     changes, _ = release_run(PROGRAM, closure, lead, 20_000)
-    assert changes[1][0] - changes[0][0] == PLANS.first_part_ticks(lead)
-    assert changes[2][0] - changes[1][0] == PLANS.second_part_ticks(closure, LOOP)
+    assert changes[1][0] - changes[0][0] == first_part_ticks(lead)
+    assert changes[2][0] - changes[1][0] == second_part_ticks(closure, LOOP)
 
 
 @pytest.mark.parametrize("offset_ns", [0, 16, 8_000, 1_234_568, 197_000_000, 500_000_000])
@@ -71,8 +72,8 @@ def test_offset_on_the_whole_chip_up_to_half_a_second(offset_ns: int) -> None:
 
 def test_closure_ends_by_itself_for_every_word() -> None:
     # Whatever Python writes, the fields hold no more: all ones is the longest there is.
-    longest_first = PLANS.first_part_ticks(0xFFFFFFFF)
-    longest_second = PLANS.second_part_ticks(0xFFFFFFFF, LOOP)
+    longest_first = first_part_ticks(0xFFFFFFFF)
+    longest_second = second_part_ticks(0xFFFFFFFF, LOOP)
     assert longest_first / HZ < 4.3
     assert 5.0 <= longest_second / HZ < 5.3
     program_words = PROGRAM[asm.PROG_DATA]
@@ -83,10 +84,10 @@ def test_closure_ends_by_itself_for_every_word() -> None:
 @pytest.mark.parametrize("hz", [48_000_000, 125_000_000, 133_000_000, 150_000_000, 200_000_000, 220_000_000])
 def test_hardware_cap_lies_just_above_five_seconds_at_every_clock(hz: int) -> None:
     loop = PLANS.closure_loop_cycles(hz)
-    cap_s = PLANS.second_part_ticks(0xFFFFFFFF, loop) / hz
+    cap_s = second_part_ticks(0xFFFFFFFF, loop) / hz
     assert 5.0 <= cap_s < 5.8
     asked = PLANS.pair_words(0, 0, 60 * hz, hz, loop)[0]
-    assert PLANS.second_part_ticks(asked, loop) / hz == pytest.approx(5.0, abs=1e-6)
+    assert second_part_ticks(asked, loop) / hz == pytest.approx(5.0, abs=1e-6)
 
 
 def test_longest_closure_on_the_whole_chip() -> None:

@@ -89,6 +89,19 @@ def test_inputs_are_seen_and_ticks_are_whole_numbers_beyond_32_bits():
     chip.drive(9, 1)
 
 
+def test_pull_downs_are_seen_and_the_pins_come_back():
+    for gpio in (2, 4, 5):
+        chip.drive(gpio, 0)  # 3 floats
+    assert with_modules(board.pull_downs_held) == 0b1101
+    for gpio in (2, 4, 5):
+        chip.drive(gpio, None)
+    assert board.outputs_closed() == 0
+    drained()
+    board.start_pulse(1, 5000)
+    chip.run(20000)
+    assert [edge[:2] for edge in drained()] == [(1, 1), (1, 0)]
+
+
 def test_the_application_answers_on_the_board():
     def boot():
         from app import wire

@@ -12,17 +12,42 @@ EDGE_TOLERANCE = 0.02
 PLACE = {"half": "half and common", "full": "full and common"}
 
 
+PULL_DOWNS = {"half_a": "R13A", "full_a": "R14A", "half_b": "R13B", "full_b": "R14B"}
+
+
 def check_outputs(talk: BenchTalk, ask: Ask, tell: Tell) -> tuple[Item, ...]:
-    """Click each output; the person says whether that contact, and no other, closed. Raises BoxFailed, and
-    BadInput when the cautions were not acknowledged."""
+    """Look whether the pull-downs are there, then click each output; the person says whether that contact, and no
+    other, closed. Where a pull-down is missing nothing is clicked. Raises BoxFailed, and BadInput when the cautions
+    were not acknowledged."""
     tell(
         "Outputs: bodies off, a meter on ohms (or a lamp and a cell) across the socket named. For a first release put "
-        "one body on instead: it must act, and nothing else. Open the interlock once and close it again first: the box "
-        "closes no output before it has seen it open."
+        "one body on instead: it must act, and nothing else. The interlock is opened first, for the pull-downs, "
+        "and because the box closes no output before it has seen it open."
     )
+    held = _pull_downs(talk, ask)
+    if held.passed is False:
+        return (held,)
     if not talk.client.status().interlock:
         ask(Question("The interlock is open, so no output can close. Close it. Done?", "interlock", "close"))
-    return tuple(_output(talk, ask, number, name) for number, name in enumerate(OUTPUTS))
+    return (held, *(_output(talk, ask, number, name) for number, name in enumerate(OUTPUTS)))
+
+
+def _pull_downs(talk: BenchTalk, ask: Ask) -> Item:
+    """Each release pin as an input with the chip's own pull-up: the resistor outside must hold it low."""
+    asked = "Open the interlock: the pull-downs are looked at first, and nothing can close. Done?"
+    if not ask(Question(asked, "interlock", "open")) or talk.client.status().interlock:
+        say = "The pull-downs were left out: the interlock was not opened."
+        return Item("pull_downs", "output", None, say)
+    held = talk.client.pull_downs()
+    missing = [name for number, name in enumerate(OUTPUTS) if not held >> number & 1]
+    if missing:
+        say = (
+            f"Nothing holds {' and '.join(missing)} low: {' and '.join(PULL_DOWNS[name] for name in missing)} missing, "
+            "not soldered, or far too large. That contact may close while the board starts: no body goes on, and "
+            "nothing was clicked, until 4.7 kΩ lead from the pin to ground."
+        )
+        return Item("pull_downs", "output", False, say)
+    return Item("pull_downs", "output", True, f"{', '.join(PULL_DOWNS.values())} hold the release pins low.")
 
 
 def _output(talk: BenchTalk, ask: Ask, number: int, name: str) -> Item:

@@ -122,6 +122,10 @@ class BoxClient:
         """Zero check: close one output (0..3: half_a, full_a, half_b, full_b). Its edges come as shot 0."""
         self.talk.ask("pulse", {"output": output, "closure_ns": closure_ns})
 
+    def pull_downs(self) -> int:
+        """Mask of the outputs (1 << number) whose pins a resistor outside holds low; the interlock must be open."""
+        return need(self.talk.ask("pull_downs"), "held", int)
+
     def lamps(self, lamps: int, step_ns: int, rows: int) -> None:
         """Run the lamp row."""
         self.talk.ask("lamps", {"lamps": lamps, "step_ns": step_ns, "rows": rows})

@@ -11,6 +11,7 @@ from coincide.box.simulated.flash import Flash
 from coincide.box.simulated.lamps import LampRun
 from coincide.box.simulated.link import Link
 from coincide.box.simulated.world import World
+from coincide_firmware.app.pins import CHANNELS
 
 
 class BoardReset(BaseException):
@@ -79,6 +80,11 @@ class SimulatedBoard:
 
     def outputs_closed(self) -> int:
         return self._world.releases.closed_mask
+
+    def pull_downs_held(self) -> int:
+        self._world.releases.ensure_open()
+        missing = self._world.spec.box.pull_downs_missing
+        return 15 & ~sum(1 << CHANNELS.index(name) for name in missing)
 
     def ensure_open(self) -> None:
         self._world.releases.ensure_open()

@@ -137,6 +137,7 @@ class BoxSpec:
     An isolator turns on `isolator_s` after its pin at 20 degrees Celsius, `isolator_s_per_k` later for each
     degree above; `isolator_off_s` when it opens. Inputs lag by `input_on_s` (a sync or gate closing) and
     `input_off_s`, per body. `step_s` is what one turn of the firmware's loop takes.
+    `pull_downs_missing` names release outputs whose resistor to ground was forgotten.
     """
 
     isolator_s: tuple[float, float] = (0.00042, 0.00045)
@@ -153,6 +154,7 @@ class BoxSpec:
     boot_s: float = 0.9
     watchdog_s: float = 8.0
     flash_bytes: int = 512 * 1024
+    pull_downs_missing: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -303,6 +303,14 @@ WORLDS = (
         loopback_both=True,
     ),
     replace(
+        STEADY,
+        name="resistor forgotten",
+        say="The loopback plug is in, and R14B was forgotten: nothing holds full_b open while the box starts.",
+        loopback=True,
+        loopback_both=True,
+        box=BoxSpec(pull_downs_missing=("full_b",)),
+    ),
+    replace(
         BY_HAND,
         name=CABLE,
         say="A mechanical twin cable, pressed 40 times; the box only listens.",

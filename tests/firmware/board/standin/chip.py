@@ -14,6 +14,7 @@ DMA_BASE = 0x50000000
 GPIO_IN = 0xD0000004
 RAM = 0x20000000
 WATCHDOG = {"RP2040": 0x40058000, "RP2350": 0x400D8000}
+PIN_FUNCTIONS = {"RP2040": 0x40014000, "RP2350": 0x40028000}
 REASON_TIMER = 1
 REASON_FORCED = 2
 NONE = 0
@@ -341,6 +342,12 @@ class Chip:
             return
         if DMA_BASE <= address < DMA_BASE + 12 * 0x40 and address & 0x3F == 8:
             self.dma[(address - DMA_BASE) // 0x40].set_count(value, self.name)
+            return
+        pins = PIN_FUNCTIONS[self.name]
+        if pins <= address < pins + 30 * 8 and address & 7 == 4:
+            self.give((address - pins) // 8, value)
+            self.touch()
+            self.update_pads()
             return
         for number, base in enumerate(PIO_BASES):
             if base <= address < base + 0x4000:
