@@ -12,7 +12,7 @@ from tests.firmware.board.plan_words import first_part_ticks, second_part_ticks
 
 ROOT = Path(__file__).resolve().parents[3]
 PAGE = (ROOT / "docs" / "guarantees.md").read_text(encoding="utf-8")
-MODULES = dict(re.findall(r"^\| `([a-z]+\.[a-z]+)` \| (\d+) \|", PAGE, re.MULTILINE))
+MODULES = dict(re.findall(r"^\| `([a-z]+\.[a-z_]+)` \| (\d+) \|", PAGE, re.MULTILINE))
 NO_FIGURE = (
     *("| Idle, a", "| `status`, from", "| `identify`, the"),  # named in the words above their table
     *("| ---", "| What", "| Fault", "| Module", "| all of them"),
