@@ -55,6 +55,20 @@ def test_light_is_within_its_statement(seed: int, tmp_path: Path) -> None:
     assert any("placing of the gate sensor" in one.name for one in found.components)
 
 
+# A low cut answers a slow step more steeply than the step itself goes; at a fast rate a sample of it drowns in noise.
+SLOW = {
+    "steep low cuts": {"coupling_hz": (24.0, 11.0, 11.0), "low_cut_hz": 40.0, "bend": (-0.11, 0.17)},
+    "fast rate, noise": {"rate_hz": 96_000, "noise": 0.0005, "top": (0.25, 0.14), "bend": (0.07, 0.13)},
+}
+
+
+@pytest.mark.parametrize("which", SLOW)
+def test_slow_blades_are_not_read_upside_down_nor_in_part(which: str, tmp_path: Path) -> None:
+    scene = replace(LIGHT, pairs=4, every_s=0.8, ramp_s=(0.0022, 0.0018), **SLOW[which])  # type: ignore[arg-type]
+    evening, _, analysis = measured(World("leaf", scene, rig_text("1/60", leaf=True), 6), tmp_path)
+    assert np.abs(analysis.measured.skew_s - evening.skew_s).max() < 0.0002
+
+
 @pytest.mark.parametrize("seed", range(2))
 def test_sound_is_within_its_statement_or_says_why_not(seed: int, tmp_path: Path) -> None:
     world = sound_world(seed)

@@ -70,7 +70,8 @@ def light_world(seed: int, *, spoilt: bool = False, leaf: bool = False) -> World
     bend = rng.uniform(0.05, 0.2, 2) * rng.choice([-1, 1], 2)
     scene = LightScene(
         rate_hz=int(rng.choice([44_100, 48_000, 96_000])),
-        pairs=8,
+        pairs=20,
+        every_s=0.7,
         skew_s=_skew(rng),
         jitter_s=float(rng.uniform(0.0001, 0.0006)),
         exposure_s=(true_s * rng.uniform(0.9, 1.1), true_s * rng.uniform(0.9, 1.1)),

@@ -22,6 +22,8 @@ Floats = npt.NDArray[np.float64]
 
 WIDEST_S, NARROWEST_S = 0.009, 0.0006  # of the window, either side of the edge
 TURNS = 8  # of the iteration
+WIDTHS = (2, 4, 8, 16, 32)  # samples, over which a slope is taken
+CLEAR = 25.0  # times its noise, which a slope must be
 END_OF_RAMP = 0.12  # of the steepest slope
 LONG_S = 0.0008  # a ramp longer than this is blades', whose ends are too soft to be seen
 MOST_HIDDEN = 5.0
@@ -103,14 +105,11 @@ def _ramp(wave: Floats, near: int, rate_hz: float) -> tuple[int, int] | None:
     first, last = max(near - reach, 0), min(near + reach, len(wave))
     if last - first < 24:
         return None
-    slope = np.convolve(np.diff(wave[first:last]), (0.25, 0.5, 0.25), "same")
-    around = slice(max(near - first - 4, 0), near - first + 5)
-    if not slope[around].size:
+    found = _slope(wave[first:last], near - first)
+    if found is None:
         return None
-    top = int(np.argmax(np.abs(slope[around]))) + around.start
+    slope, top = found
     steepest = slope[top]
-    if steepest == 0.0:
-        return None
     noise = 1.4826 * float(np.median(np.abs(slope - np.median(slope))))
     ended = slope * np.sign(steepest) < max(
         END_OF_RAMP * abs(steepest), min(3.0 * noise, 0.4 * abs(steepest))
@@ -121,6 +120,22 @@ def _ramp(wave: Floats, near: int, rate_hz: float) -> tuple[int, int] | None:
     end = first + top + (int(after[0]) if after.size else last - first - top)
     guard = 3 + (end - begin) // 4
     return max(begin - guard + 1, 1), min(end + guard, len(wave) - 2)
+
+
+def _slope(part: Floats, near: int) -> tuple[Floats, int] | None:
+    """Change a sample, and where it is steepest about sample `near`; over as many samples as make it stand out of the
+    noise, for of slow blades at a fast rate a single step is no more than the noise."""
+    sigma = 1.4826 * float(np.median(np.abs(np.diff(part, 2)))) / np.sqrt(6.0)
+    for width in WIDTHS:
+        mean = np.full(width, 1.0 / width)
+        slope = np.convolve(np.diff(part), np.convolve(mean, mean), "same")
+        around = slice(max(near - 2 * width, 0), near + 2 * width + 1)
+        if not slope[around].size:
+            return None
+        top = int(np.argmax(np.abs(slope[around]))) + around.start
+        if abs(slope[top]) > CLEAR * sigma * np.sqrt(2.0 / width) / width:
+            return slope, top
+    return None
 
 
 def _fit(wave: Floats, begin: int, end: int, reach: int, orders: tuple[int, int]) -> _Fit | None:

@@ -22,6 +22,7 @@ LONGEST_S = 6.0  # a bang that goes on longer is no bang
 LOUD = 6.0  # times the usual change within a frame
 FLOOR_MEMORY_S = 8.0
 REACH_S = 0.00025  # of a step finder, either side
+FIRST = 0.25  # of a wave's farthest, from which it counts as having gone there
 WAVES_KEPT = 12  # bangs of both bodies, of which one is drawn
 
 
@@ -164,6 +165,15 @@ def steps(wave: Floats, rate_hz: float, reach_s: float = REACH_S) -> Floats:
     if len(means) > reach:
         found[reach : reach + len(means) - reach] = means[reach:] - means[:-reach]
     return found
+
+
+def first_way(wave: Floats, begins: int) -> float:
+    """Which way a wave that was quiet up to sample `begins` went first, signed by how far it went at the most. That is
+    the way of the light, whatever follows: a low cut answers a step only after it, though often more steeply."""
+    away = wave - float(np.median(wave[: max(begins - 8, 16)]))
+    size = float(np.abs(away).max(initial=0.0))
+    far = np.flatnonzero(np.abs(away) > FIRST * size)
+    return size * float(np.sign(away[far[0]])) if far.size else 0.0
 
 
 def peaks(height: Floats, apart: int, most: int) -> npt.NDArray[np.int64]:

@@ -22,7 +22,7 @@ from coincide.recording.faults import (
     refuse_leak,
     refuse_suppression,
 )
-from coincide.recording.find import REACH_S, WAVES_KEPT, Bang, exposure_at, peaks, steps
+from coincide.recording.find import REACH_S, WAVES_KEPT, Bang, exposure_at, first_way, peaks, steps
 from coincide.recording.parts import Uncertain, rectangle
 from coincide.recording.pulse import Pulse
 
@@ -127,6 +127,7 @@ class LightReader:
         seen = wave[:latest]
         quiet = steps(wave[: max(bang.begins - 8, 16)], rate, self._reach_s)
         noise = 1.4826 * float(np.median(np.abs(quiet))) + 1e-5
+        self._signs[channel] += first_way(seen, bang.begins)
         found = []
         for sign in (1, -1):
             one = self._of_sign(seen, bang, sign)
@@ -134,11 +135,7 @@ class LightReader:
                 found.append((*one, sign))
         if not found:
             return None
-        best = max(found, key=lambda each: each[2])
-        self._signs[channel] += best[3] * best[2]
-        if len(found) == 2 and self._signs[channel] * best[3] < 0:
-            best = next(each for each in found if each[3] != best[3])
-        return best
+        return next((each for each in found if self._signs[channel] * each[3] > 0), None)
 
     def _of_sign(self, wave: Floats, bang: Bang, sign: int) -> tuple[int, int, float] | None:
         both = [
