@@ -50,7 +50,10 @@ class Box:
         self._shot_event = 0  # sequence number of its `shot` event, 0 while there is none
         self._next_shot_ms = 0
         self._leaves_ms = -1  # when the box restarts into rescue mode, -1 while nobody has asked
-        self._keep = self._keep_edge  # bound once: a bound method made in the loop is garbage
+        # Bound once: a bound method made in the loop is garbage.
+        self._of_shot = self.shot.take
+        self._of_watch = self.watch.keep
+        self._of_nobody = self._stray
         self._say_how_it_started()
 
     def _say_how_it_started(self):
@@ -86,7 +89,7 @@ class Box:
         if self._leaves_ms >= 0:
             return self._leave(now)
         # 2 edges
-        lost = board.read_edges(self._keep)
+        lost = board.read_edges(self._keeper())
         if lost:
             self._overrun(lost)
         if self.shot.busy:
@@ -203,13 +206,14 @@ class Box:
 
     # -- 2 edges ------------------------------------------------------------------------------
 
-    def _keep_edge(self, channel, level, tick):
+    def _keeper(self):
+        """Whose the edges are that are read now."""
         if self.shot.taking:
-            self.shot.take(channel, level, tick)
-        elif self.watch.on:
-            self.watch.keep(channel, level, tick)
-        else:
-            self.shot.stray += 1
+            return self._of_shot
+        return self._of_watch if self.watch.on else self._of_nobody
+
+    def _stray(self, channel, level, tick):
+        self.shot.stray += 1
 
     def _overrun(self, lost):
         if self.shot.taking:
@@ -249,7 +253,7 @@ class Box:
 
     def _prepare(self, source):
         # What came before the shot is not the shot's; what of it has not been read yet is told by its tick.
-        self.board.read_edges(self._keep)
+        self.board.read_edges(self._keeper())
         self.watch.end_group()
         if source != shots.FIELD:
             self.events.reserve(shots.BYTES_MOST, shots.LINES_MOST)

@@ -131,12 +131,14 @@ class ShotEdges(Edges):
 
     def keep(self, channel, level, tick):
         """Take one edge, hold it back as one in the middle of a burst, or count it as lost."""
-        since = tick - self.base if self.count else 0
-        counts = self._counts
+        count = self.count
+        since = tick - self.base if count else 0
         if not 0 <= since <= _DELTA_MOST:
             self.lost += 1
             return
-        if counts[channel] >= EDGES_FIRST:
+        counts = self._counts
+        kept = counts[channel]
+        if kept >= EDGES_FIRST:
             if since - self._last[channel] >= self._apart:
                 self._end_burst(channel)
             if (
@@ -149,10 +151,21 @@ class ShotEdges(Edges):
                 self._last[channel] = since
                 self.thinned += 1
                 return
-        counts[channel] += 1
+            count = self.count
+            kept = counts[channel]
+        counts[channel] = kept + 1
         self._levels[channel] = level
         self._last[channel] = since
-        super().keep(channel, level, tick)
+        # As `Edges.keep` does it; calling that would cost as much again, at every edge.
+        code = self.code
+        if count >= len(code):
+            self.lost += 1
+            return
+        if count == 0:
+            self.base = tick
+        code[count] = 2 * channel + level
+        self.at[count] = since
+        self.count = count + 1
 
     def _end_burst(self, channel):
         """A burst has ended with the edge that was held back: it is kept, if it changes what is known."""
@@ -200,7 +213,8 @@ class Shot:
     @property
     def taking(self):
         """Whether edges that come now are this shot's."""
-        return self.state in (FIRING, LISTENING)
+        # Asked every turn of the loop: a tuple to look in would be garbage each time.
+        return FIRING <= self.state <= LISTENING
 
     def fire_pair(self, number, source, delay_a, delay_b, lead, closure, window):
         """Close the releases as planned and listen for `window` ticks after the later full-press."""

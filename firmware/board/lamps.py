@@ -4,13 +4,14 @@ import rp2
 import uctypes
 from app import pins
 from machine import Pin, mem32
+from micropython import const
 
 from . import plans, programs
 from .registers import PioBlock
 
 MACHINE = 3
-DREQ_PIO0_TX0 = 0
-CHAIN_BITS = 64
+_DREQ_PIO0_TX0 = const(0)
+_CHAIN_BITS = const(64)
 PULL = 0x80A0
 MOV_ISR_OSR = 0xA0C7
 CLOCK_HIGH = 0xA842  # nop().side(1)
@@ -42,14 +43,14 @@ class LampRow:
             self._dma = rp2.DMA()
         block.clear_fifos(MACHINE)
         block.restart(1 << MACHINE)
-        block.put(MACHINE, CHAIN_BITS)
+        block.put(MACHINE, _CHAIN_BITS)
         block.execute(MACHINE, PULL)
         block.execute(MACHINE, MOV_ISR_OSR)
         block.jump(MACHINE, self._entry)
         at = uctypes.addressof(self._word)
         mem32[at] = plans.lamp_word(lamps, step_ticks)
         control = self._dma.pack_ctrl(
-            size=2, inc_read=False, inc_write=False, treq_sel=DREQ_PIO0_TX0 + MACHINE
+            size=2, inc_read=False, inc_write=False, treq_sel=_DREQ_PIO0_TX0 + MACHINE
         )
         self._dma.config(
             read=at, write=block.base + 0x10 + 4 * MACHINE, count=rows, ctrl=control, trigger=True
@@ -67,7 +68,7 @@ class LampRow:
         block.clear_fifos(MACHINE)
         if ended:
             return  # dark by itself
-        for _ in range(CHAIN_BITS):
+        for _ in range(_CHAIN_BITS):
             block.execute(MACHINE, ALL_LOW)
             block.execute(MACHINE, CLOCK_HIGH)
         for instruction in (ALL_LOW, LATCH_HIGH, ALL_LOW):

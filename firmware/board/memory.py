@@ -7,11 +7,12 @@ place although there is memory enough.
 import gc
 
 import uctypes
+from micropython import const
 
 RING_BITS = 13  # 8 KiB, 1024 records a machine
 RING_BYTES = 1 << RING_BITS
 MACHINES = 3
-PROBE_BYTES = 1024
+_PROBE_BYTES = const(1024)
 
 
 class Rings:
@@ -26,6 +27,10 @@ class Rings:
             self._memory = bytearray((MACHINES + 1) * RING_BYTES - 4)
         self.first = _next_boundary(uctypes.addressof(self._memory))
 
+    def view(self, machine):
+        """The bytes of a machine's ring, as DMA writes them."""
+        return uctypes.bytearray_at(self.first + machine * RING_BYTES, RING_BYTES)
+
 
 def _next_boundary(address):
     return (address + RING_BYTES - 1) & ~(RING_BYTES - 1)
@@ -34,8 +39,8 @@ def _next_boundary(address):
 def _on_a_boundary():
     """The rings with nothing to spare, or None. What is left below them stays free for small things."""
     # The heap is empty but for its beginning, and filled from there: what is asked for next lies behind the probe.
-    probe = bytearray(PROBE_BYTES)
-    behind = uctypes.addressof(probe) + PROBE_BYTES
+    probe = bytearray(_PROBE_BYTES)
+    behind = uctypes.addressof(probe) + _PROBE_BYTES
     spacer = bytearray(_next_boundary(behind) - behind)
     memory = bytearray(MACHINES * RING_BYTES)
     at = uctypes.addressof(memory)

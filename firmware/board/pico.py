@@ -6,6 +6,7 @@ import time
 import machine
 from app import pins
 from machine import Pin
+from micropython import const
 
 from . import files, memory, registers, safe
 from .clock import Millis
@@ -14,8 +15,8 @@ from .releases import Releases
 from .sampler import Sampler
 from .usb import UsbSerial
 
-WATCHDOG_MS = 5000
-IDLE_LOOK_MS = 2  # a byte ends the wait by itself, an edge has to be looked for
+_WATCHDOG_MS = const(5000)
+_IDLE_LOOK_MS = const(2)  # a byte ends the wait by itself, an edge has to be looked for
 
 PRESSED = ("button_half", "button_full", "wound", "preset")
 
@@ -136,7 +137,7 @@ class Board:
 
     def start_watchdog(self):
         """From here on the chip resets itself, outputs open, when nobody feeds it for five seconds."""
-        self._watchdog = machine.WDT(timeout=WATCHDOG_MS)
+        self._watchdog = machine.WDT(timeout=_WATCHDOG_MS)
 
     def feed_watchdog(self):
         if self._watchdog is not None:
@@ -149,7 +150,7 @@ class Board:
         self._releases.tend()
         begun = time.ticks_ms()
         while time.ticks_diff(time.ticks_ms(), begun) < ms:
-            if self._sampler.pending() or self._usb.wait(IDLE_LOOK_MS):
+            if self._sampler.pending() or self._usb.wait(_IDLE_LOOK_MS):
                 return
 
     def reset(self):

@@ -4,19 +4,24 @@ All times are ticks (cycles of the system clock). The programs' own field widths
 whatever comes out of here; see `programs.py`.
 """
 
+from micropython import const
+
 LEAD_COUNT_MOST = (1 << 28) - 1
 CLOSURE_COUNT_MOST = (1 << 25) - 1
-CLOSURE_LIMIT_S = 5
-FIRST_PART_FIXED_CYCLES = 5
-SECOND_PART_FIXED_CYCLES = 2
-LAMP_STEP_FIXED_CYCLES = 1168
-LAMP_STEP_COUNT_MOST = (1 << 25) - 1
-LAMPS_MOST = 64
+_CLOSURE_LIMIT_S = const(5)
+# `jmp(pin)` and `jmp(x_dec)` with a delay of 0 to 31 cycles.
+CLOSURE_LOOP_LEAST = 2
+_CLOSURE_LOOP_MOST = const(33)
+FIRST_PART_FIXED_CYCLES = const(5)
+SECOND_PART_FIXED_CYCLES = const(2)
+LAMP_STEP_FIXED_CYCLES = const(1168)
+_LAMP_STEP_COUNT_MOST = const((1 << 25) - 1)
+_LAMPS_MOST = const(64)
 
-PINS_NONE = 0
+_PINS_NONE = const(0)
 PINS_HALF = 1
 PINS_FULL = 2
-PINS_BOTH = 3
+_PINS_BOTH = const(3)
 
 
 def closure_loop_cycles(tick_hz):
@@ -25,8 +30,8 @@ def closure_loop_cycles(tick_hz):
     So the hardware cannot keep a pin closed much beyond the limit, at any clock. Above 221 MHz
     33 cycles (the most the instruction allows) count less than 5 s, and closures are cut there.
     """
-    needed = (CLOSURE_LIMIT_S * tick_hz + CLOSURE_COUNT_MOST) // (CLOSURE_COUNT_MOST + 1)
-    return max(2, min(33, needed))
+    needed = (_CLOSURE_LIMIT_S * tick_hz + CLOSURE_COUNT_MOST) // (CLOSURE_COUNT_MOST + 1)
+    return max(CLOSURE_LOOP_LEAST, min(_CLOSURE_LOOP_MOST, needed))
 
 
 def first_part_word(ticks, pins):
@@ -50,17 +55,17 @@ def pair_words(delay, lead, closure, tick_hz, loop_cycles):
 
     Nothing above 5 s of closure leaves this function, whatever was asked.
     """
-    closure = min(closure, CLOSURE_LIMIT_S * tick_hz)
+    closure = min(closure, _CLOSURE_LIMIT_S * tick_hz)
     return (
-        second_part_word(closure, PINS_BOTH, loop_cycles),
+        second_part_word(closure, _PINS_BOTH, loop_cycles),
         first_part_word(lead + delay, PINS_HALF),
     )
 
 
 def pulse_words(pins, closure, tick_hz, loop_cycles):
     """(closure word, lead word) of one output closed once for `closure` ticks, with no first part."""
-    closure = min(closure, CLOSURE_LIMIT_S * tick_hz)
-    return second_part_word(closure, pins, loop_cycles), first_part_word(0, PINS_NONE)
+    closure = min(closure, _CLOSURE_LIMIT_S * tick_hz)
+    return second_part_word(closure, pins, loop_cycles), first_part_word(0, _PINS_NONE)
 
 
 def hold_words(tick_hz, loop_cycles):
@@ -68,7 +73,7 @@ def hold_words(tick_hz, loop_cycles):
 
     The board renews it while the finger is down; a hung board lets go by itself.
     """
-    closure = CLOSURE_LIMIT_S * tick_hz
+    closure = _CLOSURE_LIMIT_S * tick_hz
     return (
         second_part_word(closure, PINS_HALF, loop_cycles),
         first_part_word(2 * LEAD_COUNT_MOST + 1, PINS_HALF),
@@ -77,6 +82,6 @@ def hold_words(tick_hz, loop_cycles):
 
 def lamp_word(lamps, step):
     """FIFO word of one row: `lamps` (1 to 64), each lit for `step` ticks, exact where `step` allows."""
-    lamps = max(1, min(lamps, LAMPS_MOST))
-    count = max(0, min(step - LAMP_STEP_FIXED_CYCLES, LAMP_STEP_COUNT_MOST))
+    lamps = max(1, min(lamps, _LAMPS_MOST))
+    count = max(0, min(step - LAMP_STEP_FIXED_CYCLES, _LAMP_STEP_COUNT_MOST))
     return lamps | (count << 7)

@@ -46,25 +46,13 @@ Pins: data (set), clock and latch (side-set).
 
 import rp2
 
+from . import plans
+
 PIN_COUNT = 11
-LOOP_CYCLES = 6
-RECORD_CYCLES = 12
 PHASES = (0, 2, 4)
 
 # Instructions before the end of the release program, where its wrap target is.
 RELEASE_OPEN_AT = 16
-
-LEAD_COUNT_BITS = 28
-CLOSURE_COUNT_BITS = 25
-FIRST_PART_FIXED_CYCLES = 5
-SECOND_PART_FIXED_CYCLES = 2
-# `jmp(pin)` and `jmp(x_dec)` with a delay of 0 to 31 cycles.
-CLOSURE_LOOP_LEAST = 2
-CLOSURE_LOOP_MOST = 33
-
-LAMP_COUNT_BITS = 7
-LAMP_STEP_BITS = 25
-LAMP_STEP_FIXED_CYCLES = 1168
 
 
 @rp2.asm_pio(in_shiftdir=rp2.PIO.SHIFT_LEFT, out_shiftdir=rp2.PIO.SHIFT_RIGHT, fifo_join=rp2.PIO.JOIN_RX)
@@ -99,7 +87,7 @@ def release(closure_loop_cycles):
         set_init=(rp2.PIO.OUT_LOW, rp2.PIO.OUT_LOW),
         out_shiftdir=rp2.PIO.SHIFT_RIGHT,
     )
-    def program(delay=closure_loop_cycles - CLOSURE_LOOP_LEAST):
+    def program(delay=closure_loop_cycles - plans.CLOSURE_LOOP_LEAST):
         pull()  # closure word
         mov(isr, osr)
         pull()  # lead word

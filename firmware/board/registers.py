@@ -7,40 +7,41 @@ on the two chips but for the mode bits of the DMA transfer count.
 import sys
 
 from machine import mem16, mem32
+from micropython import const
 
 PIO_BASES = (0x50200000, 0x50300000)
-DMA_BASE = 0x50000000
-DMA_CHANNEL_STRIDE = 0x40
-DMA_COUNT = 0x08
+_DMA_BASE = const(0x50000000)
+_DMA_CHANNEL_STRIDE = const(0x40)
+_DMA_COUNT = const(0x08)
 GPIO_IN = 0xD0000004
 
 WATCHDOG_BASES = {"RP2040": 0x40058000, "RP2350": 0x400D8000}
-WATCHDOG_CTRL = 0x00
-WATCHDOG_ENABLE = 1 << 30
-WATCHDOG_REASON = 0x08
-REASON_FORCED = 2  # by a register; the timer's own bit is 1
+_WATCHDOG_CTRL = const(0x00)
+_WATCHDOG_ENABLE = const(1 << 30)
+_WATCHDOG_REASON = const(0x08)
+_REASON_FORCED = const(2)  # by a register; the timer's own bit is 1
 # The watchdog's first scratch word survives every reset but power-on, and nobody else uses it.
-WATCHDOG_SCRATCH = 0x0C
-RESTART_MARK = 0x636F696E
+_WATCHDOG_SCRATCH = const(0x0C)
+_RESTART_MARK = const(0x636F696E)
 RESCUE_MARK = 0x72657363
 
 # Atomic aliases of every peripheral register.
-XOR = 0x1000
-SET = 0x2000
-CLEAR = 0x3000
+_XOR = const(0x1000)
+_SET = const(0x2000)
+_CLEAR = const(0x3000)
 
-CTRL = 0x000
-FDEBUG = 0x008
-TXF0 = 0x010
-RXF0 = 0x020
-EXECCTRL = 0x0CC
-SHIFTCTRL = 0x0D0
-ADDR = 0x0D4
-INSTR = 0x0D8
-MACHINE_STRIDE = 0x18
-JOIN_RX_BIT = 1 << 31
-RP2350_TRIGGER_SELF = 1 << 28
-RP2350_COUNT = 1 << 27  # any power of two that fits the field
+_CTRL = const(0x000)
+_FDEBUG = const(0x008)
+_TXF0 = const(0x010)
+_RXF0 = const(0x020)
+_EXECCTRL = const(0x0CC)
+_SHIFTCTRL = const(0x0D0)
+_ADDR = const(0x0D4)
+_INSTR = const(0x0D8)
+_MACHINE_STRIDE = const(0x18)
+_JOIN_RX_BIT = const(1 << 31)
+_RP2350_TRIGGER_SELF = const(1 << 28)
+_RP2350_COUNT = const(1 << 27)  # any power of two that fits the field
 
 
 def chip_name():
@@ -50,25 +51,25 @@ def chip_name():
 
 def mark_restart(chip):
     """Leaves word for the next boot that the restart was meant."""
-    mem32[WATCHDOG_BASES[chip] + WATCHDOG_SCRATCH] = RESTART_MARK
+    mem32[WATCHDOG_BASES[chip] + _WATCHDOG_SCRATCH] = _RESTART_MARK
 
 
 def mark_rescue(chip):
     """Leaves word for the next boot, and that one alone, to go into rescue mode."""
-    mem32[WATCHDOG_BASES[chip] + WATCHDOG_SCRATCH] = RESCUE_MARK
+    mem32[WATCHDOG_BASES[chip] + _WATCHDOG_SCRATCH] = RESCUE_MARK
 
 
 def restart_was_meant(chip):
     """Whether `mark_restart` came before this boot; asked once, any mark is gone."""
-    at = WATCHDOG_BASES[chip] + WATCHDOG_SCRATCH
-    marked = mem32[at] == RESTART_MARK
+    at = WATCHDOG_BASES[chip] + _WATCHDOG_SCRATCH
+    marked = mem32[at] == _RESTART_MARK
     mem32[at] = 0
     return marked
 
 
 def rescue_was_asked(chip):
     """Whether `mark_rescue` came before this boot; asked once, its mark is gone."""
-    at = WATCHDOG_BASES[chip] + WATCHDOG_SCRATCH
+    at = WATCHDOG_BASES[chip] + _WATCHDOG_SCRATCH
     marked = mem32[at] == RESCUE_MARK
     if marked:
         mem32[at] = 0
@@ -77,12 +78,12 @@ def rescue_was_asked(chip):
 
 def reset_was_forced(chip):
     """Whether the watchdog's last reset came from a register (`machine.reset()`), not from its timer."""
-    return mem32[WATCHDOG_BASES[chip] + WATCHDOG_REASON] & 3 == REASON_FORCED
+    return mem32[WATCHDOG_BASES[chip] + _WATCHDOG_REASON] & 3 == _REASON_FORCED
 
 
 def stop_watchdog(chip):
     """MicroPython starts the watchdog and cannot stop it; whoever leaves the loop for good must."""
-    mem32[WATCHDOG_BASES[chip] + WATCHDOG_CTRL + CLEAR] = WATCHDOG_ENABLE
+    mem32[WATCHDOG_BASES[chip] + _WATCHDOG_CTRL + _CLEAR] = _WATCHDOG_ENABLE
 
 
 class PioBlock:
@@ -91,21 +92,21 @@ class PioBlock:
     def __init__(self, number):
         self.base = PIO_BASES[number]
         # Worked out once: an address this high costs MicroPython memory, and opening must not need any.
-        self._instr_at = [self.base + INSTR + MACHINE_STRIDE * machine for machine in range(4)]
-        self._addr_at = [self.base + ADDR + MACHINE_STRIDE * machine for machine in range(4)]
-        self._fdebug_at = self.base + FDEBUG
+        self._instr_at = [self.base + _INSTR + _MACHINE_STRIDE * machine for machine in range(4)]
+        self._addr_at = [self.base + _ADDR + _MACHINE_STRIDE * machine for machine in range(4)]
+        self._fdebug_at = self.base + _FDEBUG
 
     def start_together(self, mask):
         """Enables the machines of `mask` on one cycle, their clock dividers restarted with them."""
-        mem32[self.base + CTRL + SET] = mask << 8 | mask
+        mem32[self.base + _CTRL + _SET] = mask << 8 | mask
 
     def stop(self, mask):
         """Freezes the machines of `mask` on one cycle; their pins keep their levels."""
-        mem32[self.base + CTRL + CLEAR] = mask
+        mem32[self.base + _CTRL + _CLEAR] = mask
 
     def restart(self, mask):
         """Clears shift counters, delays and half-done instructions of the machines of `mask`."""
-        mem32[self.base + CTRL + SET] = mask << 4
+        mem32[self.base + _CTRL + _SET] = mask << 4
 
     def execute(self, machine, instruction):
         """Runs one instruction word on a machine now, whether it is running or not. Takes no memory."""
@@ -121,24 +122,24 @@ class PioBlock:
 
     def wrap_target(self, machine):
         """Where a machine's program wraps to: tells where MicroPython has put the program."""
-        return mem32[self.base + EXECCTRL + MACHINE_STRIDE * machine] >> 7 & 31
+        return mem32[self.base + _EXECCTRL + _MACHINE_STRIDE * machine] >> 7 & 31
 
     def clear_fifos(self, machine):
         """Empties both FIFOs of a machine (the datasheet's way: FJOIN_RX changed and changed back)."""
-        at = self.base + SHIFTCTRL + XOR + MACHINE_STRIDE * machine
-        mem32[at] = JOIN_RX_BIT
-        mem32[at] = JOIN_RX_BIT
+        at = self.base + _SHIFTCTRL + _XOR + _MACHINE_STRIDE * machine
+        mem32[at] = _JOIN_RX_BIT
+        mem32[at] = _JOIN_RX_BIT
 
     def put(self, machine, word):
         """Puts a word into a machine's FIFO, which the caller knows to have room."""
-        mem32[self.base + TXF0 + 4 * machine] = word
+        mem32[self.base + _TXF0 + 4 * machine] = word
 
     def fifo_address(self, machine):
         """Bus address of a machine's RX FIFO, for DMA."""
-        return self.base + RXF0 + 4 * machine
+        return self.base + _RXF0 + 4 * machine
 
     def overflowed(self):
-        """Mask of the machines that dropped a word since `forget_overflows` (FDEBUG.RXSTALL)."""
+        """Mask of the machines that dropped a word since `forget_overflows` (_FDEBUG.RXSTALL)."""
         return mem32[self._fdebug_at] & 15
 
     def forget_overflows(self):
@@ -154,10 +155,10 @@ class TransferCount:
     """
 
     def __init__(self, channel, is_rp2350):
-        self._at = DMA_BASE + DMA_CHANNEL_STRIDE * channel + DMA_COUNT
-        self._mask = RP2350_COUNT - 1 if is_rp2350 else 0xFFFFFFFF
+        self._at = _DMA_BASE + _DMA_CHANNEL_STRIDE * channel + _DMA_COUNT
+        self._mask = _RP2350_COUNT - 1 if is_rp2350 else 0xFFFFFFFF
         self._ends = not is_rp2350
-        self.start_value = RP2350_TRIGGER_SELF | RP2350_COUNT if is_rp2350 else 0xFFFFFFFF
+        self.start_value = _RP2350_TRIGGER_SELF | _RP2350_COUNT if is_rp2350 else 0xFFFFFFFF
         self._last = 0
         self._low = 0  # the low half of `_last`: a number that takes no memory
         self._moved = 0

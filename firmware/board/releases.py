@@ -5,15 +5,16 @@ import time
 import rp2
 from app import pins
 from machine import Pin, mem32
+from micropython import const
 
 from . import plans, programs, safe
 from .registers import GPIO_IN, PioBlock
 
-BOTH = 3
+_BOTH = const(3)
 SET_PINS_OPEN = 0xE000  # set(pins, 0)
 HALF_GPIOS = (2, 4)  # the half-press of each body; its full-press is the next pin
-HOLD_RENEW_MS = 2000
-FIRST_RELEASE_GPIO = 2
+_HOLD_RENEW_MS = const(2000)
+_FIRST_RELEASE_GPIO = const(2)
 
 # Names of the four outputs as (machine, pins of that machine).
 PULSES = ((0, plans.PINS_HALF), (0, plans.PINS_FULL), (1, plans.PINS_HALF), (1, plans.PINS_FULL))
@@ -46,12 +47,12 @@ class Releases:
         self._open = [self._block.wrap_target(body) for body in range(2)]
         self._entry = [at - programs.RELEASE_OPEN_AT for at in self._open]
         self.open_now()
-        self._block.start_together(BOTH)
+        self._block.start_together(_BOTH)
 
     def _start(self, words):
         """Starts both machines on one cycle; `words` holds (closure word, lead word) or None a body."""
         block = self._block
-        block.stop(BOTH)
+        block.stop(_BOTH)
         for body in range(2):
             block.clear_fifos(body)
             block.restart(1 << body)
@@ -61,7 +62,7 @@ class Releases:
                 block.jump(body, self._entry[body])
                 block.put(body, words[body][0])
                 block.put(body, words[body][1])
-        block.start_together(BOTH)
+        block.start_together(_BOTH)
 
     def start_pair(self, delay_a, delay_b, lead, closure):
         """Ticks. Halves close now, fulls at lead + delay, each body opens `closure` after its full closed."""
@@ -98,7 +99,7 @@ class Releases:
     def tend(self):
         """To be called often: renews a held half-press, which never opens in between."""
         held_ms = time.ticks_diff(time.ticks_ms(), self._held_ms)
-        if self._holding and held_ms > HOLD_RENEW_MS and self.running():
+        if self._holding and held_ms > _HOLD_RENEW_MS and self.running():
             self._renew_hold()
 
     def running(self):
@@ -112,7 +113,7 @@ class Releases:
 
     def closed(self):
         """Bit mask of the outputs closed now (half_a=1, full_a=2, half_b=4, full_b=8), read at the pins."""
-        return mem32[GPIO_IN] >> FIRST_RELEASE_GPIO & 15
+        return mem32[GPIO_IN] >> _FIRST_RELEASE_GPIO & 15
 
     def interlock_closed(self):
         return self._interlock.value() == pins.active_level_of("interlock")

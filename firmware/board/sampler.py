@@ -1,10 +1,12 @@
 """The PIO sampler and its three DMA rings, drained into ordered edges."""
 
 import time
+from array import array
 
 import rp2
 from app import pins
-from machine import Pin, mem32
+from machine import Pin
+from micropython import const
 
 from . import programs, sampling
 from .memory import MACHINES, RING_BITS, RING_BYTES
@@ -13,15 +15,15 @@ from .registers import PioBlock, TransferCount
 RING_WORDS = RING_BYTES // 4
 ALL = (1 << MACHINES) - 1
 
-BATCH_RECORDS = (
-    16  # of each machine a call: an edge takes about a millisecond, and the loop has other things to do
-)
+_BATCH_RECORDS = const(
+    48
+)  # of each machine a call: some ten milliseconds, and the loop has other things to do
 BEAT_MS = 10000
-BEAT_ANSWER_MS = 500
+_BEAT_ANSWER_MS = const(500)
 
 MOV_ISR_ALL_ONES = 0xA0CB  # mov(isr, invert(null))
 MOV_X_ZERO = 0xA023  # mov(x, null)
-DREQ_PIO0_RX0 = 4
+_DREQ_PIO0_RX0 = const(4)
 
 
 def _unheard(channel, level, tick):
@@ -40,11 +42,11 @@ class Sampler:
         self._block = PioBlock(0)
         self._memory = rings  # kept: DMA writes there
         self._rings = [rings.first + machine * RING_BYTES for machine in range(MACHINES)]
+        self._views = [rings.view(machine) for machine in range(MACHINES)]
         self._channels = [rp2.DMA() for _ in range(MACHINES)]
         self._counts = [TransferCount(dma.channel, is_rp2350) for dma in self._channels]  # type: ignore[attr-defined]
         self._read = [0] * MACHINES
         self._levels = 0
-        self._last_tick = 0
         self._lost = 0
         self._sink = _unheard
         for row in pins.PINS[4:10]:
@@ -94,7 +96,7 @@ class Sampler:
             inc_write=True,
             ring_sel=True,
             ring_size=RING_BITS,
-            treq_sel=DREQ_PIO0_RX0 + machine,
+            treq_sel=_DREQ_PIO0_RX0 + machine,
             high_pri=True,
         )
         dma.config(
@@ -147,52 +149,72 @@ class Sampler:
         self._lost = 0
         if not self.pending() and not self._block.overflowed() & ALL:
             self._check_alive()
-            return self._lost
+        else:
+            self._read_on(sink)
+        return self._lost
+
+    def _read_on(self, sink):
+        """`drain` where there is something. By itself: what its lists look into takes memory as it begins."""
+        merger = self._merger
+        read = self._read
         before = [count.moved() for count in self._counts]
-        batches = [self._copy(machine, before[machine]) for machine in range(MACHINES)]
+        records = [min((before[m] - read[m]) >> 1, _BATCH_RECORDS) for m in range(MACHINES)]
+        # The quick way takes as many records of each machine.
+        together = 0 if merger.waiting else min(records)
+        batches = [self._copy(m, before[m], together or records[m]) for m in range(MACHINES)]
         after = [count.moved() for count in self._counts]
         if self._block.overflowed() & ALL:
             # A dropped word tears the two-word records and takes a machine's clock with it.
-            self._begin_again(1 + max(after[m] - self._read[m] for m in range(MACHINES)) // 2)
-            return self._lost
-        all_in = before == after
-        overrun = 0
+            self._begin_again(1 + max([after[m] - read[m] for m in range(MACHINES)]) // 2)
+            return
         for machine in range(MACHINES):
-            overrun = max(overrun, self._hand_over(machine, batches[machine], after[machine]))
-            if after[machine] - self._read[machine] > 1:
+            if sampling.overwritten(after[machine], read[machine], RING_WORDS):
+                together = 0
+        if together:
+            for machine in range(MACHINES):
+                read[machine] += 2 * together
+            merger.take_agreed(batches[0][1], batches[1][1], batches[2][1], sink, self._edge)
+        else:
+            overrun = 0
+            for machine in range(MACHINES):
+                overrun = max(overrun, self._hand_over(machine, batches[machine], after[machine]))
+            self._lost += overrun
+        all_in = before == after
+        for machine in range(MACHINES):
+            if after[machine] - read[machine] > 1:
                 all_in = False
-        self._lost += overrun
         self._behind = not all_in
-        self._merger.emit(self._edge, all_in)
+        if merger.waiting:
+            merger.emit(self._edge, all_in)
         self._check_alive()
-        return self._lost
 
-    def _copy(self, machine, written):
-        """(words skipped, [count, pins, ...]) from a ring: at most BATCH_RECORDS records."""
+    def _copy(self, machine, written, records):
+        """(words skipped, halves of the words of the records that follow) from a ring."""
         read = self._read[machine]
         skipped = sampling.overwritten(written, read, RING_WORDS)
-        read += skipped
-        words = min((written - read) & ~1, 2 * BATCH_RECORDS)
-        ring = self._rings[machine]
-        mask = RING_WORDS - 1
-        return skipped, [mem32[ring + (n & mask) * 4] for n in range(read, read + words)]
+        ring = self._views[machine]
+        at = 4 * ((read + skipped) % RING_WORDS)
+        end = at + 8 * records
+        halves = array("H", bytearray(ring[at:end]))
+        if end > RING_BYTES:
+            halves.extend(array("H", bytearray(ring[: end - RING_BYTES])))
+        return skipped, halves
 
     def _hand_over(self, machine, batch, written):
         """Passes a copied batch to the merger; returns the records lost to overwriting."""
-        skipped, words = batch
+        skipped, halves = batch
         read = self._read[machine]
         # What was overwritten while it was being copied is lost too.
         late = sampling.overwritten(written, read, RING_WORDS) - skipped
-        late = max(0, min(late, len(words)))
+        late = max(0, min(late, len(halves) >> 1))
         lost = (skipped + late) // 2
         if lost:
             self._merger.skip(machine, lost)
-        self._merger.take_all(machine, words, late)
-        self._read[machine] = read + skipped + len(words)
+        self._merger.take_all(machine, halves, late >> 1)
+        self._read[machine] = read + skipped + (len(halves) >> 1)
         return lost
 
     def _edge(self, channel, level, tick):
-        self._last_tick = tick
         if channel == pins.BEAT:
             if self._beat_waits and level == self._beat_level:
                 self._beat_waits = False
@@ -206,7 +228,7 @@ class Sampler:
         for count in self._counts:
             if count.near_its_end():
                 ended = True
-        unanswered = self._beat_waits and time.ticks_diff(time.ticks_ms(), self._beat_ms) > BEAT_ANSWER_MS
+        unanswered = self._beat_waits and time.ticks_diff(time.ticks_ms(), self._beat_ms) > _BEAT_ANSWER_MS
         if ended or (unanswered and not self.pending()):
             self._begin_again(1)
 
@@ -215,4 +237,4 @@ class Sampler:
         self._lost += lost
         self._merger.emit(self._edge, True)
         self._levels = self._merger.levels
-        self._start(max(self.tick(), self._last_tick + 1))
+        self._start(max(self.tick(), self._merger.newest + 1))

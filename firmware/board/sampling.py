@@ -18,19 +18,24 @@ class Track:
     """
 
     def __init__(self, phase):
-        self._last = WORD
-        self._now = phase  # the tick that the next record would have, were it made at once
+        self.last = WORD
+        self.now = phase  # the tick that the next record would have, were it made at once
 
     def tick(self, count):
         """Tick of the next record, from its loop count."""
-        tick = self._now + LOOP_CYCLES * ((self._last - count) & WORD)
-        self._last = count
-        self._now = tick + RECORD_CYCLES
+        tick = self.now + LOOP_CYCLES * ((self.last - count) & WORD)
+        self.last = count
+        self.now = tick + RECORD_CYCLES
         return tick
 
     def skip(self, records):
         """Records that were overwritten before anyone read them: the clock counts them all the same."""
-        self._now += RECORD_CYCLES * records
+        self.now += RECORD_CYCLES * records
+
+    def went_to(self, count, now):
+        """Records up to the one of loop count `count` have been reckoned elsewhere; the next would have tick `now`."""
+        self.last = count
+        self.now = now
 
 
 class Merger:
@@ -44,26 +49,128 @@ class Merger:
         self._tracks = [Track(phase) for phase in phases]
         self._waiting = [[] for _ in phases]  # type: list[list[tuple[int, int]]]
         self._seen = [base] * len(self._tracks)
-        self._channel_of = {1 << channel: channel for channel in range(channels)}
+        self._channels = channels
+        # All but the last, the heartbeat, which is nobody's edge.
+        self._alone = {1 << channel: channel for channel in range(channels - 1)}
         self._inversion = inversion
+        self._earlier_for = (0, 0)
+        self._earlier_by = {}  # type: dict[int, int]
         self._base = base
         self.levels = levels
 
     def take(self, machine, count, pins):
         """One record of one machine, in the order in which the machine made them."""
-        self.take_all(machine, (count, pins), 0)
+        self.take_all(machine, (count & 0xFFFF, count >> 16, pins, 0), 0)
 
-    def take_all(self, machine, words, start):
-        """The records of one machine in `words` (count, pins, count, pins, ...) from `start` on."""
+    def take_all(self, machine, halves, start):
+        """The records of one machine in `halves` (low and high half of its count, low and high half of its pins, ...)
+        from record `start` on."""
         base = self._base
         inversion = self._inversion
         tick_of = self._tracks[machine].tick
         keep = self._waiting[machine].append
         tick = self._seen[machine]
-        for at in range(start, len(words), 2):
-            tick = base + tick_of(words[at])
-            keep((tick, words[at + 1] ^ inversion))
+        for at in range(4 * start, len(halves), 4):
+            tick = base + tick_of(halves[at] | halves[at + 1] << 16)
+            keep((tick, halves[at + 2] ^ inversion))
         self._seen[machine] = tick
+
+    def take_agreed(self, first, second, third, sink, any_sink):
+        """As many records of each of the three machines, with nothing waiting: as long as the machines tell of the same
+        changes each edge goes to `sink` at once, the heartbeat and edges that share a tick to `any_sink`. What is left
+        from the first on which they do not agree waits for `emit`.
+
+        Here each edge costs little: halves of words are small numbers, which take no memory in MicroPython, and only
+        the edge's own tick is a large one.
+        """
+        zero, one, two = self._tracks
+        # So much later do the others' clocks say the same change, but for how many loops each has counted.
+        one_later = one.now - zero.now + LOOP_CYCLES * _signed(one.last - zero.last)
+        two_later = two.now - zero.now + LOOP_CYCLES * _signed(two.last - zero.last)
+        # Names of this function's own are found at once.
+        loop, record, inversion, alone = LOOP_CYCLES, RECORD_CYCLES, self._inversion, self._alone.get
+        earlier = self._earlier(one_later, two_later).get
+        levels = self.levels
+        anchor = self._base + zero.now
+        since = 0  # ticks of machine 0's next record from the anchor, were it made at once
+        low = zero.last & 0xFFFF
+        high = zero.last >> 16
+        at = 0
+        end = len(first)
+        try:
+            while at < end:
+                now_low = first[at]
+                now_high = first[at + 1]
+                pins = first[at + 2]
+                one_low = second[at]
+                two_low = third[at]
+                if not (
+                    second[at + 1] == now_high == third[at + 1] and second[at + 2] == pins == third[at + 2]
+                ):
+                    return
+                early = earlier((now_low - one_low << 17) + now_low - two_low)
+                if early is None:
+                    return
+                tick = (high - now_high << 16) + low - now_low
+                if tick < 0:
+                    tick += 1 << 32
+                tick = since + loop * tick
+                since = tick + record
+                low = now_low
+                high = now_high
+                at += 4
+                now = pins ^ inversion
+                changed = now ^ levels
+                levels = now
+                channel = alone(changed)
+                if channel is not None:
+                    sink(channel, 1 if now & changed else 0, anchor + (tick + early))
+                elif changed:
+                    self._tell(any_sink, now, changed, anchor + (tick + early))
+        finally:  # whatever the sink does: what was told is not told again, and what was not waits
+            self.levels = levels
+            if at:
+                self._go_on(first, second, third, at - 4, zero.now + since, one_later, two_later)
+            if at < end:
+                self.take_all(0, first, at >> 2)
+                self.take_all(1, second, at >> 2)
+                self.take_all(2, third, at >> 2)
+
+    def _earlier(self, one_later, two_later):
+        """By how many loops machine 1 has counted further than machine 0, and machine 2 (the first times 2**17, added):
+        how much earlier than machine 0 the first of the three saw the change. Only what can be one change is there."""
+        if self._earlier_for != (one_later, two_later):
+            found = {}
+            for one in range(-3, 4):
+                for two in range(-3, 4):
+                    looks = (0, one_later + LOOP_CYCLES * one, two_later + LOOP_CYCLES * two)
+                    if max(looks) - min(looks) < RECORD_CYCLES:
+                        found[(one << 17) + two] = min(looks)
+            self._earlier_for = (one_later, two_later)
+            self._earlier_by = found
+        return self._earlier_by
+
+    def _go_on(self, first, second, third, at, now, one_later, two_later):
+        """The clocks of the machines behind the record at `at`."""
+        low = first[at]
+        high = first[at + 1] << 16
+        for machine, halves, later in ((0, first, 0), (1, second, one_later), (2, third, two_later)):
+            own = halves[at]
+            self._tracks[machine].went_to(high | own, now + later - LOOP_CYCLES * (own - low))
+            self._seen[machine] = self._base + self._tracks[machine].now - RECORD_CYCLES
+
+    @property
+    def waiting(self):
+        """Whether records wait for those of other machines."""
+        for queue in self._waiting:  # noqa: SIM110  a generator takes memory
+            if queue:
+                return True
+        return False
+
+    @property
+    def newest(self):
+        """Tick of the last record taken, or the base."""
+        return max(self._seen)
 
     def skip(self, machine, records):
         """Records of a machine that are lost for good."""
@@ -77,7 +184,6 @@ class Merger:
         """
         horizon = None if all_in else min(self._seen)
         waiting = self._waiting
-        self._emit_agreed(sink, horizon)
         while True:
             first = None
             for queue in waiting:
@@ -87,45 +193,22 @@ class Merger:
                 return
             tick, levels = first.pop(0)
             if levels != self.levels:
-                self._tell(sink, levels, tick)
+                self._change(sink, levels, tick)
 
-    def _emit_agreed(self, sink, horizon):
-        """The quick way, as long as the next record of every machine tells of the same change: the earliest counts and
-        the others say nothing new. No machine's next but one lies between them: it comes a record's time later."""
-        queues = self._waiting
-        done = 0
-        least = min([len(queue) for queue in queues])
-        try:
-            while done < least:
-                first, levels = queues[0][done]
-                last = first
-                for queue in queues:
-                    tick, others = queue[done]
-                    if others != levels:
-                        return
-                    if tick < first:
-                        first = tick
-                    elif tick > last:
-                        last = tick
-                if last - first >= RECORD_CYCLES or (horizon is not None and first > horizon):
-                    return
-                done += 1
-                if levels != self.levels:
-                    self._tell(sink, levels, first)
-        finally:  # whatever the sink does: what was told is not told again
-            for queue in queues:
-                del queue[:done]
-
-    def _tell(self, sink, levels, tick):
+    def _change(self, sink, levels, tick):
         changed = levels ^ self.levels
         self.levels = levels
-        channel = self._channel_of.get(changed)
-        if channel is not None:
-            sink(channel, levels >> channel & 1, tick)
-            return
-        for channel in range(len(self._channel_of)):
+        self._tell(sink, levels, changed, tick)
+
+    def _tell(self, sink, levels, changed, tick):
+        for channel in range(self._channels):
             if changed >> channel & 1:
                 sink(channel, levels >> channel & 1, tick)
+
+
+def _signed(difference):
+    """A difference of two 32-bit counts that may have wrapped between them."""
+    return ((difference + (1 << 31)) & WORD) - (1 << 31)
 
 
 def overwritten(written, read, ring):

@@ -10,6 +10,7 @@ import time
 
 import machine
 import micropython
+from micropython import const
 
 from . import safe
 
@@ -21,16 +22,16 @@ from app import pins  # noqa: E402
 from . import registers  # noqa: E402
 
 # While modules are imported garbage is collected this often, so that none comes to lie between what stays.
-COLLECT_EVERY_BYTES = 8192
+_COLLECT_EVERY_BYTES = const(8192)
 # And this often from then on: a collection takes some milliseconds, whatever there is to collect; yet what is stored
 # in the course of a day must come to lie low, so that one large piece stays free.
-COLLECT_AT_WORK_BYTES = 16384
+_COLLECT_AT_WORK_BYTES = const(16384)
 LEAST_MICROPYTHON = (1, 24)
-MANY_CRASHES = 5
-SHORT_LIFE_MS = 30000
-RESTART_WAIT_MS = 1000
-CTRL_C = 3
-EVENTS_BYTES = 8192
+_MANY_CRASHES = const(5)
+_SHORT_LIFE_MS = const(30000)
+_RESTART_WAIT_MS = const(1000)
+_CTRL_C = const(3)
+_EVENTS_BYTES = const(8192)
 CRASHES = "main.crashes"  # one byte a crash in a row; gone after a long enough life
 
 
@@ -42,7 +43,7 @@ def rescue(why):
     """Leaves the interpreter to whoever is on the USB line, with the outputs open."""
     safe.open_outputs()
     registers.stop_watchdog(registers.chip_name())
-    micropython.kbd_intr(CTRL_C)
+    micropython.kbd_intr(_CTRL_C)
     lit("led_ok")
     lit("led_out")
     say = "coincide: rescue mode, outputs open: " + why
@@ -70,7 +71,7 @@ def take_memory():
 
     gc.collect()
     # The same size as app.events.RING_BYTES, which must not be imported before it.
-    pieces = (Rings(), bytearray(EVENTS_BYTES))
+    pieces = (Rings(), bytearray(_EVENTS_BYTES))
     gc.collect()
     return pieces
 
@@ -82,13 +83,13 @@ def run(board, events):
     box = Box(board, events)
     del events
     gc.collect()
-    gc.threshold(COLLECT_AT_WORK_BYTES)
+    gc.threshold(_COLLECT_AT_WORK_BYTES)
     forgiven = False
     board.start_watchdog()
     while True:
         board.feed_watchdog()
         board.idle(box.step())
-        if not forgiven and board.millis() > SHORT_LIFE_MS:
+        if not forgiven and board.millis() > _SHORT_LIFE_MS:
             board.files.remove(CRASHES)
             forgiven = True
 
@@ -102,7 +103,7 @@ def keep_crash(board, error):
         board.files.append(CRASHES, b"x")
         return board.files.size(CRASHES)
     except Exception:  # noqa: BLE001  a crash that cannot be written down is no second crash
-        return MANY_CRASHES
+        return _MANY_CRASHES
 
 
 def main():
@@ -117,7 +118,7 @@ def main():
         return
     board = None
     try:
-        gc.threshold(COLLECT_EVERY_BYTES)
+        gc.threshold(_COLLECT_EVERY_BYTES)
         rings, events = take_memory()
         from .pico import Board
 
@@ -131,8 +132,8 @@ def main():
         board.close()
         lit("led_out")
         crashes = keep_crash(board, error)
-        if crashes < MANY_CRASHES:
-            time.sleep_ms(RESTART_WAIT_MS)
+        if crashes < _MANY_CRASHES:
+            time.sleep_ms(_RESTART_WAIT_MS)
             board.reset()
         while True:
             # The same crash again and again: stay, open and lit, until 'preset' is held or power cycled.

@@ -4,8 +4,10 @@ import select
 import sys
 import time
 
-READ_MOST = 256
-WRITE_MOST = 64
+from micropython import const
+
+_READ_MOST = const(256)
+_WRITE_MOST = const(64)
 STALLED_MS = 5  # a write that took longer has waited for the host
 TRUSTED_BYTES = (
     512  # taken one by one without a refusal: more than the port can hold, so the host reads again
@@ -29,7 +31,7 @@ class UsbSerial:
         self._in = sys.stdin.buffer
         self._out = sys.stdout.buffer
         self._byte = bytearray(1)
-        self._held = bytearray(READ_MOST)
+        self._held = bytearray(_READ_MOST)
         self._view = memoryview(self._held)
         self._readable = select.poll()
         self._readable.register(sys.stdin, select.POLLIN)
@@ -50,12 +52,12 @@ class UsbSerial:
             readinto(byte)
             held[count] = byte[0]
             count += 1
-            if count == READ_MOST or not _ready(poller, 0):
+            if count == _READ_MOST or not _ready(poller, 0):
                 return bytes(self._view[:count])
 
     def write(self, data, careful=False):
         """Bytes accepted, at most 64. `careful`: nothing that might wait."""
-        most = min(len(data), WRITE_MOST)
+        most = min(len(data), _WRITE_MOST)
         if careful or self._taken < TRUSTED_BYTES:
             return self._write_bytes(data, most)
         if not _ready(self._writable, 0):

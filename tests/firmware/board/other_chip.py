@@ -24,6 +24,7 @@ PIO_BASES = (0x50200000, 0x50300000)
 INSTR_MEM0, SM_STRIDE = 0x048, 0x18
 CLKDIV, EXECCTRL, SHIFTCTRL, INSTR, PINCTRL = 0x0C8, 0x0CC, 0x0D0, 0x0D8, 0x0DC
 DMA_BASE, DMA_START, DMA_ABORT = 0x50000000, 0x430, 0x444
+SRAM = 0x20000000
 RAM = 0x20010000
 CYCLE_NS = 8.0
 
@@ -125,7 +126,10 @@ def loaded_on(chip: OtherChip) -> Loaded:
     loaded._modules["rp2"] = Namespace(
         asm_pio=asm.asm_pio, PIO=asm.PIO, StateMachine=_machine_class(chip), DMA=_dma_class(chip)
     )
-    loaded._modules["uctypes"] = Namespace(addressof=addressof)
+    loaded._modules["uctypes"] = Namespace(
+        addressof=addressof,
+        bytearray_at=lambda at, size: chip.mcu.sram[at - SRAM : at - SRAM + size],
+    )
     loaded._modules["time"] = Namespace(
         ticks_ms=ticks(1000),
         ticks_us=ticks(1_000_000),

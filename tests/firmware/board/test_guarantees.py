@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 from coincide_firmware.app.shots import EDGES_A_CHANNEL, EDGES_FIRST, EDGES_MOST
-from tests.firmware.board.emulator import PLANS, PROGRAMS
+from tests.firmware.board.emulator import PLANS
 from tests.firmware.board.loading import Loaded
 from tests.firmware.board.plan_words import first_part_ticks, second_part_ticks
 
@@ -46,31 +46,17 @@ def test_the_page_says_what_has_not_been_seen() -> None:
 
 def test_the_figures_are_the_codes() -> None:
     sampler = Loaded().use("board.sampler")
+    sampling = sampler.sampling
     hz = 125_000_000
     loop = PLANS.closure_loop_cycles(hz)
-    assert f"{PROGRAMS.RECORD_CYCLES} cycles, {PROGRAMS.RECORD_CYCLES * 8} ns" in PAGE
+    assert f"{sampling.RECORD_CYCLES} cycles, {sampling.RECORD_CYCLES * 8} ns" in PAGE
     assert f"the rings hold {sampler.RING_WORDS // 2 - 1}" in PAGE
     assert f"{EDGES_MOST} edges; of each channel the first {EDGES_FIRST}" in PAGE
     assert f"{EDGES_A_CHANNEL} at most" in PAGE
     assert f"{second_part_ticks(0xFFFFFFFF, loop) / hz:.1f} s by the hardware" in PAGE
-    assert f"plus {PROGRAMS.FIRST_PART_FIXED_CYCLES} cycles" in PAGE
+    assert f"plus {PLANS.FIRST_PART_FIXED_CYCLES} cycles" in PAGE
     assert f"{loop + 4} cycles, {(loop + 4) * 8} ns" in PAGE
     assert f"heartbeat every {sampler.BEAT_MS // 1000} s" in PAGE
     assert f"({round(6 * 2**32 / hz)} s)" in PAGE
     held_s = (first_part_ticks(0xFFFFFFFF) + second_part_ticks(PLANS.hold_words(hz, loop)[0], loop)) / hz
     assert f"{held_s:.1f} s by the hardware alone" in PAGE
-
-
-def test_constants_kept_twice_agree() -> None:
-    """`plans` and `sampling` are pure and cannot import the programs, which need the chip."""
-    sampling = Loaded().use("board.sampling")
-    assert sampling.LOOP_CYCLES == PROGRAMS.LOOP_CYCLES
-    assert sampling.RECORD_CYCLES == PROGRAMS.RECORD_CYCLES
-    assert PLANS.FIRST_PART_FIXED_CYCLES == PROGRAMS.FIRST_PART_FIXED_CYCLES
-    assert PLANS.SECOND_PART_FIXED_CYCLES == PROGRAMS.SECOND_PART_FIXED_CYCLES
-    assert PLANS.LAMP_STEP_FIXED_CYCLES == PROGRAMS.LAMP_STEP_FIXED_CYCLES
-    assert (1 << PROGRAMS.LEAD_COUNT_BITS) - 1 == PLANS.LEAD_COUNT_MOST
-    assert (1 << PROGRAMS.CLOSURE_COUNT_BITS) - 1 == PLANS.CLOSURE_COUNT_MOST
-    assert (1 << PROGRAMS.LAMP_STEP_BITS) - 1 == PLANS.LAMP_STEP_COUNT_MOST
-    assert PROGRAMS.CLOSURE_LOOP_LEAST == 2
-    assert PROGRAMS.CLOSURE_LOOP_MOST == 33

@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import pytest
 
-from tests.firmware.board.emulator import PLANS, PROGRAMS
+from tests.firmware.board.emulator import PLANS
 from tests.firmware.board.loading import Loaded
 from tests.firmware.board.plan_words import lamp_step_ticks
 
@@ -85,7 +85,7 @@ def test_signals_are_slow_enough_for_the_logic(clock_hz: float) -> None:
 def test_step_of_every_word() -> None:
     for step in (2_500, 2_501, 125_000, 12_500_000, 15_000_000):
         assert lamp_step_ticks(PLANS.lamp_word(32, step)) == step
-    assert lamp_step_ticks(PLANS.lamp_word(64, 0)) == PROGRAMS.LAMP_STEP_FIXED_CYCLES
+    assert lamp_step_ticks(PLANS.lamp_word(64, 0)) == PLANS.LAMP_STEP_FIXED_CYCLES
     assert PLANS.lamp_word(200, 0) & 127 == 64
 
 

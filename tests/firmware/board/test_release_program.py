@@ -24,7 +24,7 @@ def test_full_press_follows_half_press_to_the_cycle(lead: int, delay: int) -> No
     changes, _ = release_run(PROGRAM, *pair(delay, lead, 400), cycles=4000)
     (half_at, half), (full_at, full), (open_at, none) = changes
     assert (half, full, none) == (1, 3, 0)
-    assert full_at - half_at == lead + delay + PROGRAMS.FIRST_PART_FIXED_CYCLES
+    assert full_at - half_at == lead + delay + PLANS.FIRST_PART_FIXED_CYCLES
     assert abs(open_at - full_at - 400) <= LOOP / 2
 
 
@@ -77,8 +77,8 @@ def test_closure_ends_by_itself_for_every_word() -> None:
     assert longest_first / HZ < 4.3
     assert 5.0 <= longest_second / HZ < 5.3
     program_words = PROGRAM[asm.PROG_DATA]
-    assert 0x6020 | PROGRAMS.CLOSURE_COUNT_BITS in program_words  # out(x, 25)
-    assert 0x6040 | PROGRAMS.LEAD_COUNT_BITS in program_words  # out(y, 28)
+    assert 0x6020 | PLANS.CLOSURE_COUNT_MOST.bit_length() in program_words  # out(x, 25)
+    assert 0x6040 | PLANS.LEAD_COUNT_MOST.bit_length() in program_words  # out(y, 28)
 
 
 @pytest.mark.parametrize("hz", [48_000_000, 125_000_000, 133_000_000, 150_000_000, 200_000_000, 220_000_000])

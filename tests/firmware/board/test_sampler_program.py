@@ -14,8 +14,8 @@ from tests.firmware.board.emulator import (
     sampler_words,
 )
 
-LOOP = PROGRAMS.LOOP_CYCLES
-RECORD = PROGRAMS.RECORD_CYCLES
+LOOP = SAMPLING.LOOP_CYCLES
+RECORD = SAMPLING.RECORD_CYCLES
 BLIND = RECORD  # two edges this far apart are timed independently of each other
 
 

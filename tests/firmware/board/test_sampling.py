@@ -2,6 +2,10 @@
 
 from typing import Any
 
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from tests.firmware.board.emulator import SAMPLING
 
 WORD = 0xFFFFFFFF
@@ -89,3 +93,91 @@ def test_what_a_ring_has_overwritten_is_whole_records_and_one_to_spare() -> None
     assert overwritten(1000, 990, 16) == 0
     assert all(overwritten(w, 0, 4096) % 2 == 0 for w in range(4000, 9000))
     assert all(w - overwritten(w, 0, 4096) <= 4094 for w in range(4000, 9000))
+
+
+def recorded(changes: list[tuple[int, int]], start_count: int = WORD) -> list[list[int]]:
+    """What each machine would report of pins that change at (cycle, pins), by looking as it does: every six cycles, and
+    a record in place of two looks. Halves of words."""
+    out: list[list[int]] = []
+    for phase in PHASES:
+        halves: list[int] = []
+        known = pins = 0
+        cycle, count, at = phase, start_count, 0
+        while cycle < changes[-1][0] + 40:
+            while at < len(changes) and changes[at][0] <= cycle:
+                pins = changes[at][1]
+                at += 1
+            if pins != known:
+                halves += [count & 0xFFFF, count >> 16, pins, 0]
+                known = pins
+                cycle += 12
+            else:
+                count = (count - 1) & WORD
+                cycle += 6
+        out.append(halves)
+    return out
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(1, 90), st.integers(0, 7)), min_size=1, max_size=60),
+    st.randoms(use_true_random=False),
+    st.sampled_from([WORD, 3, 0x10003]),
+)
+def test_the_quick_way_tells_what_the_careful_one_tells(
+    steps: list[tuple[int, int]], chance: Any, start_count: int
+) -> None:
+    """Edges of any spacing, pulses too short for some of the machines among them, the count wrapping in between, read
+    in pieces of any size: the judge is the careful way with everything at hand."""
+    cycle = 0
+    changes = []
+    for after, pins in steps:
+        cycle += after
+        changes.append((cycle, pins))
+    halves = recorded(changes, start_count)
+
+    def fresh() -> Any:
+        merge = merger()
+        for track in merge._tracks:
+            track.went_to(start_count, track.now)
+        return merge
+
+    careful = fresh()
+    for machine in range(3):
+        careful.take_all(machine, halves[machine], 0)
+    expected = emitted(careful)
+    quick = fresh()
+    told: list[tuple[int, int, int]] = []
+
+    def keep(*edge: int) -> None:
+        told.append((edge[0], edge[1], edge[2]))
+
+    read = [0, 0, 0]
+    while any(read[m] < len(halves[m]) for m in range(3)):
+        some = [min(len(halves[m]) - read[m], 4 * chance.randint(0, 5)) for m in range(3)]
+        together = 0 if quick.waiting else min(some)
+        pieces = [halves[m][read[m] : read[m] + (together or some[m])] for m in range(3)]
+        if together:
+            quick.take_agreed(*pieces, keep, keep)
+        else:
+            for machine in range(3):
+                quick.take_all(machine, pieces[machine], 0)
+        read = [read[m] + len(pieces[m]) for m in range(3)]
+        for edge in emitted(quick, all(read[m] == len(halves[m]) for m in range(3))):
+            keep(*edge)
+    assert told == expected
+
+
+def test_what_a_sink_refuses_is_not_told_again_and_the_rest_is() -> None:
+    halves = recorded([(100, 1), (300, 3), (500, 2)])
+    merge = merger()
+    told: list[tuple[int, int, int]] = []
+
+    def refusing(*edge: int) -> None:
+        told.append((edge[0], edge[1], edge[2]))
+        if len(told) == 2:
+            raise RuntimeError("no")
+
+    with pytest.raises(RuntimeError):
+        merge.take_agreed(*halves, refusing, refusing)
+    assert [edge[:2] for edge in told + emitted(merge)] == [(0, 1), (1, 1), (0, 0)]

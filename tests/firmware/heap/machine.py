@@ -170,12 +170,21 @@ class Board:
         self._start("play")
         begun = {line["from"]: line["spent"] for line in said if "from" in line}
         found = {}
+        until = 0
         for line in said:
-            if "to" in line:
+            if "done" in line:
+                until = line["spent"]
+            elif "to" in line:
                 each = line["us"] / 1000 if line["to"] == "idle" else line["each"]
-                found[line["to"]] = ((line["spent"] - begun[line["to"]]) / each, line["bytes"])
+                found[line["to"]] = ((until - begun[line["to"]]) / each, line["bytes"])
         assert found, said
         return found
+
+    def start_costs(self) -> int:
+        """Instructions from power-on to the first answer."""
+        said = run(self.root, 500_000, "start", metered=True)
+        begun, answered = (next(line for line in said if name in line) for name in ("stub", "at"))
+        return int(answered["spent"] - begun["spent"])
 
     def run(self, what: str, heap_bytes: int, *arguments: str) -> list[dict[str, Any]]:
         """The heap is `heap_bytes` for the firmware; what the stand-in takes comes on top."""

@@ -13,6 +13,7 @@ PIO_BASES = (0x50200000, 0x50300000)
 DMA_BASE = 0x50000000
 GPIO_IN = 0xD0000004
 RAM = 0x20000000
+RAM_BYTES = 0x80000
 WATCHDOG = {"RP2040": 0x40058000, "RP2350": 0x400D8000}
 PIN_FUNCTIONS = {"RP2040": 0x40014000, "RP2350": 0x40028000}
 REASON_TIMER = 1
@@ -57,7 +58,7 @@ class Chip:
         self.pull_up = 0
         self.driven_mask = 0
         self.driven_level = 0
-        self.memory = {}
+        self.memory = memoryview(bytearray(RAM_BYTES))
         self.memory_end = RAM + 0x100
         self.pads = 0
         self.synced = [0, 0]
@@ -286,11 +287,16 @@ class Chip:
         self.memory_end = at + size
         return at
 
+    def bytes_at(self, address, size):
+        """The memory itself, as `uctypes.bytearray_at` gives it."""
+        return self.memory[address - RAM : address - RAM + size]
+
     def peek(self, address):
-        return self.memory.get(address, 0)
+        return int.from_bytes(bytes(self.memory[address - RAM : address - RAM + 4]), "little")
 
     def poke(self, address, word):
-        self.memory[address] = word & 0xFFFFFFFF
+        at = address - RAM
+        self.memory[at : at + 4] = (word & 0xFFFFFFFF).to_bytes(4, "little")
 
     def spend(self):
         # Whole periods of the counting loops, which cost next to nothing to leap over.

@@ -83,8 +83,10 @@ def make_modules(chip, peer, files):
     return {
         "machine": machine,
         "rp2": _rp2(chip, machine.Pin),
-        "uctypes": Namespace(addressof=_addressof(chip)),
-        "micropython": Namespace(kbd_intr=lambda key: setattr(peer, "interrupt_key", key)),
+        "uctypes": Namespace(addressof=_addressof(chip), bytearray_at=chip.bytes_at),
+        "micropython": Namespace(
+            const=lambda value: value, kbd_intr=lambda key: setattr(peer, "interrupt_key", key)
+        ),
         "time": _time(chip),
         "select": _select(chip, peer),
         "sys": _sys(chip, peer),
