@@ -15,22 +15,15 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage, sparse
 
-from coincide.scans.alignment import Alignment, Floats
-from coincide.scans.coarse import block_mean
+from coincide.scans.alignment import Floats
 from coincide.scans.file import Scan
-from coincide.scans.gate import gate
-from coincide.scans.orientation import (
-    Field,
-    Reals,
-    correlate,
-    gradient_floor,
-    orientation,
-    peaks,
-    without_drift,
-)
+from coincide.scans.fields import Fields, Mask, fields
+from coincide.scans.orientation import Reals, correlate, peaks
 from coincide.scans.refine import Displaced, refine
+from coincide.scans.outlines import WORKING_PIXELS as WORKING_OUTLINES
+from coincide.scans.outlines import Outlines, outlines
+from coincide.scans.region import Region, joined, known
 from coincide.scans.register import Registration
-from coincide.scans.tiles import sample
 from coincide.scans.workers import spread
 
 CELL_PX = 16
@@ -38,45 +31,13 @@ REACH_PX = 24
 LEAST_MOVE_PX = 1.5
 LEAST_REGION_PX = 3 * CELL_PX
 WORKING_PIXELS = 8_000_000
-_DRIFT_PX = 12.0
 _CHANCE = 6.5  # robust deviations above the surface that a shift must reach
 _LEAST_SCORE = 0.36  # things that moved agree by 0.43 to 0.95; what grain makes up, by 0.31 at most
 _MOST_U_PX = 0.6
 _BETTER = 3.0  # of those, above no shift
 _AGREE_PX = 1.2
-_RIM_PX = 6
-_GATE_RIM_PX = 8
 
 Advance = Callable[[str], None]
-Mask = npt.NDArray[np.bool_]
-
-
-@dataclass(frozen=True, slots=True)
-class Region:
-    """Something that moved. Pixels of A, x right, y down, as A shows the scene.
-
-    by_px: where B shows it less where A does, after registration. u_px: standard uncertainty of each
-    component, registration included. cells (n, 2): corner (x, y) of every cell of `cell_px` a side that
-    belongs to it. clear: deviations
-    above chance. score: agreement at by_px, 0 to 1. confidence: 0 to 1, how far no shift at all is ruled out
-    by the same measure.
-    """
-
-    centre_px: tuple[float, float]
-    box_px: tuple[float, float, float, float]
-    area_px: float
-    by_px: tuple[float, float]
-    u_px: tuple[float, float]
-    cells: Floats
-    cell_px: float
-    clear: float
-    score: float
-    confidence: float
-
-    @property
-    def length_px(self) -> float:
-        """Length of the displacement."""
-        return math.hypot(*self.by_px)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +45,8 @@ class Motion:
     """Regions, largest displacement first, and what could have been seen.
 
     judged: share of the frame with texture enough to tell; told (rows, columns): where, in cells of `cell_px` a
-    side from A's upper left; elsewhere nothing was looked into. least_region_px, least_move_px, most_move_px:
+    side from A's upper left; elsewhere only outlines were followed. contours: how many edges were long enough for that;
+    least_outline_px: how long that is (NaN where none were looked for). least_region_px, least_move_px, most_move_px:
     the smallest thing looked for and the displacements it was looked for at, pixels of A.
     """
 
@@ -92,6 +54,8 @@ class Motion:
     judged: float
     told: Mask
     cell_px: float
+    contours: int
+    least_outline_px: float
     least_region_px: float
     least_move_px: float
     most_move_px: float
@@ -102,7 +66,7 @@ def motion(a: Scan, b: Scan, registration: Registration, advance: Advance = lamb
     pixels = a.grey.shape[0] * a.grey.shape[1]
     finest = max(registration.factor, math.ceil(math.sqrt(pixels / WORKING_PIXELS)))
     regions: list[Region] = []
-    judged = 0.0
+    outlined: Outlines | None = None
     most = 0.0
     told, cell_px = np.zeros((1, 1), np.bool_), float(max(a.grey.shape))
     for step in (1, 2, 4):
@@ -110,96 +74,28 @@ def motion(a: Scan, b: Scan, registration: Registration, advance: Advance = lamb
         if min(a.grey.shape) / factor < 6 * CELL_PX:
             break
         advance(f"looking for what moved, up to {REACH_PX * factor} pixels")
-        fields = _fields(a.grey, b.grey, registration.alignment, factor)
-        found, seen = _regions_at(a, b, registration, fields, factor)
-        regions += [region for region in found if not _known(region, regions)]
-        judged = max(judged, float(seen.mean()))
+        both = fields(a.grey, b.grey, registration.alignment, factor)
+        found, seen = _regions_at(a, b, registration, both, factor)
+        if both.grey.size <= WORKING_OUTLINES and outlined is None:
+            outlined = outlines(both, registration.trust)
+        regions += [region for region in found if not known(region, regions)]
         if step == 1:
             told, cell_px = seen, float(CELL_PX * factor)
         most = REACH_PX * factor
+    if outlined is not None:
+        regions = joined(regions, outlined.regions)
     regions.sort(key=lambda region: -region.length_px)
     return Motion(
-        tuple(regions), judged, told, cell_px, LEAST_REGION_PX * finest, LEAST_MOVE_PX * finest, most
+        regions=tuple(regions),
+        judged=float(told.mean()),
+        told=told,
+        cell_px=cell_px,
+        contours=0 if outlined is None else outlined.followed,
+        least_outline_px=math.nan if outlined is None else outlined.least_px,
+        least_region_px=LEAST_REGION_PX * finest,
+        least_move_px=LEAST_MOVE_PX * finest,
+        most_move_px=most,
     )
-
-
-@dataclass(frozen=True, slots=True)
-class _Fields:
-    a: Field
-    b: Field
-    seen: Mask
-
-
-def _fields(a: Reals, b: Reals, alignment: Alignment, factor: int) -> _Fields:
-    """Orientation of A and of B laid on A, both reduced by `factor`; `seen` where B has something to show."""
-    factor_b = max(1, round(factor * alignment.at(np.array([a.shape[1] / 2, a.shape[0] / 2])).scale))
-    small_a, small_b = block_mean(a, factor), block_mean(b, factor_b)
-    laid, seen = laid_on(small_b, alignment.reduced(factor, factor_b), (small_a.shape[0], small_a.shape[1]))
-    shown = laid[seen.any(axis=1)][:, seen.any(axis=0)]
-    field_a, field_b = spread(
-        lambda pair: orientation(pair[0], _floor_of(pair[1])), ((small_a, small_a), (laid, shown))
-    )
-    unseen = ndimage.binary_dilation(~seen, iterations=_RIM_PX)
-    unseen |= _bordered(a, b, alignment, factor, (small_a.shape[0], small_a.shape[1]))
-    unseen[:_RIM_PX] = unseen[-_RIM_PX:] = True
-    unseen[:, :_RIM_PX] = unseen[:, -_RIM_PX:] = True
-    for field in (field_a, field_b):
-        field[unseen] = 0
-    field_a, field_b = spread(lambda field: without_drift(field, _DRIFT_PX), (field_a, field_b))
-    for field in (field_a, field_b):
-        field[unseen] = 0
-    return _Fields(field_a, field_b, ~unseen)
-
-
-def _bordered(a: Reals, b: Reals, alignment: Alignment, factor: int, shape: tuple[int, int]) -> Mask:
-    """Where either scan shows the film frame's own border, and a rim about it, in A reduced by `factor`."""
-    out = np.zeros(shape, np.bool_)
-    border_a, by_a = gate(a)
-    if border_a.any():
-        rows, columns = (
-            np.minimum(((np.arange(side) + 0.5) * factor / by_a).astype(int), border_a.shape[axis] - 1)
-            for axis, side in enumerate(shape)
-        )
-        out |= border_a[np.ix_(rows, columns)]
-    border_b, by_b = gate(b)
-    if border_b.any():
-        shown = border_b.astype(np.float32)
-        laid, seen = laid_on(shown, alignment.reduced(factor, by_b), shape)
-        out |= seen & (laid > 0.1)
-    return np.asarray(ndimage.binary_dilation(out, iterations=_GATE_RIM_PX), np.bool_) if out.any() else out
-
-
-def _floor_of(image: Reals) -> float:
-    """From bands all over the image, so that a large one costs no more."""
-    bands = max(1, image.shape[0] // 128)
-    every = max(1, image.size // 3_000_000)
-    kept = [image[k * 128 : (k + 1) * 128] for k in range(0, bands, every)]
-    return gradient_floor(np.concatenate(kept))
-
-
-def laid_on(b: Reals, alignment: Alignment, shape: tuple[int, int]) -> tuple[Reals, Mask]:
-    """B as A would see it, (rows, columns) = `shape`, and where B reaches. Done in strips to bound memory."""
-    out = np.zeros(shape, np.float32)
-    seen = np.zeros(shape, np.bool_)
-    columns = np.arange(shape[1], dtype=np.float64)
-    strip = max(1, 500_000 // shape[1])
-
-    def lay(top: int) -> None:
-        rows = np.arange(top, min(top + strip, shape[0]), dtype=np.float64)
-        points = alignment.to_b(np.stack(np.meshgrid(columns, rows), axis=-1))
-        inside = (
-            (points[..., 0] >= 0)
-            & (points[..., 0] <= b.shape[1] - 1)
-            & (points[..., 1] >= 0)
-            & (points[..., 1] <= b.shape[0] - 1)
-        )
-        if inside.any():
-            np.clip(points, 0, [b.shape[1] - 1, b.shape[0] - 1], out=points)
-            out[top : top + len(rows)] = sample(b, points)
-            seen[top : top + len(rows)] = inside
-
-    spread(lay, range(0, shape[0], strip))
-    return out, seen
 
 
 # -- cells and windows -----------------------------------------------------------------------------
@@ -214,7 +110,7 @@ class _Cells:
     energy_b: Reals
 
 
-def _cells(fields: _Fields) -> _Cells:
+def _cells(fields: Fields) -> _Cells:
     rows, columns = fields.a.shape[0] // CELL_PX, fields.a.shape[1] // CELL_PX
     span = 2 * REACH_PX + 1
     agreement = np.empty((rows, columns, span, span), np.float32)
@@ -245,7 +141,7 @@ def _pooled(values: npt.NDArray[np.floating]) -> Reals:
 
 
 def _regions_at(
-    a: Scan, b: Scan, registration: Registration, fields: _Fields, factor: int
+    a: Scan, b: Scan, registration: Registration, fields: Fields, factor: int
 ) -> tuple[list[Region], Mask]:
     cells = _cells(fields)
     shape = cells.energy_a.shape
@@ -359,17 +255,3 @@ def _described(
     )
 
 
-def _known(region: Region, others: list[Region]) -> bool:
-    """Half of it or more lies in a region that a finer level has found."""
-    centres = region.cells + region.cell_px / 2
-    covered = np.zeros(len(centres), np.bool_)
-    for other in others:
-        grow = other.cell_px
-        x0, y0, x1, y1 = other.box_px
-        covered |= (
-            (centres[:, 0] > x0 - grow)
-            & (centres[:, 0] < x1 + grow)
-            & (centres[:, 1] > y0 - grow)
-            & (centres[:, 1] < y1 + grow)
-        )
-    return bool(covered.mean() > 0.4)

@@ -20,8 +20,9 @@ from coincide.report.plots.palette import RC
 from coincide.report.plots.series import figure_bytes
 from coincide.scans.alignment import Alignment
 from coincide.scans.coarse import block_mean
-from coincide.scans.motion import Region, laid_on
+from coincide.scans.fields import laid_on
 from coincide.scans.pair import Compared
+from coincide.scans.region import Region
 from coincide.scans.trust import COVER
 
 if TYPE_CHECKING:
