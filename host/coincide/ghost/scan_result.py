@@ -18,13 +18,14 @@ REGIONS_MOST = 100_000
 
 _Pixels = Annotated[float, Field(ge=-1e6, le=1e6)]
 _Apart = Annotated[float, Field(ge=0, le=1e6)]
+_One = Annotated[float, Field(ge=-1.001, le=1.001)]
 _Side = Annotated[int, Field(ge=1, le=1_000_000)]
 
 
 @dataclass(frozen=True, slots=True)
 class Region:
     """One region of a pair of scans. pitch_um: of A, None where it is not known; size_px: of A's frame; laid: how B
-    lies on A. centre_px, by_px, u_px as in `scans.motion.Region`."""
+    lies on A. centre_px, by_px, u_px, across as in `scans.region.Region`."""
 
     number: int
     centre_px: tuple[float, float]
@@ -33,6 +34,7 @@ class Region:
     pitch_um: float | None
     size_px: tuple[float, float]
     laid: Laid
+    across: tuple[float, float] | None = None
 
 
 class _Part(BaseModel):
@@ -44,6 +46,7 @@ class _Moved(_Part):
     centre_px: tuple[_Pixels, _Pixels]
     by_px: tuple[_Pixels, _Pixels]
     u_px: tuple[_Apart, _Apart]
+    across: tuple[_One, _One] | None = None
 
 
 class _Frame(_Part):
@@ -77,7 +80,14 @@ def regions_of(path: Path) -> dict[int, Region]:
     laid = Laid(found.registration.mirrored, found.registration.turn_deg)
     return {
         one.number: Region(
-            one.number, one.centre_px, one.by_px, one.u_px, found.a.pitch_um, found.a.size_px, laid
+            one.number,
+            one.centre_px,
+            one.by_px,
+            one.u_px,
+            found.a.pitch_um,
+            found.a.size_px,
+            laid,
+            one.across,
         )
         for one in found.regions
     }

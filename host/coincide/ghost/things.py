@@ -28,6 +28,9 @@ WAYS = {**_LEVEL, **_STEEP, **_SLANT}
 _RADIAL = {"towards": 1.0, "away": -1.0}
 # Without scans, a person measuring through a loupe: to about a tenth of the customary circle of confusion.
 BY_HAND_U_M = 3e-6
+Pair = tuple[float, float]
+
+_LEAST_SLANT = 0.3  # part of the way that lies across the edge: below it a small error is made large
 _PIXELS = re.compile(r"([-+]?\d+(?:\.\d*)?)\s*(?:px|pixels?)")
 
 
@@ -118,7 +121,9 @@ def thing_in_region(
     place = ((region.centre_px[0] + 0.5) / width, (region.centre_px[1] + 0.5) / height)
     way = _way(said.way, place, width, height)
     along_px, across_px = math.hypot(right, down), 0.0
-    if way is not None:
+    if region.across is not None:
+        along_px, u_px = _along(number, (right, down), u_px, region.across, way)
+    elif way is not None:
         along_px, across_px = right * way[0] + down * way[1], down * way[0] - right * way[1]
     return Thing(
         name=f"region {number}",
@@ -131,6 +136,17 @@ def thing_in_region(
         place=place_in_scene(rig, held_of(rig, region.laid, held), place),
         aside_m=across_px * pitch_m,
     )
+
+
+def _along(number: str, by_px: Pair, u_px: float, across: Pair, way: Pair | None) -> tuple[float, float]:
+    """How far along its way a straight edge went, of which only the part across itself is seen, and with what `u`."""
+    slant = 0.0 if way is None else way[0] * across[0] + way[1] * across[1]
+    if abs(slant) < _LEAST_SLANT:
+        raise BadInput(
+            f"Region {number} is a straight edge: how far it went is seen across it only. Say which way it moved, as "
+            "in '15 km/h right'; along itself nothing can be told."
+        )
+    return (by_px[0] * across[0] + by_px[1] * across[1]) / slant, u_px / abs(slant)
 
 
 def _way(way: str, place: tuple[float, float], width: float, height: float) -> tuple[float, float] | None:

@@ -1,4 +1,4 @@
-"""Both scans as edge orientation on one grid, for what moved to be looked for: B laid on A, rims and borders left out."""
+"""Both scans as edge orientation on one grid: B laid on A, rims and borders left out."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Read a scan: TIFF (8 or 16 bit, any lossless compression), PNG or JPEG; colour or grey.
+"""Read a scan: TIFF (8 or 16 bit, any lossless compression), PNG or JPEG; colour, CMYK or grey; raw files by `raw`.
 
 Sizes are read from the file's header and bounded before any pixel is allocated. What cannot be read is
 refused with a sentence that names the file.
@@ -19,14 +19,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from coincide.errors import BadInput
 from coincide.inputs import refuse_unless_ordinary
 from coincide.scans import png
-
-Pixels = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
-Grey = npt.NDArray[np.float32]
+from coincide.scans.levels import Grey, Pixels, rgb_of_cmyk, to_grey
+from coincide.scans.raw import is_raw, read_raw
 
 MOST_PIXELS = 160_000_000
 LEAST_SIDE_PX = 64
@@ -35,8 +33,7 @@ MOST_SAMPLES = 8  # a pixel: three colours, infrared, and what an editor adds
 # Editors and cameras write 72, 96, 180, 240 or 300 without having measured anything; no film scanner is set there.
 LEAST_CREDIBLE_DPI = 301.0
 
-_LUMA = np.array([0.299, 0.587, 0.114], np.float32)  # ITU-R BT.601
-_STRIP_ROWS = 256
+_SEPARATED = 5  # TIFF 6.0, PhotometricInterpretation: CMYK
 _BROKEN = (
     OSError,
     EOFError,
@@ -85,7 +82,7 @@ def read_scan(path: Path, dpi: float | None = None) -> Scan:
     Raises BadInput when the file is no image of a kind we read, is cut short, too large or too small.
     """
     pixels, info = read_pixels(path)
-    return Scan(path.name, _to_grey(pixels), dpi if dpi is not None else info.dpi)
+    return Scan(path.name, to_grey(pixels), dpi if dpi is not None else info.dpi)
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,10 +172,23 @@ def _credible(dpi: float | None) -> float | None:
 # -- TIFF ------------------------------------------------------------------------------------------
 
 
-def _largest_page(tiff: Any) -> Any:
+def _page(path: Path, tiff: Any) -> Any:
     """The biggest of the first images in the file: scanners put a preview beside it. A chain of images may be bent
-    back on itself and never end."""
-    return max(islice(tiff.pages, MOST_IMAGES), key=lambda page: page.imagewidth * page.imagelength)
+    back on itself and never end.
+
+    Of several as large, the one in colour: some scanners lay the infrared channel for dust behind it. Else it is asked.
+    """
+    pages = list(islice(tiff.pages, MOST_IMAGES))
+    largest = max(page.imagewidth * page.imagelength for page in pages)
+    alike = [page for page in pages if page.imagewidth * page.imagelength == largest]
+    colour = [page for page in alike if int(page.photometric) not in (0, 1)]
+    if len(alike) > 1 and len(colour) != 1:
+        numbers = ", ".join(str(pages.index(page) + 1) for page in alike[:8])
+        raise BadInput(
+            f"{path}: holds {len(alike)} images of one size (pages {numbers}); which is the scan cannot be told. Save "
+            "the one that is meant as a file of its own."
+        )
+    return colour[0] if len(alike) > 1 else alike[0]
 
 
 def _tiff_page_info(path: Path, page: Any) -> ScanInfo:
@@ -195,7 +205,7 @@ def _tiff_page_info(path: Path, page: Any) -> ScanInfo:
     if bits not in (8, 16) or page.dtype is None or page.dtype.kind != "u":
         raise BadInput(f"{path}: holds {bits}-bit samples of kind {page.dtype}; give 8 or 16 bit integers.")
     photometric = int(page.photometric)
-    if photometric not in (0, 1, 2, 6):
+    if photometric not in (0, 1, 2, _SEPARATED, 6) or not _has_its_colours(page, photometric):
         raise BadInput(
             f"{path}: its colours are stored as {page.photometric.name}; export it as RGB or grey."
         )
@@ -207,16 +217,25 @@ def _tiff_page_info(path: Path, page: Any) -> ScanInfo:
         if bottom:
             dpi = top / bottom * (2.54 if unit == 3 else 1.0) if unit in (2, 3) else None
     turn = int(tags["Orientation"].value) if "Orientation" in tags else 1
-    channels = 3 if photometric in (2, 6) else 1
+    channels = 3 if photometric in (2, _SEPARATED, 6) else 1
     width, height = int(page.imagewidth), int(page.imagelength)
     return ScanInfo(path, width, height, bits, channels, _credible(dpi), turn)
+
+
+def _has_its_colours(page: Any, photometric: int) -> bool:
+    inks = int(page.tags["InkSet"].value) if "InkSet" in page.tags else 1
+    least = {2: 3, 6: 3, _SEPARATED: 4}.get(photometric, 1)
+    return int(page.samplesperpixel) >= least and (photometric != _SEPARATED or inks == 1)
 
 
 def _read_tiff(path: Path, extra: bool) -> tuple[Pixels, ScanInfo]:
     import tifffile
 
     with tifffile.TiffFile(path) as tiff:
-        page = _largest_page(tiff)
+        if is_raw(tiff.pages[0]):
+            linear = read_raw(path, _bounded)
+            return linear, ScanInfo(path, linear.shape[1], linear.shape[0], 16, 3, None, 1)
+        page = _page(path, tiff)
         info = _tiff_page_info(path, page)
         ends = [at + count for at, count in zip(page.dataoffsets, page.databytecounts, strict=True)]
         if not ends or max(ends) > path.stat().st_size or min(page.databytecounts) == 0:
@@ -225,6 +244,8 @@ def _read_tiff(path: Path, extra: bool) -> tuple[Pixels, ScanInfo]:
         separate = pixels.ndim == 3 and int(page.planarconfig) == 2
     if separate:
         pixels = np.moveaxis(pixels, 0, -1)
+    if int(page.photometric) == _SEPARATED:
+        pixels = rgb_of_cmyk(pixels)
     if pixels.ndim == 3 and not extra:
         pixels = pixels[..., :3] if info.channels == 3 else pixels[..., 0]
     if int(page.photometric) == 0:
@@ -236,17 +257,19 @@ def _read_tiff(path: Path, extra: bool) -> tuple[Pixels, ScanInfo]:
 
 
 def _profile(path: Path) -> bytes | None:
-    """The colour profile that the file carries."""
+    """The colour profile that the file carries; not that of inks, since they are given as RGB."""
     import tifffile
 
     with _quiet(), contextlib.suppress(*_BROKEN):
         if _kind(path) == "tiff":
             with tifffile.TiffFile(path) as tiff:
-                tag = _largest_page(tiff).tags.get("InterColorProfile")
-                return bytes(tag.value) if tag is not None else None
+                page = _page(path, tiff)
+                tag = page.tags.get("InterColorProfile")
+                inks = is_raw(tiff.pages[0]) or int(page.photometric) == _SEPARATED
+                return bytes(tag.value) if tag is not None and not inks else None
         with _opened(path) as image:
             profile = image.info.get("icc_profile")
-            return bytes(profile) if profile else None
+            return bytes(profile) if profile and image.mode != "CMYK" else None
     return None
 
 
@@ -318,18 +341,3 @@ def _turned(pixels: Pixels, turn: int) -> Pixels:
     if turn in (3, 4, 7, 8):
         pixels = pixels[::-1]
     return pixels
-
-
-def _to_grey(pixels: np.ndarray[Any, Any]) -> Grey:
-    """Luma in 0..1, strip by strip so that a large scan is never held twice in floating point."""
-    full = float(np.iinfo(pixels.dtype).max)
-    grey = np.empty(pixels.shape[:2], np.float32)
-    weights = _LUMA / np.float32(full)
-    for top in range(0, grey.shape[0], _STRIP_ROWS):
-        strip = pixels[top : top + _STRIP_ROWS]
-        into = grey[top : top + _STRIP_ROWS]
-        if strip.ndim == 3:
-            np.matmul(strip.astype(np.float32), weights, out=into)
-        else:
-            np.multiply(strip, np.float32(1.0 / full), out=into)
-    return grey

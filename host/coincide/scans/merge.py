@@ -17,7 +17,8 @@ import numpy as np
 import numpy.typing as npt
 
 from coincide.errors import BadInput
-from coincide.scans.file import Everything, Pixels, read_all
+from coincide.scans.file import Everything, read_all
+from coincide.scans.levels import Pixels
 from coincide.scans.pair import Compared
 from coincide.scans.resample import Reals, grain_kept, laid_strips
 from coincide.scans.write import NewFile, Written, write_tiff

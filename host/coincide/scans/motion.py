@@ -16,12 +16,12 @@ import numpy.typing as npt
 from scipy import ndimage, sparse
 
 from coincide.scans.alignment import Floats
-from coincide.scans.file import Scan
 from coincide.scans.fields import Fields, Mask, fields
+from coincide.scans.file import Scan
 from coincide.scans.orientation import Reals, correlate, peaks
-from coincide.scans.refine import Displaced, refine
 from coincide.scans.outlines import WORKING_PIXELS as WORKING_OUTLINES
 from coincide.scans.outlines import Outlines, outlines
+from coincide.scans.refine import Displaced, refine
 from coincide.scans.region import Region, joined, known
 from coincide.scans.register import Registration
 from coincide.scans.workers import spread
@@ -253,5 +253,3 @@ def _described(
         score=measured.score,
         confidence=measured.confidence,
     )
-
-

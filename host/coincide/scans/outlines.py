@@ -29,14 +29,18 @@ CELL_PX = 16
 
 _EDGE_SIGMA_PX = 1.5
 _SOBEL = 8.0  # what canny's derivative makes of a slope of one grey level a pixel
-_STRONG, _WEAK = 4.0, 2.0  # gradients over that of grain: an edge begins above the first, goes on above the second
+_STRONG, _WEAK = (
+    4.0,
+    2.0,
+)  # gradients over that of grain: an edge begins above the first, goes on above the second
 _SEGMENT_PX = 10
 _IN_PLACE = 0.4  # agreement in place, over what is there to agree: the edge stood still
 _EXTENT_PX = 12
 _AROUND_PX = 8
 _MOST_AROUND = 0.6  # other edges near by, over the contour's own length: beyond it the ground is not plain
 _MOST_OUTLINES = 120
-_MOST_POINTS = 320
+_MOST_POINTS = 480
+_BAND_PX = 4  # to each side of an edge; the derivative sees it so wide
 _PARTS = 8
 _STRAIGHT = 0.92  # length of the mean orientation over the mean length: one straight edge
 _LEAST_SCORE = 0.5
@@ -133,8 +137,9 @@ def _followed(own: Mask, corner: tuple[int, int], of: Fields, trust: Trust) -> R
     straight = float(mean / (np.abs(contour.of_a).mean() + 1e-9))
     parts, energy = _surfaces(contour, of.b)
     own_energy = float((np.abs(contour.of_a) ** 2).sum())
-    norm = np.sqrt(np.maximum(energy, 0.25 * own_energy) * own_energy)
-    found = _across(contour, parts / norm) if straight > _STRAIGHT else _whole(parts / norm)
+    # The place is told by the agreement alone: over B's own energy it would be as good wherever both only fade.
+    score = parts.sum(axis=0) / np.sqrt(np.maximum(energy, 0.25 * own_energy) * own_energy).astype(np.float32)
+    found = _across(contour, parts, score) if straight > _STRAIGHT else _whole(parts, score)
     if found is None:
         return None
     itself = _surfaces(contour, of.a)[0].sum(axis=0)
@@ -165,8 +170,11 @@ def _followed(own: Mask, corner: tuple[int, int], of: Fields, trust: Trust) -> R
 
 
 def _contour(own: Mask, corner: tuple[int, int], a: Field) -> _Contour:
-    """Points within a pixel and a half of the contour, in parts of equal length along its longer way."""
-    rows, columns = np.nonzero(ndimage.binary_dilation(own))
+    """Points about the contour, in parts of equal length along its longer way.
+
+    As wide as an edge is seen as one: of a narrower band any place within B's would be as good.
+    """
+    rows, columns = np.nonzero(ndimage.binary_dilation(own, iterations=_BAND_PX))
     points = np.stack([columns + corner[0], rows + corner[1]], axis=1)
     inside = (points < [a.shape[1], a.shape[0]]).all(axis=1)
     points = points[inside]
@@ -209,14 +217,14 @@ class _Found:
     across: tuple[float, float] | None
 
 
-def _whole(parts: Reals) -> _Found | None:
+def _whole(parts: Reals, scores: Reals) -> _Found | None:
     """Both ways: one peak clear of the rest, and the parts left out one by one agree on it."""
     total = parts.sum(axis=0)
     leave = np.stack([total, *(total - part for part in parts)])
     found = peaks(leave.astype(np.float32))
     middle = REACH_PX
-    still = float(total[middle - 1 : middle + 2, middle - 1 : middle + 2].max())
-    score, by = float(found.score[0]), found.shift_px[0]
+    still = float(scores[middle - 1 : middle + 2, middle - 1 : middle + 2].max())
+    score, by = float(scores.ravel()[total.argmax()]), found.shift_px[0]
     if not found.inside.all() or score < _LEAST_SCORE or score - still < _LEAST_GAIN:
         return None
     if found.rival[0] > _MOST_RIVAL or np.linalg.norm(by) < LEAST_MOVE_PX:
@@ -227,7 +235,7 @@ def _whole(parts: Reals) -> _Found | None:
     return _Found(by, u, score, float(found.clear[0]), _confidence(parts, by), None)
 
 
-def _across(contour: _Contour, parts: Reals) -> _Found | None:
+def _across(contour: _Contour, parts: Reals, scores: Reals) -> _Found | None:
     """Across a straight edge only."""
     double = np.angle(contour.of_a.mean())
     normal = np.array([math.cos(double / 2), math.sin(double / 2)])
@@ -237,10 +245,10 @@ def _across(contour: _Contour, parts: Reals) -> _Found | None:
     total = profiles.sum(axis=0)
     tops = np.array([_top(one) for one in (total, *(total - part for part in profiles))])
     middle = len(far) // 2
-    still = float(total[middle - 1 : middle + 2].max())
-    score = float(total.max())
+    along = ndimage.map_coordinates(scores, where, order=1)
+    still, score = float(along[middle - 1 : middle + 2].max()), float(along[total.argmax()])
     away = np.abs(far - far[total.argmax()]) > 3
-    rival = float(total[away].max()) / max(score, 1e-6)
+    rival = float(total[away].max()) / max(float(total.max()), 1e-6)
     if not np.isfinite(tops).all() or score < _LEAST_SCORE or score - still < _LEAST_GAIN:
         return None
     if rival > _MOST_RIVAL or abs(tops[0] + far[0]) < LEAST_MOVE_PX:
@@ -249,11 +257,11 @@ def _across(contour: _Contour, parts: Reals) -> _Found | None:
     if u > _MOST_U_PX:
         return None
     by = (tops[0] + far[0]) * normal
-    # Along the edge it may have gone any way the search reaches.
-    spread = np.sqrt((u * normal) ** 2 + (REACH_PX * normal[::-1]) ** 2)
     deviation = 1.4826 * float(np.median(np.abs(total - np.median(total)))) + 1e-6
-    clear = (score - float(np.median(total))) / deviation
-    return _Found(by, spread, score, clear, _confidence(parts, by), (float(normal[0]), float(normal[1])))
+    clear = (float(total.max()) - float(np.median(total))) / deviation
+    return _Found(
+        by, np.array([u, u]), score, clear, _confidence(parts, by), (float(normal[0]), float(normal[1]))
+    )
 
 
 def _top(profile: Reals) -> float:

@@ -18,7 +18,7 @@ class Region:
     component, registration included. cells (n, 2): corner (x, y) of every cell of `cell_px` a side that
     belongs to it. clear: deviations above chance. score: agreement at by_px, 0 to 1. confidence: 0 to 1, how far no
     shift at all is ruled out by the same measure. across: None, or the unit vector across a straight edge, where only
-    that part of the displacement can be told (the aperture problem); `by_px` then lies along it.
+    that part of the displacement can be told (the aperture problem); `by_px` then lies along it, `u_px` is of it.
     """
 
     centre_px: tuple[float, float]

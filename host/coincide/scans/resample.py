@@ -15,7 +15,7 @@ import numpy.typing as npt
 from scipy import ndimage
 
 from coincide.scans.alignment import Alignment, Floats
-from coincide.scans.file import Pixels
+from coincide.scans.levels import Pixels
 
 Reals = npt.NDArray[np.float32]
 Mask = npt.NDArray[np.bool_]

@@ -13,7 +13,8 @@ from typing import Any
 
 import numpy as np
 
-from coincide.scans.file import Pixels, read_all
+from coincide.scans.file import read_all
+from coincide.scans.levels import Pixels
 from coincide.scans.pair import Compared
 from coincide.scans.resample import grain_kept, laid_strips
 

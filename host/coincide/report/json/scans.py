@@ -59,6 +59,8 @@ def scans_json(found: Compared, made: Made, mount: MountError | None = None) -> 
             "least_move_px": found.motion.least_move_px,
             "most_move_px": found.motion.most_move_px,
             "judged": found.motion.judged,
+            "contours": found.motion.contours,
+            "least_outline_px": found.motion.least_outline_px,
         },
         "regions": [
             {
@@ -70,6 +72,7 @@ def scans_json(found: Compared, made: Made, mount: MountError | None = None) -> 
                 "u_px": region.u_px,
                 "clear": region.clear,
                 "confidence": region.confidence,
+                "across": region.across,
             }
             for number, region in enumerate(found.motion.regions, 1)
         ],

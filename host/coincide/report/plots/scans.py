@@ -132,7 +132,7 @@ def _moved(found: Compared) -> Figure:
     a, _, factor = _shown(found)
     regions = found.motion.regions
     title = "What moved, arrows enlarged." if regions else "Nothing is seen to have moved."
-    title += " Hatched: not looked into. Dots: map, 95 %."
+    title += " Hatched: outlines only. Dots: map, 95 %."
     figure, axes = _figure(a.shape, title)
     low, high = np.quantile(a, [0.01, 0.99])
     axes.imshow(0.75 * np.clip((a - low) / max(float(high - low), 1e-6), 0, 1), cmap="gray", vmin=0, vmax=1)

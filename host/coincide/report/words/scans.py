@@ -98,11 +98,20 @@ def _looked_for(found: Compared, moved: bool) -> list[str]:
         else f"Nothing is seen to have moved where there is texture. Looked for: {what}."
     ]
     if one.judged < _PLAIN_BELOW:
-        lines.append(
-            f"Plain areas, {percent(1 - one.judged)} of the frame, were not looked into: a bird, a boat or a post "
-            "against them may have moved unseen. --pictures shows where."
-        )
+        lines.append(_plain(found))
     return lines
+
+
+def _plain(found: Compared) -> str:
+    """What was done where there is no texture."""
+    one = found.motion
+    where = f"Plain areas, {percent(1 - one.judged)} of the frame (hatched in --pictures)"
+    if not one.contours:
+        return f"{where}, were not looked into: a thing against them may have moved unseen."
+    return (
+        f"{where}, were searched only for sharp outlines of {one.least_outline_px:.0f} px and more, as of a bird, a "
+        "boat or a post; what is smaller or soft against them may have moved unseen."
+    )
 
 
 def _thin(found: Compared) -> str:
@@ -128,7 +137,7 @@ def _region_row(number: int, region: Region, pitch_um: float | None) -> list[str
         f"{region.length_px:.2f}",
         f"{COVER * max(region.u_px):.2f}",
         "-" if pitch_um is None else f"{region.length_px * pitch_um:.1f}",
-        f"{region.confidence * 100:.0f}",
+        f"{region.confidence * 100:.0f}" + ("" if region.across is None else ", across its edge only"),
     ]
 
 
