@@ -10,7 +10,7 @@ from scipy import ndimage
 
 from coincide.scans.alignment import Alignment
 from coincide.scans.coarse import block_mean
-from coincide.scans.gate import gate
+from coincide.scans.gate import Gate, gate
 from coincide.scans.orientation import Field, Reals, gradient_floor, orientation, without_drift
 from coincide.scans.tiles import sample
 from coincide.scans.workers import spread
@@ -34,8 +34,10 @@ class Fields:
     seen: Mask
 
 
-def fields(a: Reals, b: Reals, alignment: Alignment, factor: int) -> Fields:
-    """`a` and `b` (h, w) under `alignment`, reduced by `factor`."""
+def fields(
+    a: Reals, b: Reals, alignment: Alignment, factor: int, gates: tuple[Gate, Gate] | None = None
+) -> Fields:
+    """`a` and `b` (h, w) under `alignment`, reduced by `factor`; the film gates, where they were found already."""
     factor_b = max(1, round(factor * alignment.at(np.array([a.shape[1] / 2, a.shape[0] / 2])).scale))
     small_a, small_b = block_mean(a, factor), block_mean(b, factor_b)
     laid, seen = laid_on(small_b, alignment.reduced(factor, factor_b), (small_a.shape[0], small_a.shape[1]))
@@ -44,7 +46,7 @@ def fields(a: Reals, b: Reals, alignment: Alignment, factor: int) -> Fields:
         lambda pair: orientation(pair[0], _floor_of(pair[1])), ((small_a, small_a), (laid, shown))
     )
     unseen = ndimage.binary_dilation(~seen, iterations=_RIM_PX)
-    unseen |= _bordered(a, b, alignment, factor, (small_a.shape[0], small_a.shape[1]))
+    unseen |= _bordered(gates or (gate(a), gate(b)), alignment, factor, (small_a.shape[0], small_a.shape[1]))
     unseen[:_RIM_PX] = unseen[-_RIM_PX:] = True
     unseen[:, :_RIM_PX] = unseen[:, -_RIM_PX:] = True
     for field in (field_a, field_b):
@@ -55,22 +57,17 @@ def fields(a: Reals, b: Reals, alignment: Alignment, factor: int) -> Fields:
     return Fields(factor, small_a, field_a, field_b, ~unseen)
 
 
-def _bordered(a: Reals, b: Reals, alignment: Alignment, factor: int, shape: tuple[int, int]) -> Mask:
+def _bordered(gates: tuple[Gate, Gate], alignment: Alignment, factor: int, shape: tuple[int, int]) -> Mask:
     """Where either scan shows the film frame's own border, and a rim about it, in A reduced by `factor`."""
     out = np.zeros(shape, np.bool_)
-    border_a, by_a = gate(a)
-    if border_a.any():
-        rows, columns = (
-            np.minimum(((np.arange(side) + 0.5) * factor / by_a).astype(int), border_a.shape[axis] - 1)
-            for axis, side in enumerate(shape)
-        )
-        out |= border_a[np.ix_(rows, columns)]
-    border_b, by_b = gate(b)
-    if border_b.any():
-        shown = border_b.astype(np.float32)
-        laid, seen = laid_on(shown, alignment.reduced(factor, by_b), shape)
-        out |= seen & (laid > 0.1)
-    return np.asarray(ndimage.binary_dilation(out, iterations=_GATE_RIM_PX), np.bool_) if out.any() else out
+    if not any(one.lines for one in gates):
+        return out
+    rows, columns = np.indices(shape)
+    places = (np.stack([columns, rows], axis=-1).astype(np.float64) + 0.5) * factor - 0.5
+    out |= ~gates[0].inside(places)
+    if gates[1].lines:
+        out |= ~gates[1].inside(alignment.to_b(places))
+    return np.asarray(ndimage.binary_dilation(out, iterations=_GATE_RIM_PX), np.bool_)
 
 
 def _floor_of(image: Reals) -> float:

@@ -27,6 +27,7 @@ WORKING_PIXELS = 2_000_000
 _EDGE_SIGMA_PX = 1.5
 _STRONGEST = (0.7, 0.9)  # of the gradients: an edge goes on above the first, begins above the second
 _NEAREST = 4
+_GATE_RIM_PX = 3  # of the copy the gate was found in
 _AGREE_PX = 1.0
 
 
@@ -75,6 +76,7 @@ def fringes(compared: Compared) -> Fringes:
     there = compared.registration.alignment.to_b(places)
     last = np.array(compared.registration.frame_b_px) - 1
     shown = ((there >= 0) & (there <= last)).all(axis=1)
+    shown &= _within_gates(compared, places, there)
     places, normal = places[shown], normal[shown]
     by, cause = _displaced(compared, places)
     width = np.abs((by * normal).sum(axis=1))
@@ -85,6 +87,13 @@ def fringes(compared: Compared) -> Fringes:
         half, wide = np.quantile(these, [0.5, 0.95]) if len(these) else (0.0, 0.0)
         told.append(Fringe(name, len(these) / total, float(half), float(wide)))
     return Fringes(places, width, cause, tuple(told), compared.registration.uncertainty_px)
+
+
+def _within_gates(compared: Compared, places: Floats, there: Floats) -> npt.NDArray[np.bool_]:
+    """Which places are the scene's, and not the edge of a film gate."""
+    of_a, of_b = compared.gates
+    rim, gauge = _GATE_RIM_PX * of_a.factor, compared.registration.alignment.gauge
+    return of_a.inside(places, rim) & of_b.inside(there, rim * gauge)
 
 
 def _displaced(compared: Compared, places: Floats) -> tuple[Floats, npt.NDArray[np.intp]]:

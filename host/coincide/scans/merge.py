@@ -24,7 +24,7 @@ from coincide.scans.resample import Reals, grain_kept, laid_strips
 from coincide.scans.write import NewFile, Written, write_tiff
 
 Source = Literal["infrared", "red", "green", "blue", "luma"]
-Border = Literal["crop", "transparent"]
+Border = Literal["crop", "gate", "transparent"]
 Body = Literal["a", "b"]
 
 ASSIGNMENTS: Mapping[str, tuple[Source, Source, Source]] = MappingProxyType(
@@ -86,8 +86,9 @@ def merge(
 ) -> Merged:
     """Write the pair as one 16-bit RGB TIFF in A's frame, with the profile of the colour scan.
 
-    `infrared`: which scan is the infrared one. `border`: what B does not show is cut off, or made transparent by a
-    mask. Raises BadInput where `new_file` does, and for an assignment that needs colours the colour scan has not.
+    `infrared`: which scan is the infrared one. `border`: what B does not show is cut off; with "gate" the film gates
+    too; or it is made transparent by a mask. Raises BadInput where `new_file` does, and for an assignment that needs
+    colours the colour scan has not.
     """
     check_assignment(assignment)
     scans = read_all(paths[0]), read_all(paths[1])
@@ -109,7 +110,8 @@ def merge(
         if infrared == "b":
             tones[rows] = _luma(b)
         _fill(picture[rows], sources, a if infrared == "b" else b)
-        picture[rows, :, 3] = np.where(strip.seen, 65535, 0)
+        shown = strip.seen & _inside_gates(compared, rows) if border == "gate" else strip.seen
+        picture[rows, :, 3] = np.where(shown, 65535, 0)
         advance(0.8 * strip.bottom / height)
     seen = picture[..., 3] > 0
     lost = float(1 - seen.mean())
@@ -119,16 +121,24 @@ def merge(
         if source == "infrared":
             picture[..., channel] = np.where(seen, np.rint(brought * _FULL), 0)
     corner = (0, 0)
-    if border == "crop":
+    if border != "transparent":
         left, top, right, bottom = inside(seen)
         corner, picture = (left, top), picture[top:bottom, left:right, :3]
-    extras = [] if border == "crop" else [2]
+    extras = [2] if border == "transparent" else []
     with new_file(out) as unfinished:
         write_tiff(unfinished, picture, 3, extras, compared.a.dpi, colour.icc)
     advance(1.0)
     grain = grain_kept(alignment, frame_px)
     size = (picture.shape[1], picture.shape[0])
     return Merged(Written(out, lost, grain), assignment, infrared, matching, size, corner)
+
+
+def _inside_gates(compared: Compared, rows: slice) -> npt.NDArray[np.bool_]:
+    """Where rows of A's frame lie within both film gates."""
+    columns = np.arange(compared.registration.frame_a_px[0], dtype=np.float64)
+    places = np.stack(np.meshgrid(columns, np.arange(rows.start, rows.stop, dtype=np.float64)), axis=-1)
+    of_a, of_b = compared.gates
+    return of_a.inside(places) & of_b.inside(compared.registration.alignment.to_b(places))
 
 
 def inside(seen: npt.NDArray[np.bool_]) -> tuple[int, int, int, int]:

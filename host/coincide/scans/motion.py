@@ -18,6 +18,7 @@ from scipy import ndimage, sparse
 from coincide.scans.alignment import Floats
 from coincide.scans.fields import Fields, Mask, fields
 from coincide.scans.file import Scan
+from coincide.scans.gate import Gate, gate
 from coincide.scans.orientation import Reals, correlate, peaks
 from coincide.scans.outlines import WORKING_PIXELS as WORKING_OUTLINES
 from coincide.scans.outlines import Outlines, outlines
@@ -61,8 +62,15 @@ class Motion:
     most_move_px: float
 
 
-def motion(a: Scan, b: Scan, registration: Registration, advance: Advance = lambda _: None) -> Motion:
-    """Find what moved between `a` and `b` under `registration`."""
+def motion(
+    a: Scan,
+    b: Scan,
+    registration: Registration,
+    advance: Advance = lambda _: None,
+    gates: tuple[Gate, Gate] | None = None,
+) -> Motion:
+    """Find what moved between `a` and `b` under `registration`; `gates`: the film gates, where they were found."""
+    gates = gates or (gate(a.grey), gate(b.grey))
     pixels = a.grey.shape[0] * a.grey.shape[1]
     finest = max(registration.factor, math.ceil(math.sqrt(pixels / WORKING_PIXELS)))
     regions: list[Region] = []
@@ -74,7 +82,7 @@ def motion(a: Scan, b: Scan, registration: Registration, advance: Advance = lamb
         if min(a.grey.shape) / factor < 6 * CELL_PX:
             break
         advance(f"looking for what moved, up to {REACH_PX * factor} pixels")
-        both = fields(a.grey, b.grey, registration.alignment, factor)
+        both = fields(a.grey, b.grey, registration.alignment, factor, gates)
         found, seen = _regions_at(a, b, registration, both, factor)
         if both.grey.size <= WORKING_OUTLINES and outlined is None:
             outlined = outlines(both, registration.trust)

@@ -12,6 +12,7 @@ import numpy as np
 from coincide.errors import BadInput
 from coincide.scans.alignment import Floats
 from coincide.scans.file import Scan, read_scan
+from coincide.scans.gate import Gate, gate
 from coincide.scans.motion import Motion, motion
 from coincide.scans.register import Registration, register
 
@@ -20,14 +21,18 @@ STEPS = 6  # calls of `advance` for a pair, about
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """A pair of scans and everything found. bend_px: the most by which the map departs, anywhere in the frame,
-    from plain shift, turn and scale (parallax, or lenses that differ); pixels of A."""
+    """A pair of scans and everything found.
+
+    bend_px: the most by which the map departs, anywhere in the frame, from plain shift, turn and scale (parallax, or
+    lenses that differ); pixels of A. gates: the film gate in each scan, as far as it shows.
+    """
 
     a: Scan
     b: Scan
     registration: Registration
     motion: Motion
     bend_px: float
+    gates: tuple[Gate, Gate]
 
     @property
     def shift_px(self) -> tuple[float, float]:
@@ -59,7 +64,9 @@ def compare_scans(
 ) -> Compared:
     """The same for scans already read."""
     registration = register(a, b, advance, richest)
-    return Compared(a, b, registration, motion(a, b, registration, advance), _bend_px(registration))
+    gates = gate(a.grey), gate(b.grey)
+    moved = motion(a, b, registration, advance, gates)
+    return Compared(a, b, registration, moved, _bend_px(registration), gates)
 
 
 def _bend_px(registration: Registration) -> float:

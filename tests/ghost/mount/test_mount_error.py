@@ -110,6 +110,22 @@ def test_carried_out_the_advice_leaves_less_than_a_pixel_far_away(looks: str, to
     assert not found.scale.told
 
 
+def test_a_careless_crop_does_no_harm_where_the_gate_shows() -> None:
+    """The same pictures with their gates about them, in scans cut otherwise on every side."""
+    looks, top_plate = EVERY_RUN[0]
+    one = world(looks, top_plate)
+    cut = seen(looks, top_plate, set_wrong=True)
+    a = np.pad(cut.a.grey.astype(float), ((34, 8), (6, 30)), constant_values=0.0)
+    b = np.pad(cut.b.grey.astype(float), ((8, 28), (36, 10)), constant_values=0.0)
+    bare, framed = mount_error(cut, one.rig), mount_error(scans(a, b), one.rig)
+    assert framed.gate_shows == (True, True)
+    assert framed.gate_u_m[0] < 1.5 * bare.gate_u_m[0]
+    # 12 pixels of careless crop would be 20 mrad.
+    for way in ("pan_left", "tilt_up", "roll_clockwise"):
+        off = getattr(framed.turn, way).value - getattr(bare.turn, way).value
+        assert abs(off) < 1e-3, way
+
+
 def test_repeated_after_the_turn_it_says_that_nothing_is_left() -> None:
     one = world("up at the glass", "towards the scene")
     found = mount_error(seen("up at the glass", "towards the scene", set_wrong=False), one.rig)

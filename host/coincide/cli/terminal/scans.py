@@ -35,10 +35,10 @@ def merge_options(function: Command) -> Command:
 
     chosen: Callable[..., Any] = click.option(
         "--border",
-        type=click.Choice(["crop", "transparent"]),
+        type=click.Choice(["crop", "gate", "transparent"]),
         default="crop",
         show_default=True,
-        help="With --merged: what B does not show is cut off, or made transparent.",
+        help="With --merged: cut off what B does not show; the film gates too; or make it transparent.",
     )(gathered)
     chosen = click.option(
         "--infrared",

@@ -24,6 +24,7 @@ from coincide.ghost.mount.sides import Sides, sides_of
 from coincide.rig.model import Body, Rig
 from coincide.rig.optics.geometry import body_axes, reflection
 from coincide.rig.optics.tolerance import body_image_distance_m
+from coincide.scans.gate import Gate
 from coincide.scans.pair import Compared
 from coincide.scans.refine import refine
 
@@ -33,6 +34,7 @@ FAR_M = math.inf
 LEAST_PLACES = 16
 FILM_WANDER_M = 0.1e-3  # where film lies in its gate from frame to frame (common practice, no source)
 GAUGE_U = 0.001  # between two scans of one scanner (common practice, no source)
+_GATE_EDGE_PX = 0.5  # of the copy the gate is found in: how well its middle is known
 _PUPIL_PRIOR_M = 0.1  # nobody mounts pupils further apart than that and calls it one rig
 _BLOCKS = 5
 _CELL_PX, _CELLS = 16, 4  # of a near thing: cells of so many pixels, so many across
@@ -89,7 +91,7 @@ class MountError:
     of A (right, down). lost: part of A's frame that B does not show. far_rms_px: what is left of the far places after
     turn and scale, pixels of A. apart_px: the most that anything is seen to lie off the map of what stood still:
     parallax, where it did not move. sides: which way round the scans were taken to be. gate_u_m: how well each
-    picture's middle is known in its scan, metres on film.
+    picture's middle is known in its scan, metres on film; gate_shows: whether by its film gate.
     """
 
     view_right: Quantity
@@ -105,6 +107,7 @@ class MountError:
     apart_px: float
     sides: Sides
     gate_u_m: tuple[float, float]
+    gate_shows: tuple[bool, bool]
     things: int
     distance_m: float
 
@@ -124,6 +127,7 @@ def mount_error(
     sides = sides_of(rig, compared.registration.alignment)
     through = Projection(
         (compared.registration.frame_a_px, compared.registration.frame_b_px),
+        (_middle_px(compared, 0), _middle_px(compared, 1)),
         pitches,
         (_image_m(rig.bodies.a), _image_m(rig.bodies.b)),
         sides,
@@ -219,9 +223,19 @@ def _image_m(body: Body) -> float:
     return body_image_distance_m(body, math.inf)
 
 
-def _gate_u_m(size_px: tuple[int, int], pitch_m: float, body: Body) -> float:
-    """How well the middle of the picture is known in its scan: film in the gate, and a crop or rim of unknown place."""
-    sides = sorted(n * pitch_m for n in size_px)
+def _middle_px(compared: Compared, which: int) -> Floats:
+    """Where the lens axis meets a scan: in the middle of its film gate, where that shows on all sides, else of the scan
+    itself."""
+    gate = compared.gates[which]
+    return (np.array(gate.size_px) - 1) / 2 if gate.middle_px is None else gate.middle_px
+
+
+def _gate_u_m(gate: Gate, pitch_m: float, body: Body) -> float:
+    """How well the middle of the picture is known in its scan: film in the gate, and the gate's edge where it
+    shows, else a crop or rim of unknown place."""
+    if gate.picture_px is not None:
+        return math.hypot(FILM_WANDER_M, _GATE_EDGE_PX * gate.factor * pitch_m)
+    sides = sorted(n * pitch_m for n in gate.size_px)
     frame = sorted((body.frame.width_m, body.frame.height_m))
     spare = max(abs(have - want) / 2 for have, want in zip(sides, frame, strict=True))
     return math.hypot(FILM_WANDER_M, spare / math.sqrt(3))
@@ -264,8 +278,8 @@ def _result(
     registration = compared.registration
     sizes = (registration.frame_a_px, registration.frame_b_px)
     gate_u = tuple(
-        _gate_u_m(size, pitch, body)
-        for size, pitch, body in zip(sizes, through.pitches_m, rig.both, strict=True)
+        _gate_u_m(gate, pitch, body)
+        for gate, pitch, body in zip(compared.gates, through.pitches_m, rig.both, strict=True)
     )
     covariance = fit.covariance.copy()
     for body in rig.both:
@@ -297,6 +311,7 @@ def _result(
         apart_px=max((region.length_px for region in compared.motion.regions), default=0.0),
         sides=through.sides,
         gate_u_m=(gate_u[0], gate_u[1]),
+        gate_shows=(compared.gates[0].middle_px is not None, compared.gates[1].middle_px is not None),
         things=things,
         distance_m=distance_m,
     )

@@ -19,16 +19,18 @@ PARAMETERS = 8
 
 @dataclass(frozen=True, slots=True)
 class Projection:
-    """Sizes in pixels (width, height), pitches and image distances in metres, of A and B each."""
+    """Sizes in pixels (width, height), where the middle of the picture lies in the scan (x, y), pitches and image
+    distances in metres, of A and B each."""
 
     sizes_px: tuple[tuple[int, int], tuple[int, int]]
+    middles_px: tuple[Floats, Floats]
     pitches_m: tuple[float, float]
     image_m: tuple[float, float]
     sides: Sides
 
     def rays(self, a_px: Floats) -> Floats:
         """Pixels of A (n, 2) to directions in the scene (n, 3), one metre deep."""
-        on_film_m = (a_px - _middle(self.sizes_px[0])) @ self.sides.a.T * self.pitches_m[0]
+        on_film_m = (a_px - self.middles_px[0]) @ self.sides.a.T * self.pitches_m[0]
         tangents = on_film_m / self.image_m[0]
         return np.stack([tangents[:, 0], np.ones(len(a_px)), tangents[:, 1]], axis=1)
 
@@ -42,14 +44,8 @@ class Projection:
         tangents = seen[:, [0, 2]] / seen[:, 1:2]
         radius = (tangents**2).sum(axis=1, keepdims=True) / self._corner**2
         on_film_m = tangents * self.image_m[1] * math.exp(parameters[SCALE]) * (1 + parameters[BEND] * radius)
-        return np.asarray(
-            _middle(self.sizes_px[1]) + on_film_m / self.pitches_m[1] @ np.linalg.inv(self.sides.b).T
-        )
+        return np.asarray(self.middles_px[1] + on_film_m / self.pitches_m[1] @ np.linalg.inv(self.sides.b).T)
 
     @property
     def _corner(self) -> float:
         return math.hypot(*self.sizes_px[0]) / 2 * self.pitches_m[0] / self.image_m[0]
-
-
-def _middle(size_px: tuple[int, int]) -> Floats:
-    return (np.array(size_px) - 1) / 2

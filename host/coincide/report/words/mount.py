@@ -22,9 +22,7 @@ def mount_lines(found: MountError, rig: Rig) -> list[str]:
         f"Shift, turn and scale, and the slant of far things, software can take out afterwards. What it cannot: "
         f"{percent(found.lost)} of A's frame that B does not show, parallax of what is near, softness.",
         *_sides(found),
-        f"Taken: the middle of each picture lies within {2e3 * found.gate_u_m[0]:.1f} mm (A) and "
-        f"{2e3 * found.gate_u_m[1]:.1f} mm (B) of the middle of its scan; pan and tilt are known no better than that. "
-        "Crop both scans to the edge of the gate, alike.",
+        _middles(found),
     ]
 
 
@@ -109,6 +107,21 @@ def _pupil(found: MountError) -> list[str]:
     return [
         "How far the entrance pupils are apart is told by near things that stood still: --near 1200 800 '3 m'."
     ]
+
+
+def _middles(found: MountError) -> str:
+    """What was taken for the middle of each picture."""
+    of = [
+        f"of the middle of its {'film gate' if shows else 'scan'} ({letter})"
+        for letter, shows in zip("AB", found.gate_shows, strict=True)
+    ]
+    advice = (
+        "" if all(found.gate_shows) else " Scan both with the whole gate, or crop both to its edge, alike."
+    )
+    return (
+        f"Taken: the middle of each picture lies within {2e3 * found.gate_u_m[0]:.1f} mm {of[0]} and "
+        f"{2e3 * found.gate_u_m[1]:.1f} mm {of[1]}; pan and tilt are known no better than that.{advice}"
+    )
 
 
 def _sides(found: MountError) -> list[str]:

@@ -32,7 +32,7 @@ ROLL_COLUMNS = ("frame", "scans", "skew, ms", "moved", "ghost, px", "on film, um
 def pair_lines(found: Compared) -> list[str]:
     """How B lies on A, how well what stood still agrees, and what was looked for."""
     registration = found.registration
-    return [_lies(found), _still(found), *_bent(found), *_looked_for(found, bool(found.motion.regions)),
+    return [_lies(found), _still(found), *_bent(found), *_gates(found), *_looked_for(found, bool(found.motion.regions)),
             *([] if registration.share > 0.35 else [_thin(found)])]  # fmt: skip
 
 
@@ -83,6 +83,21 @@ def _bent(found: Compared) -> list[str]:
         f"The scans fit only with {kind[found.registration.alignment.kind]}, up to {found.bend_px:.1f} px"
         f"{_on_film(found, found.bend_px)} from plain shift, turn and scale: parallax, or lenses that differ. "
         "It is taken off; timing has no part in it."
+    ]
+
+
+def _gates(found: Compared) -> list[str]:
+    """Which film gates show, and what to do about them."""
+    shown = [
+        f"{letter} ({'all sides' if len(gate.lines) == 4 else ', '.join(gate.lines)})"
+        for letter, gate in zip("AB", found.gates, strict=True)
+        if gate.lines
+    ]
+    if not shown:
+        return []
+    return [
+        f"The film gate shows in {' and '.join(shown)}: it is left out. --merged with --border gate cuts to what "
+        "lies inside."
     ]
 
 
