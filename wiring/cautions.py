@@ -85,7 +85,8 @@ CAUTIONS = (
         "no-flash-on",
         "arm",
         True,
-        "No flash on the sync contact while the box is on it, not even through a splitter.",
+        "No flash on the sync contact while the box is on it, not even through a splitter, and none left in the shoe: "
+        "that is the same contact.",
     ),
     Caution(
         "fingers",

@@ -1,7 +1,8 @@
 """The whole netlist of a build, in either of its two states, and the digest that identifies it.
 
 In use, the bodies are on the box. For the zero check they are off and the loopback plug takes their four
-sockets. The digest changes when any part, value or connection does: a stored zero check is tied to it.
+sockets. The digest changes when any part, value or connection does. A stored zero check
+is tied to the digests of the circuits its pulses pass.
 """
 
 from __future__ import annotations
@@ -94,16 +95,17 @@ def digest(build: Build) -> str:
     return _digest_of(sheets(build))
 
 
-def loop_digest(build: Build) -> str:
-    """The same for what the pulses of the zero check pass: board, release isolators, sync inputs, plug."""
-    return _digest_of(
-        (
-            circuits_box.board(),
-            *(circuits_body.release(body) for body in BODIES),
-            *(circuits_sensors.sync(body, variant) for body, variant in zip(BODIES, build.sync, strict=True)),
-            circuits_body.loopback(),
-        )
-    )
+def loop_digests(build: Build) -> dict[str, str]:
+    """The same for each circuit that the pulses of the zero check pass, by its name: the release isolators and the sync
+    inputs of both bodies. What else changes in the box leaves a zero check as it is."""
+    found = {}
+    for body, variant in zip(BODIES, build.sync, strict=True):
+        for name, sheet in (
+            ("release", circuits_body.release(body)),
+            ("sync", circuits_sensors.sync(body, variant)),
+        ):
+            found[f"{name}_{body.lower()}"] = _digest_of((sheet,))
+    return found
 
 
 def _digest_of(chosen: tuple[Sheet, ...]) -> str:

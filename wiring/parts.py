@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from coincide_wiring.circuits.leads import leads
 from coincide_wiring.circuits.model import Part
 from coincide_wiring.circuits.packages import package_of
-from coincide_wiring.figures.freedom import tight
+from coincide_wiring.freedom import tight
 from coincide_wiring.netlist import Build, in_use, sheets
 
 # Things the netlist holds that nobody buys, or already has.
@@ -201,6 +201,18 @@ def as_csv(build: Build, stage: int | None = None) -> str:
 
 SUNDRIES = (
     (1, 1, "Enclosure, plastic, about 160 x 95 x 55 mm inside", "Not metal, not even a metal front."),
+    (
+        1,
+        1,
+        "Power bank, 5 V, 1 A, 10 Ah, with a setting for small loads, and its cable",
+        "Without that setting it switches off: the box waits on 20 to 107 mA. Not four alkaline cells: 6.4 V if fresh.",
+    ),
+    (
+        1,
+        1,
+        "Resistor 43 Ω, 5 %, 2 W in a covered USB plug, with a Y lead: keeps a power bank awake",
+        "Only for a bank without that setting. It gets hand-hot: not inside the box, nor in a bag.",
+    ),
     (1, 2, "Socket strip, 20 contacts, 2.54 mm, for the microcontroller board", ""),
     (1, 8, "Spacer M3 x 10 mm and screws, nylon", "Metal screws through the wall are joints to the rig."),
     (1, 1, "Solder-in pin strip or stranded wire 0.14 mm², several colours, 10 m", ""),

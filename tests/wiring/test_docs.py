@@ -14,9 +14,11 @@ from coincide.cli.wiring import command
 from coincide_wiring.cautions import CAUTIONS
 from coincide_wiring.check import meter
 from coincide_wiring.circuits import pin_table
+from coincide_wiring.circuits.specs import POWER_BANK
 from coincide_wiring.draw.schematics import drawn_sheets
 from coincide_wiring.figures.build import figures
-from coincide_wiring.netlist import Build, in_use, sheets
+from coincide_wiring.netlist import Build, sheets
+from coincide_wiring.parts import extras
 
 DOCS = Path(__file__).parents[2] / "docs"
 BUILD = (DOCS / "build-the-box.md").read_text(encoding="utf-8")
@@ -119,15 +121,37 @@ def test_figures_quoted_in_prose_are_the_computed_ones() -> None:
     assert most(Build(), "release_boot_a") < 0.6
 
 
-def test_the_current_a_power_bank_has_to_give_is_the_parts_own() -> None:
-    """Summed from ratings: board, amplifiers, comparators; firing, the isolators' LEDs and two lights."""
-    netlist = in_use(Build())
-    waiting_a = netlist.part("U1").value("supply_a")
-    waiting_a += sum(one.value("supply_a") for one in netlist.of_kind("comparator", "opamp"))
-    most = {one.key: one.most for one in figures(Build())}
-    pair_a = 4 * most["release_led_a"] + most["led_blue"] + most["led_orange"]
-    assert f"draws about {waiting_a * 1e3:.0f} mA" in BUILD
-    assert f"adds {pair_a * 1e3:.0f} mA" in BUILD
+def test_what_powers_the_box_is_told_with_the_computed_currents() -> None:
+    found = {one.key: one for one in figures(Build())}
+
+    def span(key: str) -> str:
+        return f"{found[key].least * 1e3:.0f} to {found[key].most * 1e3:.0f} mA"
+
+    assert f"| waiting | {span('power_waiting')}" in BUILD
+    assert f"| a pair closed, both lights on | {span('power_firing')}" in BUILD
+    assert f"| waiting, with the keep-awake plug | {span('power_awake')}" in BUILD
+    assert f"lasts {found['power_lasts'].least / 3600:.0f} hours" in BUILD
+    assert f"{found['power_plug'].most:.1f} W" in BUILD
+    assert f"still get {min(found[key].least for key in ('led_blue', 'led_orange')) * 1e3:.0f} mA" in BUILD
+    bank = POWER_BANK
+    assert f"below {bank['sleeps_a_min'] * 1e3:.0f} to {bank['sleeps_a_max'] * 1e3:.0f} mA" in BUILD
+    assert f"{bank['plug_ohm']:.0f} Ω" in BUILD
+    bought = "\n".join(one.name + one.mind for one in extras(Build(), 1))
+    assert "Power bank" in bought
+    assert span("power_waiting").removesuffix(" mA") in bought
+    assert f"Resistor {bank['plug_ohm']:.0f} Ω, 5 %, {bank['plug_power_w']:.0f} W" in bought
+
+
+def test_the_power_budget_is_the_sum_of_the_parts_own_currents() -> None:
+    """By hand: 95 mA of board, four amplifiers of 2 mA and comparators of 1 mA through a linear regulator; a pair adds
+    four isolators and two lights. The plug alone keeps a bank that sleeps below 100 mA: 4.75 V over 45 ohm are 105 mA."""
+    found = {one.key: one for one in figures(Build())}
+    assert found["power_waiting"].most == pytest.approx(0.095 + 4 * (0.002 + 0.001))
+    assert found["power_waiting"].least == pytest.approx(0.02)
+    pair_a = 4 * found["release_led_a"].most + found["led_blue"].most + found["led_orange"].most
+    assert found["power_firing"].most == pytest.approx(0.107 + pair_a)
+    assert found["power_awake"].least == pytest.approx(4.75 / 45.15 + 0.02)
+    assert found["power_waiting"].least < POWER_BANK["sleeps_a_min"]  # so that the plug is needed
 
 
 def test_the_record_shown_is_one_that_can_be_read_and_holds_today(tmp_path: Path) -> None:

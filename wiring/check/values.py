@@ -1,4 +1,4 @@
-"""Values that no computed figure leans on: what each must lie within, and why. A slip of a decade is found here.
+"""What a value must lie within, and why, where no computed value says so. A slip of a decade is found here.
 
 The ends leave room for what is in the drawer, not for another design; figures say how far a value may go otherwise.
 """
@@ -78,16 +78,21 @@ def value_faults(netlist: Netlist) -> list[Fault]:
     for one in netlist.parts:
         if one.kind not in VALUE_OF:
             continue
-        for span in (*SPANS, *_collector(netlist, one)):
-            name, unit = VALUE_OF[one.kind]
-            value = one.value(name)
-            if re.fullmatch(span.refs, one.ref) and not span.least <= value <= span.most:
+        name, unit = VALUE_OF[one.kind]
+        value = one.value(name)
+        for span in spans_of(netlist, one):
+            if not span.least <= value <= span.most:
                 say = (
                     f"{one.ref} is {value:.3g} {unit}; it must lie between {span.least:.3g} and {span.most:.3g} "
                     f"{unit}: {span.why}."
                 )
                 found.append(Fault("value", one.ref, say))
     return found
+
+
+def spans_of(netlist: Netlist, one: Part) -> tuple[Span, ...]:
+    """The spans that a part's value has to lie in."""
+    return tuple(span for span in (*SPANS, *_collector(netlist, one)) if re.fullmatch(span.refs, one.ref))
 
 
 def _collector(netlist: Netlist, one: Part) -> tuple[Span, ...]:

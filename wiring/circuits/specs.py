@@ -25,9 +25,27 @@ BOARD = {
     "input_min_v": -0.3,
     "pulldown_ohm_max": 8200.0,
     "leak_a": 120e-6,
-    "supply_a": 0.095,
+    # Idle at the least, with the interpreter running; busy at the most.
+    "supply_a": 0.03,
+    "supply_a_min": 0.02,
+    "supply_a_max": 0.095,
+    # What of the 3.3 V rail's current the 5 V give: a switching regulator at the best, a linear one at the worst.
+    "rail_share_min": 0.7,
+    "rail_share_max": 1.0,
 }
 USB = {"supply_v": 5.0, "supply_v_min": 4.4, "supply_v_max": 5.25, "current_max_a": 0.5}
+
+# A power bank: what it stores and loses, and the load under which it may take itself for forgotten. The plug is a
+# resistor across a USB plug that keeps it awake.
+POWER_BANK = {
+    "charge_c": 10.0 * 3600,
+    "cell_v": 3.7,
+    "efficiency": 0.85,
+    "sleeps_a_min": 0.05,
+    "sleeps_a_max": 0.1,
+    "plug_ohm": 43.0,
+    "plug_power_w": 2.0,
+}
 
 # MOSFET-output relay driven by an LED: two transistors back to back, so it carries either polarity.
 PHOTORELAY = {

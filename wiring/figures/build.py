@@ -15,6 +15,7 @@ from coincide_wiring.circuits.sensors import GATES
 from coincide_wiring.figures.controls import control_figures, lamp_figures, light_figures
 from coincide_wiring.figures.figure import Figure
 from coincide_wiring.figures.gate import gate_figures, gate_lamp_figures
+from coincide_wiring.figures.power import power_figures
 from coincide_wiring.figures.release import release_figures
 from coincide_wiring.figures.solenoid import solenoid_figures
 from coincide_wiring.figures.sync import sync_figures
@@ -58,6 +59,7 @@ def figures_of(netlist: Netlist) -> tuple[Figure, ...]:
         *control_figures(netlist),
         *light_figures(netlist),
         *lamp_figures(netlist),
+        *power_figures(netlist),
     )
 
 

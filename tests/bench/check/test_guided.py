@@ -35,8 +35,11 @@ from coincide.box.simulated.worlds import world_spec
 from coincide.errors import BadInput, BoxFailed
 from coincide_firmware.app.pins import LAMPS, PINS
 from coincide_wiring.cautions import CAUTIONS
+from coincide_wiring.circuits import body as circuits_body
+from coincide_wiring.circuits import sensors as circuits_sensors
+from coincide_wiring.circuits.model import Sheet
 from coincide_wiring.circuits.sensors import sync
-from coincide_wiring.netlist import Build, digest, in_use
+from coincide_wiring.netlist import Build, digest, in_use, loop_digests
 
 AT = datetime(2031, 5, 4, 9, 30, tzinfo=UTC)
 
@@ -156,6 +159,17 @@ def test_a_missing_pull_down_ends_the_outputs_before_anything_is_clicked() -> No
     assert "R14B" in found.say
     assert not any("Meter" in one.text for one in person.asked)
     assert BoxClient(port).status().outputs == 0
+
+
+@pytest.mark.parametrize("stage", ["outputs", "sync"])
+def test_a_flash_left_in_the_shoe_is_asked_about_before_a_lead_is_used(stage: str) -> None:
+    check, person, port = bench()
+    person.refuses = ("in the shoe",)
+    (found,) = check.stage(stage)
+    assert found.passed is None
+    assert "take the flash off" in found.say
+    assert len(person.asked) == 1
+    assert port.world.interlock_closed
 
 
 def test_pull_downs_are_left_out_where_the_interlock_stays_closed() -> None:
@@ -414,6 +428,7 @@ def record(zero: bool = True, at: datetime = AT, build: Build | None = None) -> 
             Item("x", "zero", None, ""),
         ),
         zero_result(delays, 125_000_000) if zero else None,
+        loop_digests(made),
     )
 
 
@@ -468,13 +483,56 @@ def test_what_was_last_said_of_the_circuits_is_how_the_box_is_built(tmp_path: Pa
     assert renewed.stale is None
 
 
-def test_circuits_that_this_version_draws_otherwise_make_a_zero_check_stale(tmp_path: Path) -> None:
+def test_a_sync_circuit_that_this_version_draws_otherwise_makes_a_zero_check_stale(tmp_path: Path) -> None:
+    path = save_record(record(), tmp_path)
+    path.write_text(path.read_text().replace(loop_digests(Build())["sync_b"], "0" * 16))
+    found = zero_correction("e660583883241", None, tmp_path)
+    assert found is not None
+    assert found.stale is not None
+    assert "this version's sync circuit of body B is not what it was made with" in found.stale
+
+
+def test_a_change_of_any_other_circuit_leaves_a_zero_check_as_it_is(tmp_path: Path) -> None:
+    """Gate sensors, lights, lamp row, board and solenoid driver change the build's digest and delay no pulse."""
     path = save_record(record(), tmp_path)
     path.write_text(path.read_text().replace(digest(Build()), "0" * 16))
     found = zero_correction("e660583883241", None, tmp_path)
     assert found is not None
+    assert found.stale is None
+
+
+def test_a_record_without_digests_of_its_circuits_goes_by_the_whole_builds(tmp_path: Path) -> None:
+    earlier = replace(record(), circuits={})
+    assert zero_correction(earlier.box_uid, None, save_record(earlier, tmp_path).parents[1]) is not None
+    path = save_record(earlier, tmp_path)
+    path.write_text(path.read_text().replace(digest(Build()), "0" * 16))
+    found = zero_correction(earlier.box_uid, None, tmp_path)
+    assert found is not None
     assert found.stale is not None
-    assert "this version's circuits" in found.stale
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [("R12A", 470.0), ("R14B", 5600.0), ("R21A", 560.0), ("R22B", 47e3)],
+)
+def test_each_value_in_the_loop_changes_its_own_digest_and_no_other(
+    name: str, value: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = loop_digests(Build())
+
+    def changed(make: Callable[..., Sheet]) -> Callable[..., Sheet]:
+        def made(*given: str) -> Sheet:
+            sheet = make(*given)
+            parts = (one.revalued("resistance_ohm", value) if one.ref == name else one for one in sheet.parts)
+            return replace(sheet, parts=tuple(parts))
+
+        return made
+
+    monkeypatch.setattr(circuits_body, "release", changed(circuits_body.release))
+    monkeypatch.setattr(circuits_sensors, "sync", changed(circuits_sensors.sync))
+    after = loop_digests(Build())
+    kind = "release" if name.startswith("R1") else "sync"
+    assert {one for one in before if before[one] != after[one]} == {f"{kind}_{name[-1].lower()}"}
 
 
 @pytest.mark.parametrize(

@@ -7,12 +7,11 @@ import re
 
 import pytest
 
-from coincide_wiring.check.rules import faults
 from coincide_wiring.check.values import VALUE_OF, value_faults
 from coincide_wiring.circuits.model import Netlist, Part
 from coincide_wiring.circuits.specs import BOARD
-from coincide_wiring.figures.build import figures_of
 from coincide_wiring.netlist import Build, in_use
+from coincide_wiring.sound import faults, holds
 from tests.wiring.check.test_rules import BUILDS
 
 OTHER = Build(("wetted", "high-voltage"), ("solenoid", "contact"), ("load", "through-lens"))
@@ -34,12 +33,7 @@ def mutants(build: Build, *, every: bool) -> list[tuple[Netlist, Part, float]]:
 
 
 def caught(netlist: Netlist) -> bool:
-    if value_faults(netlist):
-        return True
-    try:
-        return not all(one.inside for one in figures_of(netlist)) or bool(faults(netlist))
-    except (ValueError, ZeroDivisionError):
-        return True
+    return not holds(netlist) or bool(faults(netlist))
 
 
 def survivors(build: Build, *, every: bool) -> list[tuple[str, float]]:

@@ -19,7 +19,7 @@ from coincide.bench.check.talk import Ask, BenchClient, BenchTalk, Tell
 from coincide.bench.check.zero import PULSES, implausible, measure_loops, rest_s
 from coincide.bench.person import Question
 from coincide_wiring.cautions import CAUTIONS
-from coincide_wiring.netlist import Build, digest
+from coincide_wiring.netlist import Build, digest, loop_digests
 
 WATCH_TIMEOUT_S = 30.0
 # What is told before the hand acts, by stage: keys of the cautions. Solenoids only where one is fitted.
@@ -107,4 +107,5 @@ class BenchCheck:
             self.build,
             tuple(self.items),
             self.zero,
+            loop_digests(self.build),
         )

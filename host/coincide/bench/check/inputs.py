@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
+from coincide.bench.check.outputs import FLASH_LEFT_ON, NO_FLASH
 from coincide.bench.check.record import Item
 from coincide.bench.check.talk import Ask, BenchTalk, Edge, Tell
 from coincide.bench.person import Question
@@ -26,6 +27,8 @@ def check_sensors(
     talk: BenchTalk, ask: Ask, tell: Tell, names: tuple[str, ...], timeout_s: float
 ) -> tuple[Item, ...]:
     """Watch each sync contact or gate sensor named while the person does what closes it."""
+    if names == SYNC and not ask(Question(NO_FLASH)):
+        return (Item("flash", "input", None, FLASH_LEFT_ON.format(what="The sync contacts were")),)
     what = "Sync contacts" if names == SYNC else "Gate sensors"
     tell(f"{what}: do what is asked and wait; the box listens and fires nothing.")
     return tuple(_sensor(talk, ask, name, timeout_s) for name in names)

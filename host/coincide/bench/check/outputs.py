@@ -12,6 +12,11 @@ EDGE_TOLERANCE = 0.02
 PLACE = {"half": "half and common", "full": "full and common"}
 
 
+NO_FLASH = (
+    "Is there no flash in the shoe of either body, none on its sync contact, and every built-in one folded? The shoe "
+    "is the sync contact once more, and may be one conductor with the release's common."
+)
+FLASH_LEFT_ON = "{what} left out: take the flash off, wait ten minutes, and begin this stage again."
 PULL_DOWNS = {"half_a": "R13A", "full_a": "R14A", "half_b": "R13B", "full_b": "R14B"}
 
 
@@ -24,6 +29,8 @@ def check_outputs(talk: BenchTalk, ask: Ask, tell: Tell) -> tuple[Item, ...]:
         "one body on instead: it must act, and nothing else. The interlock is opened first, for the pull-downs, "
         "and because the box closes no output before it has seen it open."
     )
+    if not ask(Question(NO_FLASH)):
+        return (Item("flash", "output", None, FLASH_LEFT_ON.format(what="The outputs were")),)
     held = _pull_downs(talk, ask)
     if held.passed is False:
         return (held,)

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import contextlib
 import re
-from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -20,7 +20,7 @@ from platformdirs import user_data_path
 from coincide.durable import write_new
 from coincide.errors import BadInput
 from coincide.rig.file import parse_toml, read_text
-from coincide_wiring.netlist import BODIES, Build, digest, loop_digest
+from coincide_wiring.netlist import BODIES, Build, digest, loop_digests
 
 FORMAT = "coincide-bench"
 VERSION = 1
@@ -65,7 +65,8 @@ class ZeroResult:
 
 @dataclass(frozen=True, slots=True)
 class BenchRecord:
-    """One bench test: when, of which box, wired how, with what result."""
+    """One bench test: when, of which box, wired how, with what result. `circuits`: digests of the circuits that the
+    pulses of the zero check passed, by name; empty in a record of an earlier version."""
 
     made_at: str
     box_uid: str
@@ -74,6 +75,7 @@ class BenchRecord:
     build: Build
     items: tuple[Item, ...]
     zero: ZeroResult | None
+    circuits: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def passed(self) -> bool:
@@ -135,6 +137,7 @@ def record_table(record: BenchRecord) -> dict[str, Any]:
             "sync": list(build.sync),
             "release": list(build.release),
             "gate": list(build.gate),
+            **({"circuits": dict(record.circuits)} if record.circuits else {}),
         },
     }
     if zero is not None:
@@ -202,6 +205,7 @@ def _record_from(text: dict[str, Any]) -> BenchRecord:
             for one in text["items"]
         ),
         zero=zero,
+        circuits={str(name): str(made) for name, made in wiring.get("circuits", {}).items()},
     )
 
 
@@ -261,11 +265,18 @@ def zero_correction(
 def _why_stale(record: BenchRecord, now: Build) -> str | None:
     """Why the zero check of a record does not hold for a box built as `now`; None when it does."""
     day = record.made_at[:10]
-    if digest(record.build) != record.wiring_digest:
+    drawn = loop_digests(record.build)
+    if record.circuits:
+        other = [name for name, made in record.circuits.items() if drawn.get(name) != made]
+    else:
+        other = [] if digest(record.build) == record.wiring_digest else list(drawn)
+    if other:
+        which = " and ".join(f"{name[:-2]} circuit of body {name[-1].upper()}" for name in other)
         return (
-            f"The zero check of {day} is out of date: this version's circuits are not those it was made with."
+            f"The zero check of {day} is out of date: this version's {which} {'is' if len(other) == 1 else 'are'} not "
+            "what it was made with."
         )
-    if loop_digest(now) == loop_digest(record.build):
+    if loop_digests(now) == drawn:
         return None
     changed = [
         f"body {body} had the '{before}' sync circuit then and has '{after}' now"

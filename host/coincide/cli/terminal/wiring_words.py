@@ -12,7 +12,7 @@ from coincide.cli.terminal.show import wrapped
 from coincide.report.json.plain import to_plain
 from coincide_wiring.cautions import Caution
 from coincide_wiring.figures.figure import Figure, Timing
-from coincide_wiring.figures.freedom import Freedom
+from coincide_wiring.freedom import Freedom
 from coincide_wiring.netlist import Build, sheets
 from coincide_wiring.parts import Extra, Line
 

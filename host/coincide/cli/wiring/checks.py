@@ -57,8 +57,8 @@ def check(as_json: bool, **chosen: str) -> None:
     Example:
       coincide wiring check --sync-a wetted --release-b solenoid
     """
-    from coincide_wiring.check.rules import check as faults_of
     from coincide_wiring.netlist import digest
+    from coincide_wiring.sound import check as faults_of
 
     build = chosen_build(chosen)
     faults = faults_of(build)
@@ -70,7 +70,8 @@ def check(as_json: bool, **chosen: str) -> None:
         show.say(
             show.wrapped(
                 "Sound: every pin used once, every output isolated and held off at boot, the two bodies, the rig and "
-                "the board joined nowhere, every input and part within its ratings, with the loopback plug in as well."
+                "the board joined nowhere, every input and part within its ratings, every computed value within its limits, with the "
+                "loopback plug in as well."
             )
         )
     if faults:

@@ -64,7 +64,7 @@ def figures(as_json: bool, **chosen: str) -> None:
     """
     from coincide_wiring.figures.build import figures as computed
     from coincide_wiring.figures.build import timing_terms
-    from coincide_wiring.figures.freedom import freedom
+    from coincide_wiring.freedom import freedom
 
     build = chosen_build(chosen)
     found = computed(build)

@@ -1,5 +1,5 @@
-"""How far a value may be moved: for every resistor and capacitor that a computed value depends on, the preferred
-values with which every corner of every computed value keeps its limits.
+"""How far a value may be moved: for every resistor and capacitor, the preferred values that lie in their span and with
+which every corner of every computed value keeps its limits.
 """
 
 from __future__ import annotations
@@ -7,16 +7,18 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from coincide_wiring.check.values import VALUE_OF, spans_of
 from coincide_wiring.circuits.model import Netlist, Part
 from coincide_wiring.figures.build import figures_of
 from coincide_wiring.netlist import Build, in_use
+from coincide_wiring.sound import figure_faults
 
 # IEC 60063, the E24 series of preferred values.
 E24 = (
     *(1.0, 1.1, 1.2, 1.3, 1.5, 1.6, 1.8, 2.0, 2.2, 2.4, 2.7, 3.0),
     *(3.3, 3.6, 3.9, 4.3, 4.7, 5.1, 5.6, 6.2, 6.8, 7.5, 8.2, 9.1),
 )
-VALUE_OF = {"resistor": "resistance_ohm", "resistor_array": "resistance_ohm", "capacitor": "capacitance_f"}
+KINDS = ("resistor", "resistor_array", "capacitor")
 COARSE = 0.05  # the tolerance of the cheaper film resistors
 FURTHEST = 10.0  # nobody asks what lies further off; a value that holds so far counts as free
 
@@ -39,7 +41,7 @@ def freedom(build: Build) -> tuple[Freedom, ...]:
     netlist = in_use(build)
     grouped: dict[tuple[object, ...], list[str]] = {}
     for part in _depended_on(netlist):
-        name = VALUE_OF[part.kind]
+        name, _ = VALUE_OF[part.kind]
         ends = (_last(netlist, part, name, -1), _last(netlist, part, name, 1))
         unit = "ohm" if name == "resistance_ohm" else "F"
         grouped.setdefault((unit, part.value(name), *ends, _coarse(netlist, part)), []).append(part.ref)
@@ -53,9 +55,11 @@ def tight(build: Build) -> frozenset[str]:
 
 
 def _depended_on(netlist: Netlist) -> tuple[Part, ...]:
-    """Resistors and capacitors from which a figure is computed."""
+    """Resistors and capacitors that have a span, or from which a figure is computed."""
     refs = {ref for one in figures_of(netlist) for ref in one.parts}
-    return tuple(part for part in netlist.parts if part.kind in VALUE_OF and part.ref in refs)
+    return tuple(
+        part for part in netlist.parts if part.kind in KINDS and (part.ref in refs or spans_of(netlist, part))
+    )
 
 
 def _coarse(netlist: Netlist, part: Part) -> bool:
@@ -82,7 +86,7 @@ def preferred(value: float, way: int) -> tuple[float, ...]:
 
 
 def _holds(netlist: Netlist, part: Part) -> bool:
-    try:
-        return all(one.inside for one in figures_of(netlist.changed(part)))
-    except (ValueError, ZeroDivisionError):
-        return False  # a formula that has no answer: the circuit would not work at all
+    name, _ = VALUE_OF[part.kind]
+    if not all(span.least <= part.value(name) <= span.most for span in spans_of(netlist, part)):
+        return False
+    return not figure_faults(netlist.changed(part))
