@@ -144,7 +144,7 @@ def test_what_powers_the_box_is_told_with_the_computed_currents() -> None:
 
 def test_the_power_budget_is_the_sum_of_the_parts_own_currents() -> None:
     """By hand: 95 mA of board, four amplifiers of 2 mA and comparators of 1 mA through a linear regulator; a pair adds
-    four isolators and two lights. The plug alone keeps a bank that sleeps below 100 mA: 4.75 V over 45 ohm are 105 mA."""
+    four isolators and two lights. The plug alone keeps a bank awake that wants 100 mA: 4.75 V over 45 ohm are 105."""
     found = {one.key: one for one in figures(Build())}
     assert found["power_waiting"].most == pytest.approx(0.095 + 4 * (0.002 + 0.001))
     assert found["power_waiting"].least == pytest.approx(0.02)

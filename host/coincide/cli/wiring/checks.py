@@ -70,8 +70,8 @@ def check(as_json: bool, **chosen: str) -> None:
         show.say(
             show.wrapped(
                 "Sound: every pin used once, every output isolated and held off at boot, the two bodies, the rig and "
-                "the board joined nowhere, every input and part within its ratings, every computed value within its limits, with the "
-                "loopback plug in as well."
+                "the board joined nowhere, every input and part within its ratings, every computed value within its "
+                "limits, with the loopback plug in as well."
             )
         )
     if faults:
