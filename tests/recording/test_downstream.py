@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy import stats
 
 import coincide
 from coincide.bench.recording import Wish, record
@@ -45,6 +46,28 @@ def test_the_report_says_where_the_edges_came_from(session: Path, tmp_path: Path
     assert "Lag A, ms" not in page
     assert "firmware unknown" not in page
     assert "touches metal of a body" in page  # the cautions of a recording's leads
+
+
+def test_limits_and_budget_rest_on_the_session_itself(session: Path) -> None:
+    """No calibration lies beside the rig; what is to be taken off is said, a session of other times refused."""
+    kind = session.parent.name.rstrip("0123456789")
+    folder = session.parent
+    exposure = "1/60" if kind == "light" else "1/30"
+    (folder / "rig.toml").write_text(rig_text(exposure), encoding="utf-8")
+    said = run(["limits", "--session", session.name], folder)
+    assert said.code in (0, 1), said.said
+    first = " ".join(said.out.split())[:400]
+    assert f"evening.jsonl of 20{said.out.split('of 20')[1][:8]}, read from a recording of {kind}: " in first
+    assert "Reckoned as if the 6." in first or "Reckoned as if the 5." in first
+    found = json.loads(run(["budget", "--session", session.name, "--json"], folder).out)["basis"]
+    assert (found["calibration"], found["session"]["source"]) == (None, kind)
+    low, high = found["session"]["interval_s"]
+    assert found["offset_u_s"] == pytest.approx((high - low) / 2 / stats.norm.ppf(0.975))
+    assert low <= 0.006 <= high
+    (folder / "rig.toml").write_text(rig_text("1/15"), encoding="utf-8")
+    other = run(["limits", "--session", session.name], folder)
+    assert other.code == 2
+    assert f"was made at {exposure}+{exposure}, the rig is set to 1/15+1/15" in " ".join(other.err.split())
 
 
 def test_json_and_a_script_are_told_too(session: Path) -> None:

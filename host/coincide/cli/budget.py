@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING
 import click
 
 from coincide.cli.terminal.options import explain_option, json_option, rig_option
-from coincide.cli.terminal.planning import jitter_option, keepers_option, subject_options, turning_option
+from coincide.cli.terminal.planning import (
+    from_session_option,
+    jitter_option,
+    keepers_option,
+    subject_options,
+    turning_option,
+)
 
 if TYPE_CHECKING:
     from coincide.planning.basis import Basis
@@ -21,6 +27,7 @@ if TYPE_CHECKING:
 @keepers_option
 @turning_option
 @jitter_option
+@from_session_option
 @rig_option
 @explain_option
 @json_option
@@ -33,6 +40,7 @@ def command(
     keeper_rate: float,
     rate_rad_s: float,
     jitter_s: float | None,
+    session: Path | None,
     rig_path: Path,
     explain: bool,
     as_json: bool,
@@ -44,12 +52,12 @@ def command(
 
     Example: coincide budget --subject-speed "5 km/h" --distance "8 m" --turning held
     """
-    from coincide.cli.terminal.planning import basis_beside, say_if_simulated, subject_asked
+    from coincide.cli.terminal.planning import basis_asked, say_source, subject_asked
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.planning.budget import budget
     from coincide.report.json.planning import budget_json
 
-    basis = basis_beside(rig_path, jitter_s)
+    basis = basis_asked(rig_path, session, jitter_s)
     subject = subject_asked(
         basis.rig, speed_m_s, distance_m, direction="towards" if towards else direction, corner=corner
     )
@@ -64,7 +72,7 @@ def command(
     if as_json:
         print_json(budget_json(basis, found))
     else:
-        say_if_simulated(basis.simulated)
+        say_source(basis)
         _show(basis, found, explain=explain)
     if not found.verdict.kept:
         click.get_current_context().exit(1)

@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING
 import click
 
 from coincide.cli.terminal.options import explain_option, folder_option, json_option, rig_option
-from coincide.cli.terminal.planning import jitter_option, keepers_option, subject_options, turning_option
+from coincide.cli.terminal.planning import (
+    from_session_option,
+    jitter_option,
+    keepers_option,
+    subject_options,
+    turning_option,
+)
 from coincide.cli.terminal.quantities import FOCAL_LENGTH
 
 if TYPE_CHECKING:
@@ -27,6 +33,7 @@ if TYPE_CHECKING:
 @subject_options
 @turning_option
 @jitter_option
+@from_session_option
 @folder_option("Folder for the pictures: the limits, and the skew over the frame.")
 @rig_option
 @explain_option
@@ -40,6 +47,7 @@ def command(
     corner: bool,
     rate_rad_s: float,
     jitter_s: float | None,
+    session: Path | None,
     folder: Path | None,
     rig_path: Path,
     explain: bool,
@@ -47,19 +55,19 @@ def command(
 ) -> None:
     """What the rig can stand: the fastest subject by distance and lens, and who may come how near.
 
-    Rests on the newest calibration beside the rig of the pair of shutter times that is set in it; without
-    one, --jitter lets a figure stand in. The verdict on one subject, the rig's own or the one given with
-    --subject-speed, --distance or --direction, comes first; the exit code is 1 when it is not kept. It is the
-    verdict of 'coincide budget'.
+    Rests on the newest calibration beside the rig of the pair of shutter times that is set in it; without one,
+    --session names what else was measured, or --jitter lets a figure stand in. The verdict on one subject, the
+    rig's own or the one given with --subject-speed, --distance or --direction, comes first; the exit code is 1
+    when it is not kept. It is the verdict of 'coincide budget'.
 
     Example: coincide limits --keepers 0.9 --subject-speed "15 km/h" --distance "10 m" --to plan
     """
-    from coincide.cli.terminal.planning import basis_beside, say_if_simulated, subject_asked
+    from coincide.cli.terminal.planning import basis_asked, say_source, subject_asked
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.planning.plan import limits_plan
     from coincide.report.json.planning import limits_json
 
-    basis = basis_beside(rig_path, jitter_s)
+    basis = basis_asked(rig_path, session, jitter_s)
     subject = subject_asked(basis.rig, speed_m_s, distance_m, direction=direction)
     plan = limits_plan(
         basis,
@@ -73,7 +81,7 @@ def command(
     if as_json:
         print_json(limits_json(plan, pictures))
     else:
-        say_if_simulated(basis.simulated)
+        say_source(basis)
         _show(plan, pictures, explain=explain)
     if plan.asked is not None and not plan.asked.kept:
         click.get_current_context().exit(1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import re
 from collections.abc import Iterable
@@ -156,12 +157,7 @@ def timing_keys(rig: Rig) -> dict[str, str]:
 
 def stale_reasons(calibration: Calibration, rig: Rig, box: str | None = None) -> tuple[str, ...]:
     """Why the calibration no longer holds for this rig and box, a sentence each; empty when it does."""
-    now = timing_keys(rig)
-    reasons = [
-        f"{key} was {was!r} when it was calibrated and is {now.get(key, 'gone')!r} now."
-        for key, was in calibration.rig.items()
-        if now.get(key) != was
-    ]
+    reasons = _changed(calibration.rig, rig, "when it was calibrated")
     for body, shutter in enumerate(one.shutter for one in rig.both):
         if isinstance(shutter, Leaf) and not _same_aperture(calibration.apertures[body], rig, body):
             reasons.append(
@@ -171,6 +167,28 @@ def stale_reasons(calibration: Calibration, rig: Rig, box: str | None = None) ->
     if box is not None and calibration.box and box != calibration.box:
         reasons.append(f"It was made with box {calibration.box}; this one is {box}.")
     return tuple(reasons)
+
+
+def changed_since(was: Rig, rig: Rig, when: str, *, names: bool = True) -> tuple[str, ...]:
+    """What of a rig has changed on which its timing depends, a sentence each. names: whether `was` knew its bodies'."""
+    keys = {key: text for key, text in timing_keys(was).items() if names or not key.endswith(".name")}
+    reasons = _changed(keys, rig, when)
+    for letter, before, now in zip(BODY_LETTERS, was.both, rig.both, strict=True):
+        if isinstance(now.shutter, Leaf) and not math.isclose(before.lens.aperture, now.lens.aperture):
+            reasons.append(
+                f"bodies.{letter}.lens.aperture was f/{before.lens.aperture:g} {when} and is "
+                f"f/{now.lens.aperture:g} now: a leaf shutter's timing depends on it."
+            )
+    return tuple(reasons)
+
+
+def _changed(was: dict[str, str], rig: Rig, when: str) -> list[str]:
+    now = timing_keys(rig)
+    return [
+        f"{key} was {text!r} {when} and is {now.get(key, 'gone')!r} now."
+        for key, text in was.items()
+        if now.get(key) != text
+    ]
 
 
 def save_calibration(rig_path: str | os.PathLike[str], calibration: Calibration) -> Path:

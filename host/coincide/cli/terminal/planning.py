@@ -28,6 +28,13 @@ jitter_option = click.option(
 )
 
 
+from_session_option = click.option(
+    "--session",
+    "session",
+    type=click.Path(path_type=Path),
+    default=None,
+    help="Rest on what this session measured (of a box, or made by 'coincide recording'), not on a calibration.",
+)
 keepers_option = click.option(
     "--keepers",
     "keeper_rate",
@@ -128,19 +135,40 @@ def subject_asked(
         raise BadInput(refused.errors()[0]["msg"].removeprefix("Value error, ")) from None
 
 
-def say_if_simulated(simulated: bool) -> None:
-    """The first line of whatever rests on a simulated calibration."""
+def basis_asked(rig_path: Path, session: Path | None, jitter_s: float | None) -> Basis:
+    """What was measured in `session`; without one, the newest calibration beside the rig."""
+    if session is None:
+        return basis_beside(rig_path, jitter_s)
+    from coincide.bench.planned import basis_from_session
+    from coincide.rig.file import load_rig
+
+    return basis_from_session(load_rig(rig_path), session, jitter_s)
+
+
+def say_if_simulated(simulated: bool, what: str = "a calibration") -> None:
+    """The first line of whatever rests on a simulated box."""
     if simulated:
-        say("Simulated: rests on a calibration of the simulated box. Nothing of it was measured.")
+        say(f"Simulated: rests on {what} of the simulated box. Nothing of it was measured.")
+
+
+def say_source(basis: Basis) -> None:
+    """What must be known before the first figure: that nothing was measured, or that pairs stand apart as they are."""
+    from coincide.report.words.basis import basis_line, late_line
+
+    say_if_simulated(basis.simulated, "a calibration" if basis.pairs is None else "a session")
+    if basis.pairs is not None:
+        for line in (basis_line(basis), late_line(basis.pairs)):
+            say(line) if line else None
 
 
 def say_basis(basis: Basis) -> None:
     """What the numbers rest on, and why that may no longer hold."""
     from coincide.report.words.basis import basis_line
 
-    say(basis_line(basis))
+    if basis.pairs is None:
+        say(basis_line(basis))
     for doubt in basis.doubts:
-        say(f"Doubtful: {doubt} Calibrate again to be sure.")
+        say(f"Doubtful: {doubt} {'Calibrate' if basis.pairs is None else 'Measure'} again to be sure.")
 
 
 def say_chain(chain: Iterable[Link]) -> None:

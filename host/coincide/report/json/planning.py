@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from coincide.planning.basis import Basis
+from coincide.planning.basis import Basis, PairsMeasured
 from coincide.planning.budget import Budget
 from coincide.planning.changes import Change
 from coincide.planning.exposure.body import BodyExposure
@@ -231,13 +231,30 @@ def _basis(basis: Basis) -> dict[str, Any]:
         "rig": basis.rig.name,
         "exposures": basis.rig.exposures,
         "calibration": None if found is None else found.path,
-        "created": None if found is None else found.calibration.created,
+        "created": _created(basis),
+        "session": None if basis.pairs is None else _pairs(basis.pairs),
         "jitter_s": model.jitter_s,
         "jitter_given": basis.given,
         "offset_u_s": model.offset_u_s,
         "sweep_corner_s": model.sweep_s,
         "unequal_s": model.unequal_s,
         "doubts": basis.doubts,
+    }
+
+
+def _created(basis: Basis) -> str | None:
+    if basis.pairs is not None:
+        return basis.pairs.created
+    return None if basis.found is None else basis.found.calibration.created
+
+
+def _pairs(pairs: PairsMeasured) -> dict[str, Any]:
+    return {
+        "path": pairs.path,
+        "source": pairs.source,
+        "pairs": pairs.pairs,
+        "late_s": pairs.late_s,
+        "interval_s": pairs.interval_s,
     }
 
 

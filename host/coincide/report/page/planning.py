@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from coincide.planning.basis import Basis
+from coincide.planning.basis import Basis, PairsMeasured, basis_of_pairs
 from coincide.planning.plan import LimitsPlan, limits_plan
-from coincide.planning.skew_model import COVER_95, skew_model
 from coincide.planning.verdict import Use, verdict
 from coincide.report.page.model import Column, PageFigure, PageTable, Section
 from coincide.report.page.svg import page_figure
@@ -109,14 +107,12 @@ def _what_it_can(plan: LimitsPlan, outlines: tuple[PageFigure, ...]) -> Section:
 
 def _basis(rig: Rig, suggestion: OffsetSuggestion) -> Basis:
     """This very series, calibration or not."""
-    half_s = (suggestion.interval_s[1] - suggestion.interval_s[0]) / 2
-    model = skew_model(rig, jitter_s=suggestion.jitter_s, offset_u_s=half_s / COVER_95)
-    sources = {
-        "jitter": "this series: jitter",
-        "standard uncertainty of the offset": "this series: the offset's 95 % interval, half its width over 1.96",
-    }
-    chain = tuple(replace(link, source=sources.get(link.name, link.source)) for link in model.chain)
-    return Basis(rig, replace(model, chain=chain), None, False, (), suggestion.shots_used)
+    return basis_of_pairs(
+        rig,
+        PairsMeasured(
+            rig, suggestion.shots_used, suggestion.jitter_s, suggestion.best_s, suggestion.interval_s
+        ),
+    )
 
 
 def _table(caption: str, columns: tuple[str, ...], rows: list[tuple[str, ...]]) -> PageTable:
