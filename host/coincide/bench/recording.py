@@ -15,8 +15,8 @@ from coincide.errors import BadInput
 from coincide.inputs import sayable
 from coincide.recording import files, naming
 from coincide.recording.capture import Capture, channel_map
-from coincide.recording.find import Bang, Listener, Outline, Samples
-from coincide.recording.light import LightFound, LightReader
+from coincide.recording.find import REACH_S, Bang, Listener, Outline, Samples
+from coincide.recording.light import LightFound, LightReader, step_reach_s
 from coincide.recording.parts import Uncertain
 from coincide.recording.sound import SoundFound, SoundReader
 from coincide.rig.file import parse_rig
@@ -119,7 +119,8 @@ def _of_sound_file(sound: files.SoundFile, rig: Rig, wish: Wish, progress: Calla
             "'enhancement' of the recorder switched off."
         )
     marked_s = tuple(body.shutter.exposure.nominal_s for body in rig.both)
-    listener = Listener(sound.rate_hz, max(marked_s) + QUIET_S)
+    reach_s = step_reach_s(_blades_s(rig)) if wish.source == "light" else REACH_S
+    listener = Listener(sound.rate_hz, max(marked_s) + QUIET_S, reach_s)
 
     def read() -> Iterator[Samples]:
         for block in files.blocks(sound):

@@ -23,6 +23,7 @@ Floats = npt.NDArray[np.float64]
 WIDEST_S, NARROWEST_S = 0.009, 0.0006  # of the window, either side of the edge
 TURNS = 8  # of the iteration
 WIDTHS = (2, 4, 8, 16, 32)  # samples, over which a slope is taken
+BIT = 0.4  # of a converter's step, its noise with dither
 CLEAR = 25.0  # times its noise, which a slope must be
 END_OF_RAMP = 0.12  # of the steepest slope
 LONG_S = 0.0008  # a ramp longer than this is blades', whose ends are too soft to be seen
@@ -125,7 +126,10 @@ def _ramp(wave: Floats, near: int, rate_hz: float) -> tuple[int, int] | None:
 def _slope(part: Floats, near: int) -> tuple[Floats, int] | None:
     """Change a sample, and where it is steepest about sample `near`; over as many samples as make it stand out of the
     noise, for of slow blades at a fast rate a single step is no more than the noise."""
-    sigma = 1.4826 * float(np.median(np.abs(np.diff(part, 2)))) / np.sqrt(6.0)
+    rough = np.abs(np.diff(part, 2))
+    # Of few bits most samples stand still: the noise is no less than a part of their step.
+    bit = float(rough[rough > 0].min(initial=1.0))
+    sigma = max(float(np.quantile(rough, 0.683)) / np.sqrt(6.0), BIT * bit)
     for width in WIDTHS:
         mean = np.full(width, 1.0 / width)
         slope = np.convolve(np.diff(part), np.convolve(mean, mean), "same")

@@ -28,7 +28,7 @@ def check_alike(wave: Floats) -> float:
     return float((change[:, 0] * change[:, 1]).mean() / (size[0] * size[1]))
 
 
-def is_suppressed(wave: Floats, ends: Sequence[int], rate_hz: float) -> bool:
+def is_suppressed(wave: Samples, ends: Sequence[int], rate_hz: float) -> bool:
     """Whether the noise around a bang comes and goes by more than 20 dB within 50 ms of it."""
     if not ends:
         return False

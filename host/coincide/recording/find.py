@@ -50,20 +50,23 @@ class Outline:
 
 
 class Listener:
-    """Takes blocks, gives bangs; keeps the outline, the loudest sample and how alike both channels are."""
+    """Takes blocks, gives bangs; keeps the outline. reach_s: within which what is looked for comes."""
 
-    def __init__(self, rate_hz: int, quiet_s: float) -> None:
+    def __init__(self, rate_hz: int, quiet_s: float, reach_s: float = REACH_S) -> None:
         self.rate_hz = rate_hz
         self.frames_seen = 0
         self._frame = max(int(FRAME_S * rate_hz), 8)
         self._quiet = quiet_s
+        self._lag = max(int(reach_s * rate_hz), 2)
+        # What comes slowly is no more than the noise within a few samples: it is looked for in their means.
+        self._smooth = self._lag // 2 if reach_s > REACH_S else 1
         self._high: list[Samples] = []
         self._low: list[Samples] = []
         self.not_numbers = 0
 
     def bangs(self, blocks: Iterable[Samples]) -> Iterator[Bang]:
         """Bangs in order of time."""
-        frame, lag = self._frame, max(int(REACH_S * self.rate_hz), 2)
+        frame, lag, smooth = self._frame, self._lag, self._smooth
         before, behind = int(BEFORE_S * self.rate_hz), int(BEHIND_S * self.rate_hz)
         quiet, longest = int(self._quiet * self.rate_hz), int(LONGEST_S * self.rate_hz)
         floors: list[npt.NDArray[np.float64]] = []
@@ -80,7 +83,7 @@ class Listener:
             whole = (len(kept) - done) // frame
             if not whole:
                 continue
-            part = kept[max(done - lag, 0) : done + whole * frame]
+            part = _means(kept[max(done - lag - smooth + 1, 0) : done + whole * frame], smooth)
             change = np.abs(part[lag:] - part[:-lag])
             change = change[max(len(change) - whole * frame, 0) :]
             missing = whole * frame - len(change)
@@ -149,6 +152,14 @@ class Listener:
         last = min(ends + behind - origin, len(kept))
         wave = kept[first:last].copy()
         return Bang(origin + first, wave, begins - origin - first, min(ends - origin, last) - first)
+
+
+def _means(samples: Samples, length: int) -> Samples:
+    """Mean of each `length` samples in a row, (n - length + 1, 2)."""
+    if length == 1:
+        return samples
+    total = np.concatenate([np.zeros((1, 2)), np.cumsum(samples, axis=0, dtype=np.float64)])
+    return np.asarray((total[length:] - total[:-length]) / length, dtype=np.float32)
 
 
 def _each_row(samples: Samples, length: int) -> Samples:

@@ -56,6 +56,11 @@ class LightFound:
     sentences: tuple[str, ...]
 
 
+def step_reach_s(blades_s: float) -> float:
+    """Within which a step of light comes, the slower blades taking blades_s (0 without any)."""
+    return max(REACH_S, PART_OF_BLADES * blades_s)
+
+
 class LightReader:
     """Reads bang after bang. marked_s: the two marked shutter times, whichever channel they belong to. blades_s: how
     the slower blades take to open or close, 0 without any."""
@@ -66,7 +71,7 @@ class LightReader:
         self._rate_hz = rate_hz
         self._short_s, self._long_s = min(marked_s), max(marked_s)
         self._lossy = lossy
-        self._reach_s = max(REACH_S, PART_OF_BLADES * blades_s)
+        self._reach_s = step_reach_s(blades_s)
         self._bangs: list[LightBang] = []
         self._signs = np.zeros(2)
         # Of either channel into the other, by how sure it is that the other showed nothing of its own.
@@ -89,7 +94,7 @@ class LightReader:
             coarse = [self._coarse(wave[:, channel], bang, channel) for channel in (0, 1)]
         pulses = [self._pulse(wave[:, channel], bang, coarse[channel], channel) for channel in (0, 1)]
         ends = [at for one in coarse if one is not None for at in one[:2]]
-        if is_suppressed(wave, ends, self._rate_hz):
+        if is_suppressed(bang.wave, ends, self._rate_hz):
             self._suppressed += 1
         self._waves += all(pulses)
         kept = bang if all(pulses) and self._waves <= WAVES_KEPT else bang.without_wave()
