@@ -16,13 +16,13 @@ from .link import Link
 from .messages import ERRORS
 from .safety import SAY, Guard
 from .settings import Settings
-from .units import ticks_to_ms_up
+from .units import const, ticks_to_ms_up
 from .watch import Watch
 from .wire import Refused
 
-STEP_MOST_MS = 100
-REQUESTS_A_STEP = 4
-CRASHES_UNTIL_RESET = 8  # as many failures since boot: start afresh
+_STEP_MOST_MS = const(100)
+_REQUESTS_A_STEP = const(4)
+_CRASHES_UNTIL_RESET = const(8)  # as many failures since boot: start afresh
 LEAVES_MS = 300  # from the request for rescue mode to the restart: the reply goes out first
 
 
@@ -73,7 +73,7 @@ class Box:
     # -- the loop -----------------------------------------------------------------------------
 
     def step(self):
-        """Do what is due. Milliseconds until the next step is needed, 0 for at once, at most STEP_MOST_MS."""
+        """Do what is due. Milliseconds until the next step is needed, 0 for at once, at most _STEP_MOST_MS."""
         try:
             return self._step()
         except Exception as error:  # noqa: BLE001 - outputs open and on with it, whatever happened
@@ -108,7 +108,7 @@ class Box:
     def _due_in(self, now, more_ms):
         if self.link.reading or more_ms == 0:
             return 0
-        due = min(STEP_MOST_MS, self.field.due_in(now), self.lights.due_in(now), self.watch.due_in(now))
+        due = min(_STEP_MOST_MS, self.field.due_in(now), self.lights.due_in(now), self.watch.due_in(now))
         if self.guard.armed:
             due = min(due, self.guard.due_in(now))
         if self.shot.busy:
@@ -201,7 +201,7 @@ class Box:
             self.lights.show(lights.FAULT, self.board.millis())
         except Exception:  # noqa: BLE001 - no memory even to say so: start afresh
             self.board.reset()
-        if self.crash.since_boot >= CRASHES_UNTIL_RESET:
+        if self.crash.since_boot >= _CRASHES_UNTIL_RESET:
             self.board.reset()
 
     # -- 2 edges ------------------------------------------------------------------------------
@@ -295,14 +295,17 @@ class Box:
     # -- 3 requests ---------------------------------------------------------------------------
 
     def _answer_requests(self, now):
-        for _ in range(REQUESTS_A_STEP):
+        for _ in range(_REQUESTS_A_STEP):
             found = self.link.next_requests()
             if found is None:
                 return
-            for record in found:
-                if isinstance(record, Refused):
-                    say = "%s (%s)" % (ERRORS["bad_line"], record.why)
-                    self.link.reply({"re": None, "error": "bad_line", "say": say})
-                else:
-                    self.guard.heard(now)
-                    self.link.reply(self.commands.answer(record, now))
+            self._answer(found, now)
+
+    def _answer(self, found, now):
+        for record in found:
+            if isinstance(record, Refused):
+                say = "%s (%s)" % (ERRORS["bad_line"], record.why)
+                self.link.reply({"re": None, "error": "bad_line", "say": say})
+            else:
+                self.guard.heard(now)
+                self.link.reply(self.commands.answer(record, now))

@@ -4,13 +4,13 @@ raises Refusal with a code of messages.ERRORS."""
 from .messages import ERRORS, MS, PROTOCOL, REQUESTS, check_fields
 from .pins import CHANNELS
 from .shots import HOST, IDLE, STATE_NAMES
-from .units import ns_to_ms_up, ns_to_ticks
+from .units import const, ns_to_ms_up, ns_to_ticks
 from .version import FIRMWARE_VERSION
 
 ID_MOST = 1 << 53
 PULSE_WINDOW_NS = 100 * MS
 # A line of the wire holds 1024 bytes; a page of the frame log stops before it.
-PAGE_BYTES_MOST = 800
+_PAGE_BYTES_MOST = const(800)
 
 
 class Refusal(Exception):
@@ -29,7 +29,6 @@ class Commands:
     def __init__(self, box):
         self._box = box
         self.doing = None  # type: str | None
-        self._handlers = {verb: getattr(self, "_do_" + verb) for verb in REQUESTS}
 
     def answer(self, record, now):
         """The reply to one record (a dict). Never raises for what the line may hold."""
@@ -37,14 +36,14 @@ class Commands:
         if isinstance(number, bool) or not isinstance(number, int) or not 0 <= number <= ID_MOST:
             return _refused(None, "bad_field", "A request needs an 'id', a whole number from 0 to 2^53.")
         verb = record.get("do")
-        if not isinstance(verb, str) or verb not in self._handlers:
+        if not isinstance(verb, str) or verb not in REQUESTS:
             return _refused(number, "unknown_verb", ERRORS["unknown_verb"])
         fields, say = check_fields(verb, record)
         if fields is None:
             return _refused(number, "bad_field", say)
         self.doing = verb
         try:
-            reply = {"re": number, "ok": self._handlers[verb](fields, record, now)}
+            reply = {"re": number, "ok": getattr(self, "_do_" + verb)(fields, record, now)}
         except Refusal as refusal:
             reply = _refused(number, refusal.code, refusal.say)
             reply.update(refusal.more)
@@ -278,7 +277,7 @@ class Commands:
                 break
             # Digits, signs and quotes: what the entry takes on the line.
             size += len(str(entry)) + 4
-            if size > PAGE_BYTES_MOST and page:
+            if size > _PAGE_BYTES_MOST and page:
                 break
             page.append(list(entry))
             index += 1

@@ -4,8 +4,9 @@ import io
 import sys
 
 from .slots import TwoSlots
+from .units import const
 
-TEXT_MOST = 480
+_TEXT_MOST = const(480)
 
 
 def describe(error):
@@ -19,7 +20,7 @@ def describe(error):
         out = io.StringIO()
         printer(error, out)
         text = out.getvalue()
-    return text[-TEXT_MOST:]
+    return text[-_TEXT_MOST:]
 
 
 class CrashRecord:

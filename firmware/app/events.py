@@ -9,14 +9,15 @@ told by a `dropped` event as soon as there is room.
 import struct
 from array import array
 
+from .units import const
 from .wire import encode
 
 RING_BYTES = 8192
-RING_LINES = 160
+_RING_LINES = const(160)
 
-_EDGES = "<BIQ"  # no brace, the shot, the tick of the first edge; then a byte and four an edge
-_EDGES_BYTES = 13
-_BRACE = 0x7B  # what every other line begins with
+_EDGES = const("<BIQ")  # no brace, the shot, the tick of the first edge; then a byte and four an edge
+_EDGES_BYTES = const(13)
+_BRACE = const(0x7B)  # what every other line begins with
 
 
 def edges_bytes(count):
@@ -43,7 +44,7 @@ class EventBuffer:
 
     `ring` is the memory for them, where it had to be taken early; else it is taken here."""
 
-    def __init__(self, ring_bytes=RING_BYTES, ring_lines=RING_LINES, ring=None):
+    def __init__(self, ring_bytes=RING_BYTES, ring_lines=_RING_LINES, ring=None):
         self._ring = bytearray(ring_bytes) if ring is None else ring
         self._lengths = array("H", bytes(2 * ring_lines))
         self._first = 0  # place in _lengths of the oldest line kept
@@ -130,6 +131,10 @@ class EventBuffer:
         # All at once or not at all: an exception in between would leave the ring askew for good.
         self._used, self._count = self._used + size, self._count + 1
         return seq
+
+    def waits(self):
+        """Whether `next_line` has one."""
+        return self._sent < self._count
 
     def next_line(self):
         """The oldest line not yet handed out, as bytes; None when all are out."""

@@ -5,17 +5,17 @@ Nothing here fires by time: each pair needs its own press, and where a body is w
 """
 
 from . import lights
-from .buttons import Button
+from .buttons import LOOK_MS, PRESSED, Button
 from .messages import FRAME_VERDICTS, MS
 from .safety import HALF_MOST_MS
 from .shots import FIELD
-from .units import ns_to_ticks
+from .units import const, ns_to_ticks
 from .verdict import read_frame
 
-PRESET_SETTLES_MS = 3000  # the chosen preset is written to flash when the person has stopped choosing
-POLL_MS = 4  # while a contact settles
-REST_POLL_MS = 8  # while none has moved: the shortest press of a finger is several times that
-SLOW_POLL_MS = 50  # while the laptop has the box and no press is waited for
+_PRESET_SETTLES_MS = const(3000)  # the chosen preset is written to flash when the person has stopped choosing
+_POLL_MS = const(4)  # while a contact settles
+_REST_POLL_MS = const(8)  # while none has moved: the shortest press of a finger is several times that
+_SLOW_POLL_MS = const(50)  # while the laptop has the box and no press is waited for
 
 
 class Field:
@@ -24,11 +24,10 @@ class Field:
     def __init__(self, box):
         self._box = box
         board = box.board
-        self._half = Button(board, "button_half")
-        self._full = Button(board, "button_full")
-        self._wound = Button(board, "wound")
-        self._choose = Button(board, "preset")
-        self._buttons = (self._half, self._full, self._wound, self._choose)
+        self._buttons = [Button(bool(board.pressed(name))) for name in PRESSED]
+        self._look = -1  # which were pressed when last looked at, a bit each
+        self._settling = False
+        self._half, self._full, self._wound, self._choose = self._buttons
         self._fired = None  # type: dict | None  # the preset at the press: the log writes this one
         self._held = False  # the halves follow the finger now
         self._held_since_ms = 0
@@ -42,14 +41,42 @@ class Field:
         return self._held
 
     def advance(self, now):
-        """Read the contacts and act on them."""
-        if self._wound.changed(now) == 1:
+        """Read the contacts and act on them: first on what they did while the loop was held up."""
+        board = self._box.board
+        looks = board.missed_looks()
+        if looks:
+            self._look_back(looks, now)
+        look = 0
+        bit = 1
+        for name in PRESSED:
+            if board.pressed(name):
+                look |= bit
+            bit <<= 1
+        fire = (look != self._look or self._settling) and self._act(look, now, now)
+        self._follow_half(now)
+        if fire:
+            self._fire(now)
+        if 0 <= self._store_ms <= now and not self._box.shot.busy:
+            self._store_preset()
+
+    def _look_back(self, looks, now):
+        """What the contacts did while the loop was held up, in its order, acted on now."""
+        seen_ms = now - LOOK_MS * len(looks)
+        for look in looks:
+            if self._act(look, seen_ms, now):
+                self._fire(now)
+            seen_ms += LOOK_MS
+
+    def _act(self, look, seen_ms, now):
+        """The contacts as they were at a moment; True when full-press has just been pressed."""
+        self._look = look
+        half = self._half.changed(bool(look & 1), seen_ms)
+        full = self._full.changed(bool(look & 2), seen_ms)
+        if self._wound.changed(bool(look & 4), seen_ms) == 1:
             self._box.take_wound(by_box=True)
-        choose = self._choose.changed(now)
+        choose = self._choose.changed(bool(look & 8), seen_ms)
         if choose == 1:
             self._next_preset(now)
-        half = self._half.changed(now)
-        full = self._full.changed(now)
         if (half or full or choose) and self._box.guard.host_present(now):
             down = {
                 "half": int(self._half.down),
@@ -57,18 +84,17 @@ class Field:
                 "preset": int(self._choose.down),
             }
             self._box.events.put("press", down)
-        self._follow_half(now)
-        if full == 1:
-            self._fire(now)
-        if 0 <= self._store_ms <= now and not self._box.shot.busy:
-            self._store_preset()
+        self._settling = False
+        for button in self._buttons:
+            if button.settling:
+                self._settling = True
+        return full == 1
 
     def due_in(self, now):
         """Milliseconds until the contacts must be read again."""
-        for button in self._buttons:
-            if button.settling:
-                return POLL_MS
-        return SLOW_POLL_MS if self._box.guard.armed or self._box.watch.on else REST_POLL_MS
+        if self._settling:
+            return _POLL_MS
+        return _SLOW_POLL_MS if self._box.guard.armed or self._box.watch.on else _REST_POLL_MS
 
     def drop(self):
         """The outputs were opened: nothing is held any more, and the finger must come up first."""
@@ -174,7 +200,7 @@ class Field:
             box.lights.show(lights.REFUSED, now)
             return
         self.preset_place = box.settings.next_preset_place(self.preset_place)
-        self._store_ms = now + PRESET_SETTLES_MS
+        self._store_ms = now + _PRESET_SETTLES_MS
         box.lights.show_preset(self.preset_place + 1, now)
 
     def _store_preset(self):

@@ -1,6 +1,6 @@
 """The frame log: one entry for every frame fired alone in the field, in flash, whatever happens to the power.
 
-The log is a row of segments, each one file of SLOTS slots of SLOT_BYTES, filled from front to back and
+The log is a row of segments, each one file of _SLOTS slots of SLOT_BYTES, filled from front to back and
 never rewritten. Slot 0 is the segment's header, the others hold an entry each. An entry is written in two
 parts: its *opening* when the frame is fired, its *body* when the frame has been read. A power cut at any
 byte leaves every earlier entry as it was; an entry without a whole body stays in its place and is counted
@@ -13,24 +13,26 @@ means full: nothing is overwritten, `begin` refuses, and the frames that went un
 import binascii
 import struct
 
+from .units import const
+
 SLOT_BYTES = 80
-SLOTS = 51
-ENTRIES_A_SEGMENT = SLOTS - 1
+_SLOTS = const(51)
+ENTRIES_A_SEGMENT = _SLOTS - 1
 SEGMENTS = 40
 FILES = SEGMENTS + 2  # a new segment can be begun before any old one is gone
 CAPACITY = SEGMENTS * ENTRIES_A_SEGMENT
 SPARE_BYTES = 16384  # left to settings and crash record
 
-_HEADER = "<4sIII"  # mark, segment number, number of the log's first segment, CRC-32
-_HEADER_BYTES = 16
-_OPENING = "<HIH"  # mark, place in all entries ever, low half of the CRC-32
-_OPENING_BYTES = 8
-_BODY = "<IIiiiiiIIIBBBBBBH20s"
-_BODY_BYTES = 68
-_MARK = b"cfrl"
-_OPENING_MARK = 0xF7A1
-_NONE = 0x7FFFFFFF
-_MOST = 0x7FFFFFFE
+_HEADER = const("<4sIII")  # mark, segment number, number of the log's first segment, CRC-32
+_HEADER_BYTES = const(16)
+_OPENING = const("<HIH")  # mark, place in all entries ever, low half of the CRC-32
+_OPENING_BYTES = const(8)
+_BODY = const("<IIiiiiiIIIBBBBBBH20s")
+_BODY_BYTES = const(68)
+_MARK = const(b"cfrl")
+_OPENING_MARK = const(0xF7A1)
+_NONE = const(0x7FFFFFFF)
+_MOST = const(0x7FFFFFFE)
 
 
 def _crc(data):
@@ -80,7 +82,7 @@ class FrameLog:
         return {"entries": self.entries, "capacity": CAPACITY, "damaged": self.damaged}
 
     def read(self, index):
-        """One entry as a tuple in the order of messages.FRAME_FIELDS; only its number where it is damaged.
+        """One entry as a tuple in the order of frame_words.FRAME_FIELDS; only its number where it is damaged.
         None beyond the end."""
         if not 0 <= index < self.entries:
             return None
@@ -205,7 +207,7 @@ class FrameLog:
         """Have a place for one more entry; False when the log is full. Raises OSError."""
         if self._last >= 0:
             self._align()
-            if self._slots_used < SLOTS:
+            if self._slots_used < _SLOTS:
                 return self._files.free_bytes() >= SPARE_BYTES
             if self._last - self._first + 1 >= SEGMENTS:
                 return False
@@ -274,12 +276,12 @@ class FrameLog:
             if place not in kept:
                 files.remove(_name(place))  # what a clearing, or a new header, left behind when it was cut
         self._align()
-        self._slots_used = max(1, min(SLOTS, files.size(_name(self._last)) // SLOT_BYTES))
+        self._slots_used = max(1, min(_SLOTS, files.size(_name(self._last)) // SLOT_BYTES))
         for serial in range(self._first, self._last + 1):
             self._count_damage(serial)
 
     def _count_damage(self, serial):
-        slots = self._slots_used if serial == self._last else SLOTS
+        slots = self._slots_used if serial == self._last else _SLOTS
         try:
             raw = self._files.read(_name(serial)) or b""
         except OSError:

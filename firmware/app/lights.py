@@ -4,6 +4,8 @@ A pattern is a row of steps; the last step is followed by dark, except in the st
 means says `light_words.py`, which no board loads.
 """
 
+from .units import const
+
 WITHIN = "within"
 OUT = "out"
 NO_ANSWER_A = "no_answer_a"
@@ -22,14 +24,14 @@ LOG_FULL = "log_full"
 DAMAGED = "damaged"
 BOOT = "boot"
 
-_OFF = 0
-_BLUE = 1
-_ORANGE = 2
-_BOTH = 3
-_LONG = 90  # in hundredths of a second, as all lengths of the patterns
-_SHORT = 15
-_GAP = 15
-_PAUSE = 50
+_OFF = const(0)
+_BLUE = const(1)
+_ORANGE = const(2)
+_BOTH = const(3)
+_LONG = const(90)  # in hundredths of a second, as all lengths of the patterns
+_SHORT = const(15)
+_GAP = const(15)
+_PAUSE = const(50)
 
 # Two bytes a step: which are lit, and for how long. As tuples these would take six kilobytes of a board's memory.
 _ONE = bytes((_ORANGE, _SHORT, _OFF, _GAP))

@@ -1,10 +1,11 @@
 """The serial line, both ways: whole lines in, one line at a time out, never more than a box can hold."""
 
+from .units import const
 from .wire import LineReader, encode
 
-HELD_MOST = 2048  # no request is read while more than this waits to go out
-PIECE_BYTES = 64  # a packet of the port
-PIECES_A_STEP = 8  # and then back to the loop, where safety comes first
+_HELD_MOST = const(2048)  # no request is read while more than this waits to go out
+_PIECE_BYTES = const(64)  # a packet of the port
+_PIECES_A_STEP = const(8)  # and then back to the loop, where safety comes first
 STALLED_MS = 2  # the port took no more: try again so soon
 
 
@@ -25,7 +26,7 @@ class Link:
     def next_requests(self):
         """What the next complete line brought: a list of records and `Refused`s, [] while a line is not
         whole, None when there is nothing to read (or no room to answer)."""
-        if self._held > HELD_MOST:
+        if self._held > _HELD_MOST:
             return None
         if self._at >= len(self._unread):
             self._unread = self._board.serial_read()
@@ -45,7 +46,7 @@ class Link:
     @property
     def reading(self):
         """Whether requests wait that `next_requests` would answer at once."""
-        return self._at < len(self._unread) and self._held <= HELD_MOST
+        return self._at < len(self._unread) and self._held <= _HELD_MOST
 
     def reply(self, record):
         """Queue one reply."""
@@ -55,19 +56,19 @@ class Link:
 
     def send(self):
         """Write a few packets, or what the port takes. Milliseconds until there is more to do, -1 for nothing."""
-        for _ in range(PIECES_A_STEP):
+        for _ in range(_PIECES_A_STEP):
             if self._gone >= len(self._going):
                 if self._replies:
                     line = self._replies.pop(0)
                     self._held -= len(line)
+                elif not self._events.waits():
+                    return -1
                 else:
                     line = self._events.next_line()
-                    if line is None:
-                        return -1
                 self._going, self._gone = memoryview(line), 0
             begun = self._gone
             # Counted in the statement that sends: a fault in between must not send a piece twice.
-            self._gone += self._board.serial_write(self._going[begun : begun + PIECE_BYTES])
-            if self._gone < min(begun + PIECE_BYTES, len(self._going)):
+            self._gone += self._board.serial_write(self._going[begun : begun + _PIECE_BYTES])
+            if self._gone < min(begun + _PIECE_BYTES, len(self._going)):
                 return STALLED_MS
         return 0

@@ -9,6 +9,7 @@ integer nanoseconds, because a JSON float would cost the box its exactness. Unkn
 """
 
 from .pins import LAMPS
+from .units import const
 
 PROTOCOL = 1
 
@@ -20,8 +21,8 @@ MAX_LEAD_NS = 2 * S  # half-press before full-press
 MAX_CLOSURE_NS = 5 * S  # full-press never longer than this
 MAX_WINDOW_NS = 10 * S  # listening after the later full-press
 
-ARM_DEFAULT_MS = 10000
-ARM_MOST_MS = 60000
+_ARM_DEFAULT_MS = const(10000)
+_ARM_MOST_MS = const(60000)
 SILENCE_MS = 3000  # armed and nothing heard from the host for this long: disarm
 
 # The verbs, each with its fields.
@@ -37,7 +38,7 @@ REQUESTS = {
     # its place. Answers what `get` would
     "put": (("preset", -1, 7, -1),),
     # permission to fire, for so long; refused with the interlock open, or never seen open
-    "arm": (("timeout_ms", 100, ARM_MOST_MS, ARM_DEFAULT_MS),),
+    "arm": (("timeout_ms", 100, _ARM_MOST_MS, _ARM_DEFAULT_MS),),
     # no more permission; a pair under way is stopped and the outputs open
     "disarm": (),
     # outputs to 'open' now, whatever else is going on; also disarms
@@ -123,30 +124,6 @@ ERRORS = {
 }
 
 
-# One entry of the frame log. Times in ns, null where not measured; verdict: an index into FRAME_VERDICTS;
-# how: 0 not measured, 1 sync contact, 2 gate sensor 1, 3 both gate sensors; ms: milliseconds since that boot.
-FRAME_FIELDS = (
-    "entry",
-    "boot",
-    "ms",
-    "preset",
-    "verdict",
-    "skew_ns",
-    "lag_a_ns",
-    "lag_b_ns",
-    "exposure_a_ns",
-    "exposure_b_ns",
-    "delay_a_ns",
-    "delay_b_ns",
-    "tolerance_ns",
-    "how_a",
-    "how_b",
-    "bounces_a",
-    "bounces_b",
-    "flicks_a",
-    "flicks_b",
-    "lost",
-)
 FRAME_VERDICTS = (
     "within",
     "out",

@@ -5,9 +5,10 @@ software, which needs neither to be right.
 """
 
 from .messages import SILENCE_MS
+from .units import const
 
 OUTPUT_NAMES = ("half_a", "full_a", "half_b", "full_b")
-FULL_MOST_MS = 5000
+_FULL_MOST_MS = const(5000)
 HALF_MOST_MS = 60000
 # A closure is seen closed up to a step late and its length is rounded to milliseconds.
 MARGIN_MS = 10
@@ -74,7 +75,7 @@ class Guard:
     def permit(self, half_ms, full_ms):
         """Outputs may be closed from now on, each for so long at a time."""
         self._limit_ms[0] = self._limit_ms[2] = min(half_ms, HALF_MOST_MS)
-        self._limit_ms[1] = self._limit_ms[3] = min(full_ms, FULL_MOST_MS)
+        self._limit_ms[1] = self._limit_ms[3] = min(full_ms, _FULL_MOST_MS)
         since = self._since_ms
         since[0] = since[1] = since[2] = since[3] = -1
 

@@ -11,7 +11,7 @@ from array import array
 
 from .events import edges_bytes
 from .pins import BEAT, FULL_A, FULL_B
-from .units import ticks_to_ms_up
+from .units import const, ticks_to_ms_up
 
 IDLE = 0
 FIRING = 1
@@ -25,23 +25,23 @@ EDGES_A_LINE = 16
 # only those that begin or end a burst.
 EDGES_FIRST = 40
 EDGES_A_CHANNEL = 60
-BURST_APART_MS = 1
+_BURST_APART_MS = const(1)
 # The tick of a start is known to some microseconds, and its first edge may come at once.
-START_SLACK_US = 50
+_START_SLACK_US = const(50)
 # Room a full shot may need in the event buffer: its edges, the event that ends it, and one more line.
-LINE_BYTES_MOST = 384
+_LINE_BYTES_MOST = const(384)
 LINES_MOST = EDGES_MOST // EDGES_A_LINE + 2
 
 HOST = "host"
 FIELD = "field"
 PULSE = "pulse"
 
-_DELTA_MOST = 0xFFFFFFFF
+_DELTA_MOST = const(0xFFFFFFFF)
 
 
 def bytes_of(lines):
     """Bytes of the event buffer that so many lines of a shot may need, the last of them its `shot` event."""
-    return (lines - 1) * edges_bytes(EDGES_A_LINE) + LINE_BYTES_MOST
+    return (lines - 1) * edges_bytes(EDGES_A_LINE) + _LINE_BYTES_MOST
 
 
 BYTES_MOST = bytes_of(LINES_MOST)
@@ -191,7 +191,7 @@ class Shot:
 
     def __init__(self, board):
         self._board = board
-        self.edges = ShotEdges(BURST_APART_MS * board.tick_hz // 1000)
+        self.edges = ShotEdges(_BURST_APART_MS * board.tick_hz // 1000)
         self.from_tick = 0
         self.to_tick = 0
         self.seen_tick = 0  # of the newest edge read
@@ -244,7 +244,7 @@ class Shot:
         self.started_ms = board.millis()
         self.closed_by_ms = self.started_ms + ticks_to_ms_up(closing, board.tick_hz)
         tick = board.tick()
-        self.from_tick = tick - START_SLACK_US * board.tick_hz // 1000000
+        self.from_tick = tick - _START_SLACK_US * board.tick_hz // 1000000
         self.to_tick = tick + listening + board.tick_hz // 1000
         self.seen_tick = 0
         # One more: the start fell somewhere inside a millisecond.

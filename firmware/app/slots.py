@@ -7,9 +7,11 @@ import binascii
 import json
 import struct
 
-_HEAD = "<4sII"  # mark, generation, CRC-32 of generation and text
-_HEAD_BYTES = 12
-_MARK = b"cslt"
+from .units import const
+
+_HEAD = const("<4sII")  # mark, generation, CRC-32 of generation and text
+_HEAD_BYTES = const(12)
+_MARK = const(b"cslt")
 
 
 class TwoSlots:

@@ -1,8 +1,9 @@
 """Listening without firing: edges go out as they come, cut into groups by a stretch of quiet."""
 
 from .shots import EDGES_A_LINE, Edges
+from .units import const
 
-FLUSH_MS = 50  # an edge waits no longer than this for company in its line
+_FLUSH_MS = const(50)  # an edge waits no longer than this for company in its line
 
 
 class Watch:
@@ -40,7 +41,7 @@ class Watch:
             self.end_group()
         now = self._board.millis()
         if self._edges.count == 0:
-            self._flush_ms = now + FLUSH_MS
+            self._flush_ms = now + _FLUSH_MS
         self._last = tick
         self._quiet_ms = now + self._gap_ms + 1
         self._count += 1

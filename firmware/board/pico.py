@@ -5,20 +5,18 @@ import time
 
 import machine
 from app import pins
+from app.buttons import PRESSED
 from machine import Pin
 from micropython import const
 
-from . import files, memory, registers, safe
+from . import files, memory, presses, registers, safe
 from .clock import Millis
-from .lamps import LampRow
 from .releases import Releases
 from .sampler import Sampler
 from .usb import UsbSerial
 
 _WATCHDOG_MS = const(5000)
 _IDLE_LOOK_MS = const(2)  # a byte ends the wait by itself, an edge has to be looked for
-
-PRESSED = ("button_half", "button_full", "wound", "preset")
 
 
 class Board:
@@ -32,9 +30,13 @@ class Board:
         self._millis = Millis()
         self._watchdog = None
         self._must_restart = False
-        self._sampler = Sampler(self.tick_hz, self._chip == "RP2350", rings or memory.Rings())
+        rings = rings or memory.Rings()
+        self._sampler = Sampler(self.tick_hz, self._chip == "RP2350", rings)
         self._releases = Releases(self.tick_hz)
-        self._lamp_row = LampRow()
+        # The row is for an hour at the bench: its module comes when it is asked for.
+        self._lamp_row = None
+        for name in ("lamp_data", "lamp_clock", "lamp_latch"):
+            Pin(pins.gpio_of(name), Pin.OUT, value=0)
         self._leds = [Pin(pins.gpio_of(name), Pin.OUT, value=0) for name in ("led_ok", "led_out")]
         self._buttons = {}
         for name in PRESSED:
@@ -42,6 +44,8 @@ class Board:
                 Pin(pins.gpio_of(name), Pin.IN, Pin.PULL_UP),
                 pins.active_level_of(name),
             )
+        self._presses = presses.Presses(self._chip == "RP2350", rings)
+        self.missed_looks = self._presses.missed
         self._usb = UsbSerial()
         self.files = files.FlashFiles(files.DIRECTORY)
 
@@ -126,6 +130,10 @@ class Board:
         self._leds[1].value(out)
 
     def run_lamps(self, lamps, step_ticks, rows):
+        if self._lamp_row is None:
+            from .lamps import LampRow
+
+            self._lamp_row = LampRow()
         self._lamp_row.run(lamps, step_ticks, rows)
 
     def serial_read(self):
@@ -170,6 +178,8 @@ class Board:
         safe.open_outputs()
         try:
             self._sampler.stop()
-            self._lamp_row.stop()
+            self._presses.stop()
+            if self._lamp_row is not None:
+                self._lamp_row.stop()
         except Exception:  # noqa: BLE001  the outputs are open, and that was the point
             return

@@ -42,6 +42,8 @@ longer than the row stays dark, and each row ends dark by itself. Output n of th
 while X = n, so the row lights from output `lamps` down to output 1. Clock and data are held 40 ns and
 33 ns at 150 MHz (48 and 40 ns at 125 MHz): logic of the HC family needs about 25 and 20 ns at 3.3 V.
 Pins: data (set), clock and latch (side-set).
+
+CONTACTS. One machine of PIO1, its clock divided to 4 kHz: the contacts' pins every sixteen of its cycles, 4 ms.
 """
 
 import rp2
@@ -112,6 +114,13 @@ def release(closure_loop_cycles):
         wrap()
 
     return program
+
+
+@rp2.asm_pio(in_shiftdir=rp2.PIO.SHIFT_LEFT, autopush=True, push_thresh=16, fifo_join=rp2.PIO.JOIN_RX)
+def contacts():
+    wrap_target()
+    in_(pins, 16)[15]
+    wrap()
 
 
 @rp2.asm_pio(

@@ -32,7 +32,9 @@ class Releases:
         interlock = pins.gpio_of("interlock")
         safe.open_outputs()
         program = programs.release(self._loop)
-        self._machines = [
+        for body, gpio in enumerate(
+            HALF_GPIOS
+        ):  # not kept: the port has one object for each machine, for good
             rp2.StateMachine(
                 4 + body,
                 program,
@@ -40,8 +42,6 @@ class Releases:
                 set_base=Pin(gpio),
                 jmp_pin=Pin(interlock),
             )
-            for body, gpio in enumerate(HALF_GPIOS)
-        ]
         # After the machines, which may have set up their jmp pin in their own way: a cut cable must read open.
         self._interlock = Pin(interlock, Pin.IN, Pin.PULL_UP)
         self._open = [self._block.wrap_target(body) for body in range(2)]

@@ -59,10 +59,8 @@ class Sampler:
         self._beat = Pin(pins.gpio_of("beat"), Pin.OUT, value=0)
         self._beat_level = 0
         self._beat_waits = False
-        self._machines = [
+        for machine in range(MACHINES):  # not kept: the port has one object for each machine, for good
             rp2.StateMachine(machine, programs.sampler, in_base=Pin(pins.FIRST_SAMPLED_GPIO))
-            for machine in range(MACHINES)
-        ]
         self._start(0)
 
     def _start(self, base):

@@ -141,8 +141,8 @@ class Merger:
         how much earlier than machine 0 the first of the three saw the change. Only what can be one change is there."""
         if self._earlier_for != (one_later, two_later):
             found = {}
-            for one in range(-3, 4):
-                for two in range(-3, 4):
+            for one in range(-2, 3):
+                for two in range(-2, 3):
                     looks = (0, one_later + LOOP_CYCLES * one, two_later + LOOP_CYCLES * two)
                     if max(looks) - min(looks) < RECORD_CYCLES:
                         found[(one << 17) + two] = min(looks)

@@ -10,7 +10,6 @@ import time
 
 import machine
 import micropython
-from micropython import const
 
 from . import safe
 
@@ -18,6 +17,7 @@ from . import safe
 micropython.kbd_intr(-1)
 
 from app import pins  # noqa: E402
+from micropython import const  # noqa: E402
 
 from . import registers  # noqa: E402
 

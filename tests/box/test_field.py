@@ -6,7 +6,8 @@ import pytest
 
 from coincide.box.cable.client import BoxClient
 from coincide.box.simulated.port import SimulatedPort, open_simulated
-from coincide_firmware.app.messages import FRAME_FIELDS, FRAME_VERDICTS
+from coincide_firmware.app.frame_words import FRAME_FIELDS
+from coincide_firmware.app.messages import FRAME_VERDICTS
 
 HOW_GATE = 2
 PRESET = {

@@ -25,7 +25,8 @@ from coincide.errors import BoxFailed
 from coincide.session.file import SessionWriter, read_session
 from coincide.session.model import Header, Plan, Session, ShotRecord
 from coincide.session.shots import shots_from_session
-from coincide_firmware.app.messages import FRAME_FIELDS, MS
+from coincide_firmware.app.frame_words import FRAME_FIELDS
+from coincide_firmware.app.messages import MS
 from coincide_firmware.app.pins import CHANNELS, FULL_A, FULL_B
 from tests.chip import bodies
 from tests.chip.standin_port import StandInPort

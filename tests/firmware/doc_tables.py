@@ -9,7 +9,7 @@ import re
 from collections.abc import Sequence
 from pathlib import Path
 
-from coincide_firmware.app import framelog, messages, settings, wire
+from coincide_firmware.app import frame_words, framelog, messages, settings, wire
 from coincide_firmware.app.light_words import PATTERNS
 from tests.firmware.app.stand_in import Bench, two_bodies
 
@@ -137,7 +137,7 @@ def log_fields() -> str:
     """The order of an entry."""
     return (
         "`["
-        + ", ".join(messages.FRAME_FIELDS)
+        + ", ".join(frame_words.FRAME_FIELDS)
         + "]`\n\nverdict: "
         + ", ".join(f"{number} = `{name}`" for number, name in enumerate(messages.FRAME_VERDICTS))
     )

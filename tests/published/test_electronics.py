@@ -158,21 +158,22 @@ def test_buttons_that_bounce_as_surveyed_give_one_press_and_one_letting_go(lasts
         pressed = bouncing(rng, 0.1, lasts_s, 0.4)
         let_go = [(at, not state) for at, state in bouncing(rng, 0.4, lasts_s, 0.8)[:-1]]
         contact = Contact([*pressed[:-1], *let_go])
-        button = Button(contact, "preset")
+        button = Button(contact.pressed)
         changes = []
         for contact.now_ms in range(800):
-            changes.append(button.changed(contact.now_ms))
+            changes.append(button.changed(contact.pressed, contact.now_ms))
         assert [one for one in changes if one] == [1, -1]
 
 
 class Contact:
-    """As much of a board as a button reads, at `now_ms`."""
+    """What a button is told at `now_ms`."""
 
     def __init__(self, flips: list[tuple[float, bool]]) -> None:
         self._flips = flips
         self.now_ms = 0
 
-    def pressed(self, name: str) -> bool:
+    @property
+    def pressed(self) -> bool:
         return [False, *(state for at, state in self._flips if at * 1000 <= self.now_ms)][-1]
 
 

@@ -17,7 +17,7 @@ from coincide.box.plans import SeriesPlan
 from coincide.box.simulated.port import SimulatedPort, open_simulated
 from coincide.errors import BoxFailed, CoincideError
 from coincide.session.file import SessionWriter, read_session
-from coincide_firmware.app.messages import FRAME_FIELDS
+from coincide_firmware.app.frame_words import FRAME_FIELDS
 from coincide_firmware.app.wire import LineReader, encode
 from tests.box.cable.lossy import Cable, LossyPort
 from tests.box.campaign import PLAN

@@ -18,7 +18,7 @@ FIRST = "boot.py"
 LAST = "main.py"
 PACKAGES = ("app", "board")
 # What only the host reads.
-NOT_ON_A_BOARD = ("app/light_words.py", "app/pin_words.py")
+NOT_ON_A_BOARD = ("app/frame_words.py", "app/light_words.py", "app/pin_words.py")
 
 
 def board_files() -> dict[str, bytes]:

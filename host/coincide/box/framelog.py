@@ -10,7 +10,8 @@ from typing import Any
 from coincide.box.cable.client import BoxClient
 from coincide.errors import BoxFailed
 from coincide.session.frames import Frame
-from coincide_firmware.app.messages import FRAME_FIELDS, FRAME_VERDICTS
+from coincide_firmware.app.frame_words import FRAME_FIELDS
+from coincide_firmware.app.messages import FRAME_VERDICTS
 
 PAGE = 8
 ENTRIES_MOST = 100_000  # twenty times what a box has room for

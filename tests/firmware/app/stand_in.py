@@ -8,6 +8,7 @@ only through `idle`.
 from heapq import heappop, heappush
 
 from coincide_firmware.app.box import Box
+from coincide_firmware.app.buttons import LOOK_MS, PRESSED
 from coincide_firmware.app.pins import FULL_A, FULL_B, HALF_A, HALF_B, SYNC_A, SYNC_B
 from coincide_firmware.app.wire import LineReader, Refused, encode
 
@@ -119,6 +120,7 @@ class StandInBoard:
         self._order = 0
         self._edges = []
         self.batch = 100000  # edges a reading hands over at most
+        self._missed = []  # looks at the contacts while flash held the loop up
         self._closed = [0, 0, 0, 0]
         self._closed_at = [0, 0, 0, 0]
 
@@ -179,6 +181,7 @@ class StandInBoard:
         "outputs_busy",
         "interlock_closed",
         "pressed",
+        "missed_looks",
         "lights",
         "run_lamps",
         "serial_read",
@@ -283,6 +286,20 @@ class StandInBoard:
     def pressed(self, name):
         self._may_raise("pressed")
         return self.contacts[name]
+
+    def missed_looks(self):
+        self._may_raise("missed_looks")
+        looks = bytes(self._missed)
+        self._missed = []
+        return looks
+
+    def hold_up(self, looks):
+        """The loop stands for as many looks at the contacts (each a set of names), 4 ms apart."""
+        for pressed in looks:
+            self._advance_to(self.now + LOOK_MS * TICKS_A_MS)
+            for name in PRESSED:
+                self.contacts[name] = int(name in pressed)
+            self._missed.append(sum([1 << n for n in range(4) if PRESSED[n] in pressed]))
 
     def lights(self, ok, out):
         self._may_raise("lights")

@@ -53,6 +53,7 @@ def whole_life(bench):
 def fires_again(bench):
     """After the failure: armed anew, a pair is fired, heard and told."""
     bench.board.contacts["button_half"] = bench.board.contacts["button_full"] = 0
+    bench.board.interlock = True  # a hand that had opened it closes it again
     bench.run_ms(1500)
     bench.ok("ack", upto=bench.box.events.last)
     bench.events.clear()

@@ -1,6 +1,7 @@
 """Alone in the field: the button, the presets, the verdict, the log."""
 
-from coincide_firmware.app.messages import FRAME_FIELDS, FRAME_VERDICTS
+from coincide_firmware.app.frame_words import FRAME_FIELDS
+from coincide_firmware.app.messages import FRAME_VERDICTS
 from coincide_firmware.app.pins import SYNC_A, SYNC_B
 from tests.firmware.app.stand_in import TICKS_A_MS, Bench, contact, two_bodies
 

@@ -1,8 +1,8 @@
 """The frame log outlives the power, wears evenly and says when it is full."""
 
 from coincide_firmware.app import framelog
+from coincide_firmware.app.frame_words import FRAME_FIELDS
 from coincide_firmware.app.framelog import CAPACITY, ENTRIES_A_SEGMENT, FrameLog
-from coincide_firmware.app.messages import FRAME_FIELDS
 from coincide_firmware.app.verdict import OUT, BodyReading, FrameReading
 from tests.firmware.app.stand_in import Bench, Flash, PowerCut
 

@@ -178,7 +178,8 @@ def _machine_class(chip: OtherChip) -> type:
             groups = (("out_base", asm.PROG_OUT_PINS, 0, 20), ("set_base", asm.PROG_SET_PINS, 5, 26))
             side = (("sideset_base", asm.PROG_SIDESET_PINS, 10, 29),)
             chip.store(PIO_BASES[block] + 0x3000, 1 << (number & 3))
-            chip.store(at + CLKDIV, 1 << 16)
+            freq = bases.get("freq", chip.freq)
+            chip.store(at + CLKDIV, chip.freq * 256 // freq << 8 & 0xFFFFFFFF)
             pins: list[tuple[int, int]] = []
             for name, place, base_bit, count_bit in groups + side:
                 states = program[place]

@@ -129,3 +129,39 @@ def test_brown_out_at_every_part_of_a_shot_releases_the_pins(cut_ms: int) -> Non
     assert who["board"]["reset_cause"] == "power"
     assert who["boot"] == 2
     assert next(record["ok"]["crash"] for record in said if record.get("re") == 9) is None
+
+
+@pytest.mark.parametrize("chip", ["RP2040", "RP2350"])
+@pytest.mark.parametrize(("pressed_ms", "pairs"), [(60, 2), (3, 1)])
+def test_a_press_that_lies_wholly_inside_a_flash_stall_is_answered(
+    pressed_ms: int, pairs: int, chip: str
+) -> None:
+    """A pair is fired in the field; flash takes 430 ms for its verdict, and the button is pressed and let go meanwhile:
+    the next pair fires when flash is done. A spark of 3 ms is no press."""
+    loaded = bench(chip=chip)
+    machine = loaded.chip
+    stalls: list[int] = []
+
+    def press(ms: int) -> None:
+        machine.drive(14, 0)
+        machine.run(ms * HZ // 1000)
+        machine.drive(14, None)
+
+    def stall() -> None:
+        if not stalls:
+            stalls.append(machine.cycle)
+            machine.run(HZ // 5)
+            press(pressed_ms)
+            machine.run(stalls[0] + HZ * 43 // 100 - machine.cycle)
+
+    machine.at(HZ // 2, lambda: machine.drive(14, 0))
+    machine.at(HZ * 56 // 100, lambda: machine.drive(14, None))
+    machine.at(
+        HZ, lambda: setattr(loaded.files, "stall", stall)
+    )  # what is written next is the end of its entry
+    stopping(loaded, 6500, KeyboardInterrupt())
+    with pytest.raises(Reset):
+        loaded.use("main")
+    closings_s = [cycle / HZ for cycle, gpio, level in machine.history if gpio == 3 and level]
+    assert len(closings_s) == pairs
+    assert all(stalls[0] / HZ + 0.43 < at_s < stalls[0] / HZ + 1.2 for at_s in closings_s[1:])

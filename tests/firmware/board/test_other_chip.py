@@ -5,7 +5,7 @@ Our own stand-in could share a misreading of the datasheet with the firmware; th
 
 from __future__ import annotations
 
-from itertools import pairwise
+from itertools import groupby, pairwise
 from typing import Any
 
 import pytest
@@ -203,3 +203,36 @@ def test_watchdog_words_are_where_the_firmware_looks() -> None:
     assert watchdog.timer.enable
     registers.stop_watchdog("RP2040")
     assert not watchdog.timer.enable
+
+
+def test_looks_at_the_contacts_reach_their_ring_and_go_round_in_it() -> None:
+    chip = OtherChip()
+    chip.freq = 4000  # so that the machine's divider is one and a look is sixteen cycles
+    contacts = {"button_half": 13, "button_full": 14, "wound": 21, "preset": 22}
+    for gpio in range(13, 29):
+        chip.drive(gpio, 1)
+    loaded = loaded_on(chip)
+    pin = loaded.use("machine").Pin
+    for gpio in contacts.values():
+        pin(gpio, pin.IN, pin.PULL_UP)
+    presses = loaded.use("board.presses").Presses(False, loaded.use("board.memory").Rings())
+    chip.run(16 * 10)
+    assert set(presses.missed()) == {0}
+    for gpio in contacts.values():
+        chip.drive(gpio, 0)
+        chip.run(16 * 3)
+        chip.drive(gpio, 1)
+        chip.run(16 * 2)
+    looks = bytes(presses.missed())
+    assert [mask for mask, _ in groupby(looks) if mask] == [1, 2, 4, 8]
+    assert all(2 <= looks.count(mask) <= 4 for mask in (1, 2, 4, 8)), looks
+    chip.run(16 * 2)
+    assert presses.missed() == b""  # asked a moment ago
+    # Longer away than the ring holds: the newest second.
+    chip.run(16 * 300)
+    chip.drive(14, 0)
+    chip.run(16 * 100)
+    looks = bytes(presses.missed())
+    assert len(looks) == 255
+    assert looks.count(2) == pytest.approx(100, abs=2)
+    assert looks.endswith(b"\2")

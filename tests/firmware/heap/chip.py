@@ -57,7 +57,7 @@ class Mem32:
         self.kept = {0xD0000004: 0, 0x50200008: 0, 0x502000D4: 0, 0x503000D4: 0, 0x503000EC: 0}
         self.count = [0xFFFFFFFF] * 12
         self.rings = [0] * 12  # where each DMA channel writes
-        self.words = 1  # of each ring
+        self.words = [1] * 12  # of each ring
         self.begun_us = 0
         self.records = 0
         self.pins = 0
@@ -73,7 +73,7 @@ class Mem32:
                 return
             moved = 0xFFFFFFFF - self.count[channel]
             for word in (0xFFFFFFFF - loops, self.pins):
-                at = self.rings[channel] + 4 * (moved % self.words)
+                at = self.rings[channel] + 4 * (moved % self.words[channel])
                 uctypes.struct(at, {"word": uctypes.UINT32}).word = word
                 moved += 1
             self.count[channel] = 0xFFFFFFFF - moved
@@ -145,12 +145,11 @@ class DMA:
         self.on = 0
 
     def pack_ctrl(self, **fields):
-        if fields.get("ring_sel"):
-            Pin.registers.words = (1 << fields["ring_size"]) // 4
-        return 0
+        return (1 << fields["ring_size"]) // 4 if fields.get("ring_sel") else 1
 
     def config(self, **fields):
         Pin.registers.rings[self.channel] = fields["write"]
+        Pin.registers.words[self.channel] = fields["ctrl"]
 
     def active(self, value=None):
         if value is not None:

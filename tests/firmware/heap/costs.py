@@ -98,4 +98,4 @@ box.shot.edges.clear()
 box.shot.from_tick, box.shot.to_tick, box.shot.state = 0, 1 << 60, shots.LISTENING
 came(240)
 measured("edge of a shot", drained, 240)
-print(json.dumps({"kept": box.shot.edges.count, "lost": box.shot.edges.lost}))
+assert (box.shot.edges.count, box.shot.edges.lost) == (240, 0)

@@ -79,7 +79,7 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class FrameLogPage:
-    """`entries` there are in all; those from `start` in `page`, in the order of messages.FRAME_FIELDS."""
+    """`entries` there are in all; those from `start` in `page`, in the order of frame_words.FRAME_FIELDS."""
 
     entries: int
     capacity: int

@@ -61,6 +61,8 @@ class Chip:
         self.memory = memoryview(bytearray(RAM_BYTES))
         self.memory_end = RAM + 0x100
         self.pads = 0
+        self.contact_log = []  # (cycle, pads) of changes beyond the sampled pins that no look has come to yet
+        self.contact_pads = 0  # before the first of them
         self.synced = [0, 0]
         self.events = []
         self.history = []
@@ -109,6 +111,8 @@ class Chip:
         level |= outside & ~(sio | first | second)
         changed = level ^ self.pads
         if changed:
+            if changed >> 13:
+                self.contact_log.append((self.cycle, level))
             self.pads = level
             self.touch()
             for gpio in range(30):
@@ -207,7 +211,12 @@ class Chip:
             if not skipped:
                 self.touch()
             return skipped > 0
-        machines = [machine for block in self.blocks for machine in block.machines if machine.enabled]
+        machines = [
+            machine
+            for block in self.blocks
+            for machine in block.machines
+            if machine.enabled and machine.divider == 1
+        ]
         if not machines:
             stop = self._stop(end)
             if stop <= self.cycle:
@@ -280,6 +289,28 @@ class Chip:
                 else:
                     channel.busy = False
 
+    def _look(self, channel):
+        """The looks of a divided machine whose program is one `in`, until now, by this channel into its ring."""
+        request = channel.ctrl >> 15 & 63
+        block = self.blocks[request >> 3 & 1]
+        machine = block.machines[request & 3]
+        if not channel.busy or machine.divider == 1 or not machine.enabled:
+            return
+        word = block.memory[machine.pc]
+        mask = (1 << (word & 31)) - 1
+        period = machine.divider * (1 + (word >> 8 & 31))
+        ring = (1 << (channel.ctrl >> 6 & 15)) - 1
+        while machine.begun + machine.looks * period <= self.cycle:
+            at = machine.begun + machine.looks * period
+            machine.looks += 1
+            while self.contact_log and self.contact_log[0][0] <= at:
+                self.contact_pads = self.contact_log.pop(0)[1]
+            seen = self.contact_pads >> machine.in_base & mask
+            to = channel.write - RAM
+            self.memory[to : to + 2] = seen.to_bytes(2, "little")
+            channel.write = channel.write & ~ring | channel.write + 2 & ring
+            channel.count -= 1
+
     # memory and registers
 
     def allocate(self, size, align=8):
@@ -316,6 +347,7 @@ class Chip:
         if DMA_BASE <= address < DMA_BASE + 12 * 0x40:
             channel = self.dma[(address - DMA_BASE) // 0x40]
             if (address & 0x3F) == 8:
+                self._look(channel)
                 mode = channel.reload & 0xF0000000 if self.name == "RP2350" else 0
                 return mode | channel.count
         for number, base in enumerate(PIO_BASES):
@@ -368,6 +400,8 @@ class Chip:
             for machine in block.machines:
                 if value >> 4 + machine.number & 1:
                     machine.restart()
+                if value >> machine.number & 1 and machine.divider > 1:
+                    machine.begun, machine.looks = self.cycle, 0
             block.enable(value & 15)
             return
         if offset == 0 and alias == 3:

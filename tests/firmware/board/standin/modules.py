@@ -39,6 +39,7 @@ class Files:
         self.directories = ["/"]
         self.contents = {}
         self.failing = False
+        self.stall = None  # called whenever a file is written: flash holds everything up
 
 
 class OpenFile:
@@ -61,6 +62,8 @@ class OpenFile:
 
     def __exit__(self, *_):
         if self._mode != "rb":
+            if self._files.stall is not None:
+                self._files.stall()
             self._files.contents[self._path] = self._bytes
 
     def seek(self, at):
@@ -205,12 +208,21 @@ def _rp2(chip, pin_class):
 
     class StateMachine:
         def __init__(
-            self, number, program, in_base=None, out_base=None, set_base=None, jmp_pin=None, sideset_base=None
+            self,
+            number,
+            program,
+            freq=-1,
+            in_base=None,
+            out_base=None,
+            set_base=None,
+            jmp_pin=None,
+            sideset_base=None,
         ):
             block_number = number >> 2
             block = chip.blocks[block_number]
             machine = block.machines[number & 3]
             machine.enabled = False
+            machine.divider = 1 if freq < 0 else chip.freq // freq
             offset = loaded(program, block_number)
             execctrl = program[asm.PROG_EXECCTRL]
             shiftctrl = program[asm.PROG_SHIFTCTRL]
@@ -278,8 +290,8 @@ def _rp2(chip, pin_class):
 
         def config(self, read=None, write=None, count=None, ctrl=None, trigger=False):
             dma = self._dma
-            if ctrl >> 2 & 3 != 2 or (ctrl >> 6 & 15 and not ctrl >> 10 & 1):
-                raise ValueError("only words, and rings on the write side, are modelled")
+            if ctrl >> 2 & 3 not in (1, 2) or (ctrl >> 6 & 15 and not ctrl >> 10 & 1):
+                raise ValueError("only words and halves of them, and rings on the write side, are modelled")
             if ctrl >> 6 & 15 and write % (1 << (ctrl >> 6 & 15)):
                 raise ValueError("the ring does not lie on a boundary of its size")
             dma.read, dma.write, dma.ctrl = read, write, ctrl

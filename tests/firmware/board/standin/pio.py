@@ -48,6 +48,10 @@ class Machine:
         self.in_right = True
         self.out_right = True
         self.join = 0
+        # A machine whose clock is divided (here: whole cycles) is not stepped; the chip reckons its looks when asked.
+        self.divider = 1
+        self.begun = 0
+        self.looks = 0
 
     def depth(self, receive):
         if self.join == 0:
@@ -274,7 +278,7 @@ class Block:
 
     def step(self):
         for machine in self.machines:
-            if machine.enabled:
+            if machine.enabled and machine.divider == 1:
                 machine.step()
 
 
