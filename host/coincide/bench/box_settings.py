@@ -22,13 +22,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Remembered:
-    """What the box holds: its numbers (`ok` False where they could not be read, then `say` says it), its presets,
-    and what this computer's records say of it."""
+    """What the box holds: its numbers (`ok` False where they could not be read, then `say` says it), its presets
+    and the name of the one in use, and what this computer's records say of it."""
 
     ok: bool
     say: str
     values: dict[str, int]
     presets: tuple[dict[str, Any], ...]
+    used: str | None
     bench: OnTheBench | None
     simulated: bool
 
@@ -36,12 +37,15 @@ class Remembered:
 def remembered(client: BoxClient) -> Remembered:
     """Numbers and presets as stored."""
     stored = client.settings()
-    places = [place for place, name in enumerate(client.identify().presets) if name is not None]
+    names = client.identify().presets
+    places = [place for place, name in enumerate(names) if name is not None]
     presets = tuple(preset for place in places if (preset := client.preset(place)) is not None)
+    chosen = stored["values"].get("preset", -1)
+    used = names[chosen] if 0 <= chosen < len(names) else None
     bench = on_the_bench(client.identity.uid)
     simulated = client.identity.simulated
     return Remembered(
-        bool(stored["ok"]), str(stored.get("say", "")), stored["values"], presets, bench, simulated
+        bool(stored["ok"]), str(stored.get("say", "")), stored["values"], presets, used, bench, simulated
     )
 
 

@@ -54,9 +54,9 @@ def show(path: Path | None, rig_path: Path, as_json: bool) -> None:
     if as_json:
         print_json({**rig.model_dump(mode="json"), "geometry": geometry_json(rig)})
         return
-    table(("", "A", "B"), rig_rows(rig), title=f"{rig.name}: exposures {' and '.join(rig.exposures)}")
     for line in geometry_lines(rig):
         say(line)
+    table(("", "A", "B"), rig_rows(rig), title=f"{rig.name}: exposures {' and '.join(rig.exposures)}")
 
 
 @command.command("check")

@@ -84,21 +84,19 @@ def _show(checked: Checked, *, as_json: bool) -> None:
     from coincide.bench.check.record import OUTCOMES, REHEARSED, zero_correction
     from coincide.bench.objects import as_object
     from coincide.cli.terminal import show
+    from coincide.report.words.box import bench_sentence
     from coincide.timing.known import MEASURE_ZERO
 
     record = checked.record
     if as_json:
         show.as_json(as_object(checked))
         return
+    show.say(bench_sentence([(one.name, one.passed) for one in record.items], simulated=checked.simulated))
     words = OUTCOMES | ({True: REHEARSED} if checked.simulated else {})
     rows = [(one.name, words[one.passed], one.say) for one in record.items]
-    show.table(("tested", "result", "what was seen"), rows)
-    if checked.simulated:
-        show.say("A rehearsal on a simulated box: nobody looked and nothing of yours was tested.")
-    if all(one.passed is None for one in record.items):
-        show.say("Nothing was tested.")
     if checked.kept is not None:
         show.say(f"Kept as {checked.kept}")
         zero = zero_correction(record.box_uid)
         if zero is not None and zero.stale is not None:
             show.say(f"{zero.stale} {MEASURE_ZERO}")
+    show.table(("tested", "result", "what was seen"), rows)

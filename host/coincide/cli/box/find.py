@@ -26,15 +26,16 @@ def list_boxes(named: tuple[str, ...], as_json: bool) -> None:
     from coincide.box.cable.discover import find_boxes
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.cli.terminal.show import say, table
+    from coincide.report.words.box import found_sentence
 
     found = find_boxes(named)
+    boxes = [device.device for device in found if device.identity is not None]
     if as_json:
         print_json({"format": "coincide-box-list-result", "version": 1, "devices": found})
-    elif not found:
-        say("No serial device is connected. Plug the box in with a USB cable that carries data.")
     else:
-        table(("port", "what it is"), [(device.device, device.say) for device in found])
-    boxes = [device for device in found if device.identity is not None]
+        say(found_sentence(boxes, len(found)))
+        if found:
+            table(("port", "what it is"), [(device.device, device.say) for device in found])
     click.get_current_context().exit(0 if boxes else 1)
 
 

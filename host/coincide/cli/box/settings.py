@@ -55,16 +55,26 @@ def settings(
 
 
 def _show(held: Remembered, *, as_json: bool) -> None:
-    """Numbers and presets as stored."""
+    """What it does alone, then numbers and presets as stored."""
+    from coincide.bench.check.circuits import circuit_rows
     from coincide.bench.objects import as_object
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.cli.terminal.show import say, table
+    from coincide.report.words.box import alone_sentence
+    from coincide_wiring.netlist import Build
 
     if as_json:
         print_json(as_object(held))
         return
     if not held.ok:
         say(held.say)
+    say(alone_sentence(held.presets, held.used))
+    if held.bench is None and not held.simulated:
+        say(
+            "This box was never on the bench of this computer: 'coincide box check' tests it and keeps its circuits."
+        )
+    elif held.bench is not None:
+        _say_bench(held.bench)
     table(("setting", "value"), [(name, str(value)) for name, value in held.values.items()])
     rows = [
         (
@@ -78,24 +88,15 @@ def _show(held: Remembered, *, as_json: bool) -> None:
     ]
     if rows:
         table(("preset", "holds back", "tolerance"), rows)
-    else:
-        say("No presets yet: 'coincide calibrate' stores one for its pair of shutter times.")
-    if held.bench is None and not held.simulated:
-        say(
-            "This box was never on the bench of this computer: 'coincide box check' tests it and keeps its circuits."
-        )
-    elif held.bench is not None:
-        _show_bench(held.bench)
+    if held.bench is not None:
+        built = Build(held.bench.sync, held.bench.release, held.bench.gate)
+        table(("circuits", "body A", "body B"), circuit_rows(built))
 
 
-def _show_bench(bench: OnTheBench) -> None:
-    from coincide.bench.check.circuits import circuit_rows
-    from coincide.cli.terminal.show import say, table
+def _say_bench(bench: OnTheBench) -> None:
+    from coincide.cli.terminal.show import say
     from coincide.timing.known import MEASURE_ZERO
-    from coincide_wiring.netlist import Build
 
-    rows = circuit_rows(Build(bench.sync, bench.release, bench.gate))
-    table(("circuits", "body A", "body B"), rows)
     if bench.zero_check_at is None:
         say(
             "No zero check yet: with the loopback plug in, 'coincide box check --zero' measures the isolators."

@@ -55,7 +55,6 @@ class AtTerminal:
         self._enter = EnterKey()
         self._view: LiveView | None = None
         self._bar = bar
-        self._shown = False
 
     @property
     def there(self) -> bool:
@@ -88,7 +87,7 @@ class AtTerminal:
         return str(answer)
 
     def progress(self, what: Progress) -> None:
-        """Steps and results on standard output, the live view and bars on standard error."""
+        """Which box it is on standard output; steps, what they showed, the live view and bars on standard error."""
         match what:
             case Opened():
                 (show.aside if self._as_json else show.say)(what.say)
@@ -107,16 +106,12 @@ class AtTerminal:
             case SeriesOver() if self._view is not None:
                 self._view.close()
                 self._view = None
-            case Step() if not self._as_json:
-                if self._shown:
-                    show.say()
-                self._shown = False
-                show.say(what.say)
-            case Shows() if not self._as_json:
-                from coincide.cli.terminal.results import show_analysis
+            case Step():
+                show.aside(what.say)
+            case Shows():
+                from coincide.report.words.series import lateness
 
-                show_analysis(what.analysis)
-                self._shown = True
+                show.aside(lateness(what.analysis))
             case Read() if self._bar is not None:
                 self._bar.update(self._bar.task_ids[0], completed=what.done, total=what.of)
             case _:

@@ -121,13 +121,16 @@ def measure(
             bar.update(bar.task_ids[0], completed=1000 * part)
 
         account = record(paths, read_text(rig_path, "rig"), wish, path, on)
-    tell = aside if as_json else say
-    for sentence in account_sentences(account):
-        tell(sentence)
+    found = account_sentences(account)
+    tell = say
+    if as_json:
+        tell = aside
+        for sentence in found:
+            tell(sentence)
     analysis = analyse_file(path)
     other, turned = compare
     then = None if other is None else analyse_file(other)
-    show_session(analysis, path, as_json=as_json, other=then)
+    show_session(analysis, path, as_json=as_json, other=then, account=found)
     if not as_json:
         if other is not None:
             show_comparison(analysis, other, then, turned)

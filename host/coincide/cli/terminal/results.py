@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,22 +20,31 @@ if TYPE_CHECKING:
     from coincide.timing.analysis import Analysis
 
 
-def show_session(analysis: Analysis, path: Path, *, as_json: bool, other: Analysis | None = None) -> None:
+def show_session(
+    analysis: Analysis,
+    path: Path,
+    *,
+    as_json: bool,
+    other: Analysis | None = None,
+    account: Sequence[str] = (),
+) -> None:
     """Print a session's result: sentences and a table, or JSON.
 
-    other: an earlier session to compare with; in JSON it stands under 'compared'.
+    other: an earlier session to compare with; in JSON it stands under 'compared'. account: where the pairs come from,
+    after the answer.
     """
     from coincide.bench.objects import session_object
 
     if as_json:
         print_json(session_object(analysis, path, other))
         return
-    show_analysis(analysis)
+    show_analysis(analysis, account)
     say(f"Every edge is kept in {path}")
 
 
-def show_analysis(analysis: Analysis) -> None:
-    """Who is late, what to set, what to expect, what else was noticed; then the table of both bodies."""
+def show_analysis(analysis: Analysis, account: Sequence[str] = ()) -> None:
+    """Who is late, what to set, where it comes from, what to expect, what else was noticed; then the table of both
+    bodies."""
     from coincide.report.words.left_over import what_it_leaves
     from coincide.report.words.series import (
         body_columns,
@@ -51,6 +61,8 @@ def show_analysis(analysis: Analysis) -> None:
 
     measured = analysis.measured
     say(lateness(analysis))
+    for line in account:
+        say(line)
     source = source_sentence(measured)
     if source is not None:
         say(source)
@@ -125,25 +137,28 @@ def show_verified(analysis: Analysis, fresh: Analysis | None) -> None:
 
 
 def show_calibrated(done: Calibrated, *, as_json: bool) -> None:
-    """Predicted beside obtained, and where everything is."""
+    """The answer; predicted beside obtained, where everything is; then what the series showed."""
     from coincide.bench.objects import as_object
+    from coincide.report.words.calibrated import calibration_sentence
     from coincide.report.words.series import verified
 
     if as_json:
         print_json(as_object(done))
         return
+    say(calibration_sentence(done.analysis, done.verification, done.why_not))
     suggestion = None if done.analysis is None else done.analysis.suggestion
     if done.analysis is not None and suggestion is not None and done.verification is not None:
         for line in verified(done.analysis.measured.rig, suggestion, done.verification):
             say(line)
     if done.kept is not None:
         say(f"Kept as {done.kept}, and in the box as a preset for this pair of shutter times.")
-    else:
-        say(f"No calibration was kept: {done.why_not}")
     if done.fresh_analysis is not None and done.fresh is not None:
         say(f"Look at it: coincide report {quoted(done.measured.path)} --fresh {quoted(done.fresh.path)}")
     else:
         say(f"Every edge is kept in {done.measured.path}")
+    if done.analysis is not None:
+        say()
+        show_analysis(done.analysis)
 
 
 def show_lamps(read: LampsRead, *, as_json: bool) -> None:

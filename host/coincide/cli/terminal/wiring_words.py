@@ -10,6 +10,7 @@ import click
 
 from coincide.cli.terminal.show import wrapped
 from coincide.report.json.plain import to_plain
+from coincide.report.words.numbers import count
 from coincide_wiring.cautions import Caution
 from coincide_wiring.figures.figure import Figure, Timing
 from coincide_wiring.freedom import Freedom
@@ -42,6 +43,20 @@ def limits_words(figure: Figure) -> str:
     if low is not None:
         return f"at least {engineering(low, figure.unit)}"
     return f"at most {engineering(high if high is not None else math.inf, figure.unit)}"
+
+
+def verdict_of(figures: Iterable[Figure]) -> str:
+    """Whether every figure is within its limits, and the tightest."""
+    found = list(figures)
+    out = [one for one in found if not one.inside]
+    if out:
+        where = "; ".join(f"{one.title} ({one.sheet})" for one in out)
+        return f"{len(out)} of {count(len(found), 'figure')} out of limits: {where}."
+    tightest = min(found, key=lambda one: one.margin)
+    return (
+        f"All {len(found)} figures are within their limits; the least margin, {tightest.margin:.2f} times, has the "
+        f"{tightest.title[0].lower() + tightest.title[1:]} ({tightest.sheet})."
+    )
 
 
 def figure_lines(figures: Iterable[Figure]) -> Iterator[str]:
@@ -101,6 +116,16 @@ def json_figure(figure: Figure) -> dict[str, Any]:
     return plain | {"inside": figure.inside, "margin": to_plain(figure.margin)}
 
 
+def bought(lines: Iterable[Line], extras: Iterable[Extra]) -> str:
+    """How much there is to buy."""
+    sorts, further = list(lines), list(extras)
+    pieces = sum(line.quantity for line in sorts)
+    return (
+        f"To buy: {count(pieces, 'part')} of {count(len(sorts), 'sort')}, and {count(len(further), 'more line')} of "
+        "leads, plugs and what no drawing shows."
+    )
+
+
 def part_lines(lines: Iterable[Line]) -> Iterator[str]:
     """A paragraph a line of the parts list: quantity, part, stage; where; its reasons; its case; what else will do."""
     for line in lines:
@@ -128,9 +153,13 @@ def extra_lines(extras: Iterable[Extra]) -> Iterator[str]:
 
 
 def layout_lines(written: Iterable[Written]) -> Iterator[str]:
-    """A paragraph for each page: where it is, how large, how many wires, what is kept apart."""
-    for one in written:
-        yield str(one.path)
+    """How many pages, and how to print them; then a paragraph for each page: where it is, how large, how many wires,
+    what is kept apart."""
+    pages = list(written)
+    into = sorted({str(one.path.parent) for one in pages})
+    yield f"Wrote {count(len(pages), 'page')} into {', '.join(into)}: print without scaling; the bar on each is 50 mm."
+    for one in pages:
+        yield f"  {one.path}"
         if not one.columns:
             continue
         wide, high = one.size_mm
@@ -142,7 +171,6 @@ def layout_lines(written: Iterable[Written]) -> Iterator[str]:
                 f"; {one.drilled} pads to drill away leave {one.apart_mm:.1f} mm between what must be apart"
             )
         yield wrapped(f"{said}.", "    ", "    ")
-    yield "Print without scaling; the bar on each page is 50 mm."
 
 
 def build_rows(build: Build) -> Iterator[tuple[str, str, str]]:

@@ -39,9 +39,11 @@ def command(ctx: click.Context, as_json: bool) -> None:
         found = [{"name": one.name, "title": one.title, "parts": len(one.parts)} for one in sheets(Build())]
         wiring_json("", {"circuits": found})
         return
-    show.table(("circuit", "what it does", "parts"), build_rows(Build()), "The box, circuit by circuit")
+    rows = list(build_rows(Build()))
+    show.say(f"The box is {len(rows)} circuits, {sum(int(one[2]) for one in rows)} parts.")
     show.say("Drawings: 'coincide wiring draw --to FOLDER'. Building it step by step: docs/build-the-box.md.")
     show.say("Before you touch a terminal: 'coincide wiring cautions' and 'coincide wiring terminal'.")
+    show.table(("circuit", "what it does", "parts"), rows, "The box, circuit by circuit")
 
 
 for _one in (parts, figures, pins, draw, layout, export, cautions, check, terminal):

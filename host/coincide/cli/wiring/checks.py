@@ -8,6 +8,7 @@ from coincide.cli.terminal import show
 from coincide.cli.terminal.cautions import show_cautions
 from coincide.cli.terminal.circuits import NearChoice, chosen_build, circuit_options, wiring_json
 from coincide.cli.terminal.options import json_option
+from coincide.report.words.numbers import count
 
 
 @click.command("cautions")
@@ -38,6 +39,11 @@ def cautions(place: str | None, acknowledge: bool, as_json: bool) -> None:
         said = [one for key in chosen for one in cautions_for(key)]
         wiring_json("-cautions", {"digest": digest(), "cautions": said})
     else:
+        told = [one for key in chosen for one in cautions_for(key)]
+        grave = sum(one.grave for one in told)
+        show.say(
+            f"{count(len(told), 'caution')}, {grave} of them marked DANGER: read each before the hand gets there."
+        )
         show_cautions(chosen, aside=False)
     if acknowledge:
         from coincide.bench.acknowledge import acknowledge as keep
@@ -65,6 +71,9 @@ def check(as_json: bool, **chosen: str) -> None:
     if as_json:
         wiring_json("-check", {"sound": not faults, "wiring_digest": digest(build), "faults": faults})
     elif faults:
+        show.say(
+            f"Not sound: {len(faults)} {'fault' if len(faults) == 1 else 'faults'}. Mend before you switch on."
+        )
         show.table(("rule", "where", "what"), ((one.rule, one.where, one.say) for one in faults), "Faults")
     else:
         show.say(

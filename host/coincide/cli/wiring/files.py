@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import click
@@ -10,6 +11,7 @@ from coincide.cli.terminal import show
 from coincide.cli.terminal.circuits import chosen_build, circuit_options, wiring_json
 from coincide.cli.terminal.options import folder_option, json_option
 from coincide.cli.terminal.wiring_words import layout_lines
+from coincide.report.words.numbers import count
 
 
 @click.command("draw")
@@ -37,8 +39,7 @@ def draw(folder: Path, body: str, as_json: bool, **chosen: str | None) -> None:
     if as_json:
         wiring_json("-draw", {"written": written})
         return
-    for path in written:
-        show.say(str(path))
+    _say_written(written, "drawing", folder)
 
 
 @click.command("export")
@@ -60,8 +61,7 @@ def export(folder: Path, as_json: bool, **chosen: str) -> None:
     if as_json:
         wiring_json("-export", {"written": written})
         return
-    for path in written:
-        show.say(str(path))
+    _say_written(written, "file", folder)
 
 
 @click.command("layout")
@@ -88,3 +88,10 @@ def layout(folder: Path, board: str | None, as_json: bool, **chosen: str) -> Non
         return
     for text in layout_lines(written):
         show.say(text)
+
+
+def _say_written(paths: Sequence[Path], what: str, folder: Path) -> None:
+    """How many there are and where, then each by its path."""
+    show.say(f"Wrote {count(len(paths), what)} into {folder}.")
+    for path in paths:
+        show.say(f"  {path}")

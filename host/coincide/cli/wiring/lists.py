@@ -8,11 +8,13 @@ from coincide.cli.terminal import show
 from coincide.cli.terminal.circuits import chosen_build, circuit_options, wiring_json
 from coincide.cli.terminal.options import json_option
 from coincide.cli.terminal.wiring_words import (
+    bought,
     extra_lines,
     figure_lines,
     freedom_lines,
     json_figure,
     part_lines,
+    verdict_of,
 )
 
 
@@ -44,6 +46,7 @@ def parts(as_json: bool, as_table: bool, stage: int | None, **chosen: str) -> No
     elif not (lines or further):
         show.say(f"Stage {stage} needs nothing more.")
     else:
+        show.say(bought(lines, further))
         for text in part_lines(lines):
             show.say(text)
         for text in extra_lines(further):
@@ -76,6 +79,7 @@ def figures(as_json: bool, **chosen: str) -> None:
         figures_json = [json_figure(one) for one in found]
         wiring_json("-figures", {"figures": figures_json, "values": freedom(build), "timing_terms": terms})
     else:
+        show.say(show.wrapped(verdict_of(found)))
         for text in figure_lines(found):
             show.say(text)
         show.say("u is a standard uncertainty; an interval of 95 % is about twice as wide to either side.")
@@ -106,4 +110,6 @@ def pins(as_json: bool) -> None:
     cells = (
         (str(row.gpio), row.name, row.direction, "high" if row.active else "low", row.purpose) for row in rows
     )
+    sorts = ((sum(row.direction == one for row in rows), one) for one in ("out", "in"))
+    show.say(f"{len(rows)} pins in use: {', '.join(f'{many} {one}' for many, one in sorts)}.")
     show.table(("GPIO", "signal", "direction", "active", "what it is"), cells, "Pins")

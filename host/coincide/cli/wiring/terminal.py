@@ -54,15 +54,15 @@ def terminal(kind: str, volts: float | None, alternating: bool, as_json: bool) -
             "'--json' and '--alternating' go with '--volts': the guided check asks a person."
         )
     for line in caution_lines(cautions_for("meter")):
-        show.say(line)
+        show.aside(line)
     asked = TerminalCheck(named)
     while asked.step != "done":
         question = show.wrapped(asked.question)
         with somebody_answers(asked.question):
             answer = (
-                click.prompt(question, value_proc=typed_amount)
+                click.prompt(question, value_proc=typed_amount, err=True)
                 if asked.wants_volts
-                else click.confirm(question, default=None)
+                else click.confirm(question, default=None, err=True)
             )
         asked = asked.answer(answer)
     show.say(show.wrapped(asked.verdict))
