@@ -12,7 +12,8 @@ def console_blocks(page: str) -> list[tuple[list[str], list[str]]]:
     text = (DOCS / page).read_text("utf-8")
     found = []
     for block in re.findall(r"^```console\n(.*?)^```", text, re.MULTILINE | re.DOTALL):
-        command, shown = block.split("\n", 1)
+        # A command too long for the page goes on after a backslash, as in a shell.
+        command, shown = block.replace("\\\n", " ").split("\n", 1)
         words = [a or b for a, b in re.findall(r'"([^"]*)"|(\S+)', command.removeprefix("$ coincide "))]
         found.append((words, [" ".join(part.split()) for part in shown.split("[...]") if part.strip()]))
     return found

@@ -36,11 +36,23 @@ def test_links_and_pictures_are_there(page: Path) -> None:
             assert (page.parent / target).exists(), target
 
 
+WIDEST = 72
+# Lines that are one line by what they are: a record of a session file, a message on the cable.
+ONE_LINE = ("jsonl", "wire.md")
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_an_example_is_no_wider_than_a_narrow_window(page: Path) -> None:
+    for kind, block in re.findall(r"^```(\w*)\n(.*?)^```", page.read_text("utf-8"), re.M | re.S):
+        if kind not in ONE_LINE and page.name not in ONE_LINE:
+            assert [line for line in block.splitlines() if len(line) > WIDEST] == []
+
+
 def commands_of(page: Path) -> list[str]:
     """Commands in fenced and indented blocks, and between backticks in the text."""
     text = page.read_text("utf-8")
     fenced = re.findall(r"^```\w*\n(.*?)^```", text, re.M | re.S)
-    lines = [line for block in fenced for line in block.splitlines()]
+    lines = [line for block in fenced for line in block.replace("\\\n", " ").splitlines()]
     bare = re.sub(r"^```.*?^```", "", text, flags=re.M | re.S)
     lines += [line for line in bare.splitlines() if line.startswith("    ")]
     lines = [line.removeprefix("$ ").strip() for line in lines if re.match(r"\s*(\$ )?coincide ", line)]

@@ -84,10 +84,10 @@ def _show(rig: Rig, pairing: Pairing, *, explain: bool) -> None:
     say(answer_line(rig, pairing))
     if not pairing.as_it_stands:
         say(standing_line(pairing))
-    table(("", *who(rig)), exposure_rows(pairing), f"Metered {pairing.reading.said}")
     for line in exposure_lines(rig, pairing):
         say(line)
     for warning in pairing.warnings:
         say(f"Note: {warning}")
+    table(("", *who(rig)), exposure_rows(pairing), f"Metered {pairing.reading.said}")
     if explain:
         say_chain(pairing_chain(pairing))

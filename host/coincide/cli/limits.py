@@ -97,6 +97,11 @@ def _show(plan: LimitsPlan, pictures: list[Path], *, explain: bool) -> None:
         say(line)
     say_basis(basis)
     say(words.skew_line(basis.rig, found))
+    if plan.hand.rate_rad_s:
+        say(words.hand_line(plan.hand))
+    for path in pictures:
+        say(f"Wrote {path}")
+    say(words.kept_line(basis.model))
     table(
         words.limits_columns(found, basis.model), words.limits_rows(found, basis.model), "The fastest subject"
     )
@@ -105,11 +110,6 @@ def _show(plan: LimitsPlan, pictures: list[Path], *, explain: bool) -> None:
         words.everyday_rows(basis.rig, basis.model, found),
         "Everyday subjects, all rough, at the fast end of their range",
     )
-    say(words.kept_line(basis.model))
-    if plan.hand.rate_rad_s:
-        say(words.hand_line(plan.hand))
-    for path in pictures:
-        say(f"Wrote {path}")
     if explain:
         say_chain(plan.chain)
 

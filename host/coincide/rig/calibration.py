@@ -297,9 +297,7 @@ def calibration_toml(calibration: Calibration) -> str:
     """The file's text, commented for whoever opens it."""
     document = tomlkit.document()
     who = "body A" if calibration.offset_s >= 0 else "body B"
-    document.add(
-        tomlkit.comment("A calibration: read by coincide, never changed by it. Times are in seconds.")
-    )
+    document.add(tomlkit.comment("A calibration: read by coincide, never changed. Times in seconds."))
     document.add(tomlkit.comment(f"In short: delay {who} by {abs(calibration.offset_s) * 1e3:.2f} ms."))
     document.add("format", tomlkit.item(FORMAT))
     document.add("version", tomlkit.item(VERSION))

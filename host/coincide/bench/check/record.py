@@ -158,7 +158,7 @@ def record_table(record: BenchRecord) -> dict[str, Any]:
 def record_text(record: BenchRecord) -> str:
     """A record as TOML."""
     text = tomlkit.document()
-    text.add(tomlkit.comment("Bench test of a box; written by 'coincide box check', never overwritten."))
+    text.add(tomlkit.comment("Bench test of a box, by 'coincide box check'; never overwritten."))
     text.update(record_table(record))
     return tomlkit.dumps(text)
 

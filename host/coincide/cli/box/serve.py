@@ -31,6 +31,7 @@ def serve(world: str | None, seed: int, rig_path: Path, only_list: bool) -> None
     from coincide.rig.new import TEMPLATE
 
     if only_list:
+        say(f"{len(WORLDS)} invented rigs; name one with --world, or here.")
         table(("world", "what is special there"), [(one.name, one.say) for one in WORLDS])
         return
     if rig_path.exists():

@@ -83,7 +83,7 @@ def _again(sentence: str) -> str:
     )
 
 
-WIDE = 100  # columns where nobody looks at a terminal
+WIDE = 72  # columns where nobody looks at a terminal: what a page of docs or a letter has room for
 NARROWEST = 20  # less is no terminal anybody reads on
 
 
@@ -134,13 +134,36 @@ def table(columns: Sequence[str], rows: Iterable[Sequence[str]], title: str | No
         def on_broken_pipe(self) -> None:
             raise BrokenPipeError  # as everywhere else: that the reader left is no failure
 
-    drawn = Table(title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)
-    for name in columns:
-        drawn.add_column(name, justify="right" if "," in name else "left", overflow="fold")
-    for row in rows:
-        drawn.add_row(*(_again(harmless(cell)) for cell in row))
     width = _columns() + 1 if sys.stdout.isatty() else WIDE
+    cells = [[_again(harmless(cell)) for cell in row] for row in rows]
+    # Two between columns: one beside each cell, one of the frame's own, which has no sides.
+    drawn = Table(
+        title=None if title is None else f"{title}\n",
+        title_justify="left",
+        title_style="bold",
+        box=box.SIMPLE_HEAD,
+        pad_edge=False,
+        show_edge=False,
+        padding=(0, 1, 0, 0),
+    )
+    for name, heading in zip(columns, _headings(columns, cells, width), strict=True):
+        drawn.add_column(heading, justify="right" if "," in name else "left", overflow="fold")
+    for row in cells:
+        drawn.add_row(*row)
+    click.echo()
     Printing(width=width, highlight=False, markup=False).print(drawn)
+    click.echo()
+
+
+def _headings(columns: Sequence[str], cells: Sequence[Sequence[str]], width: int) -> list[str]:
+    """The headings; where the table is too wide, broken between words to what stands under them."""
+    under = [max((len(row[at]) for row in cells), default=0) for at in range(len(columns))]
+    if sum(max(one, len(name)) + 2 for one, name in zip(under, columns, strict=True)) - 2 <= width:
+        return list(columns)
+    return [
+        textwrap.fill(name, max(one, *map(len, name.split())), break_on_hyphens=False) if name else name
+        for one, name in zip(under, columns, strict=True)
+    ]
 
 
 @contextmanager
