@@ -122,11 +122,9 @@ def measure(
 
         account = record(paths, read_text(rig_path, "rig"), wish, path, on)
     found = account_sentences(account)
-    tell = say
-    if as_json:
-        tell = aside
-        for sentence in found:
-            tell(sentence)
+    tell = aside if as_json else say
+    for sentence in found if as_json else ():
+        tell(sentence)
     analysis = analyse_file(path)
     other, turned = compare
     then = None if other is None else analyse_file(other)
