@@ -13,6 +13,7 @@ import pytest
 from coincide.rig.calibration import calibrations_beside, preset_name
 from coincide.rig.file import load_rig
 from coincide.session.frames import Frame, rests_s, write_frames
+from coincide.timing.ready_frames import chance_of_missing
 from tests.cli.fen import changed, fen_rig
 from tests.cli.running import Ran, run
 
@@ -102,6 +103,33 @@ def test_a_damaged_entry_is_no_silence_of_a_body(tmp_path: Path) -> None:
     assert ran.code == 0, ran.said
     silent = judged(tmp_path / "silent", [0.0] * 40, verdicts={35: "no_answer_a"})
     assert "no answer" in silent.said
+
+
+@pytest.mark.parametrize(("missed", "code"), [(1, 0), (5, 1)])
+def test_missed_frames_are_named_counted_and_decide_by_their_odds(
+    tmp_path: Path, missed: int, code: int
+) -> None:
+    ran = judged(tmp_path, [0.0] * 24, verdicts={18 - place: "black_a" for place in range(missed)})
+    assert ran.code == code, ran.said
+    said = " ".join(ran.out.split())
+    assert said.startswith("Ready: " if code == 0 else "Not ready: ")
+    assert f"{missed} of " in said
+    assert "frames missed (log entry 18: no light in A" in said
+    assert re.search(r"\S+ % of rolls have so many or more", said)
+
+
+@pytest.mark.parametrize(("missed", "frames"), [(1, 24), (2, 24), (4, 24), (3, 60)])
+def test_the_odds_are_those_of_rolls_thrown(tmp_path: Path, missed: int, frames: int) -> None:
+    """Judge: shares drawn from what the calibration leaves possible, rolls thrown frame by frame."""
+    fen_rig(tmp_path)
+    kept = calibrations_beside(tmp_path / "rig.toml")[0][-1].calibration
+    proof = kept.verification
+    assert proof is not None
+    rng = np.random.default_rng(5)
+    shares = rng.beta(0.5, kept.shots + proof.keepers + 0.5, 40_000)
+    thrown = (rng.random((40_000, frames)) < shares[:, None]).sum(axis=1) >= missed
+    four_sigma = 4.0 * float(np.sqrt(thrown.mean() * (1.0 - thrown.mean()) / thrown.size))
+    assert abs(chance_of_missing(kept, missed, frames) - thrown.mean()) < four_sigma
 
 
 def log_of(folder: Path, *, first_late: float, shift: float) -> Ran:

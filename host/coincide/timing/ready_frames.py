@@ -4,6 +4,9 @@ newest first    the sequential test begins at the last frame and goes back: toda
 one start       only frames since the box was last switched on; what came before is another day
 one offset      each skew is brought to the calibrated offset, whatever delay the box then had on
 as they were    a damaged entry or one that could not be measured says nothing of the bodies
+missed          a frame without an answer or without light is named and counted; how many are too many is the
+                binomial of the calibration, whose pairs all had their answer, which leaves a share of misses that is
+                known only as well as they were many (beta-binomial, Jeffreys' prior)
 """
 
 from __future__ import annotations
@@ -12,14 +15,23 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy import stats
 
 from coincide.rig.calibration import Calibration
 from coincide.session.frames import Frame, rests_s
 from coincide.timing.offset.series import after_rest
-from coincide.timing.ready import Readiness, from_calibration, judge_ready, plan_ready
+from coincide.timing.ready import ERROR, Readiness, from_calibration, judge_ready, plan_ready
 
 FIELD_SENSORS = "sync+sync"  # with film in the bodies no sensor sits at the gate
-SILENT = ("no_answer_a", "no_answer_b", "no_answer_both", "black_a", "black_b", "black_both")
+SILENT = {
+    "no_answer_a": "no answer from A",
+    "no_answer_b": "no answer from B",
+    "no_answer_both": "no answer from either",
+    "black_a": "no light in A",
+    "black_b": "no light in B",
+    "black_both": "no light in either",
+}
+MOST_NAMED = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,12 +58,22 @@ def judge_frame_log(kept: Calibration, tolerance_s: float, frames: Sequence[Fram
         return JudgedFrames(None, _none(frames, kept), 0)
     on_s = np.array([frame.delay_a_s - frame.delay_b_s for frame in today])
     natural_s = np.array([frame.skew_s for frame in today]) + on_s
-    newest_first = (natural_s - kept.offset_s)[::-1][: plan_ready(calibrated).most]
-    found = judge_ready(calibrated, newest_first, first_left_out=False)
+    newest_first = (natural_s - kept.offset_s)[::-1]
+    seen = np.flatnonzero(np.isfinite(newest_first))[: plan_ready(calibrated).most]
+    looked_at = today[::-1][: int(seen[-1]) + 1 if seen.size else len(today)]
+    missed = [frame for frame in looked_at if frame.verdict in SILENT]
+    found = replace(judge_ready(calibrated, newest_first[seen], first_left_out=False), missed=len(missed))
     away_s = float(on_s[-1]) - kept.offset_s
     why = found.why
     if found.verdict == "go on":
         why = f"{why} Only frames since the box was last switched on count."
+    if missed:
+        chance = chance_of_missing(kept, len(missed), len(looked_at))
+        said = _missed_sentence(missed, len(looked_at), chance)
+        if chance < ERROR and found.verdict in ("ready", "touch up"):
+            found, why = replace(found, verdict="not ready", touch_up_s=0.0), said
+        else:
+            why = f"{why} {said}"
     # A box rounds a delay to its tick; anything a person could have set is far above a hundredth of a tolerance.
     if abs(away_s) > 0.01 * tolerance_s:
         said = (
@@ -63,6 +85,27 @@ def judge_frame_log(kept: Calibration, tolerance_s: float, frames: Sequence[Fram
             found = replace(found, verdict="not ready")
             why = f"The bodies are as calibrated, but {said[0].lower()}{said[1:]} Put the calibrated offset on the box."
     return JudgedFrames(found, why, len(today))
+
+
+def chance_of_missing(kept: Calibration, missed: int, frames: int) -> float:
+    """Chance that so many frames, or more, are missed by bodies that answer as when they were calibrated: every pair
+    that counted then had its answer."""
+    answered = kept.shots + (0 if kept.verification is None else kept.verification.keepers)
+    return float(stats.betabinom.sf(missed - 1, frames, 0.5, answered + 0.5))
+
+
+def _missed_sentence(missed: Sequence[Frame], frames: int, chance: float) -> str:
+    named = [
+        f"{'log entry' if frame.frame is None else 'frame'} "
+        f"{frame.entry if frame.frame is None else frame.frame}: {SILENT[frame.verdict]}"
+        for frame in missed[:MOST_NAMED]
+    ]
+    more = f", and {len(missed) - MOST_NAMED} more" if len(missed) > MOST_NAMED else ""
+    odds = f"{100 * chance:.0f} %" if chance >= ERROR else f"{100 * chance:.1g} %"
+    usual = f"of bodies that answer as when they were calibrated {odds} of rolls have so many or more"
+    if chance < ERROR:
+        usual += ". Look whether they are wound, awake and free to open"
+    return f"{len(missed)} of {frames} frames missed ({'; '.join(named)}{more}); {usual}."
 
 
 def _says_something(frame: Frame) -> bool:
