@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import cmath
 import math
 import zlib
 from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy import integrate, signal
+from scipy import integrate, optimize, signal
 
 from coincide.session.file import read_session
 from coincide.session.rules import EdgeRules
@@ -77,12 +78,45 @@ def test_coupler_saturation_as_datasheets_work_it() -> None:
 
 def test_transimpedance_amplifier_as_application_notes_work_it() -> None:
     """Worked example common to photodiode amplifier notes (memory): GBW 10 MHz, R 100 kOhm, 50 pF at the
-    input -> feedback and amplifier meet at 564 kHz, least feedback capacitor 2.8 pF; their product is 1/R."""
+    input -> feedback and amplifier meet at 564 kHz; a feedback capacitor of 1/(2 pi R f) = 2.8 pF there is said to
+    leave 45 degrees of phase margin or more."""
     meet_hz = formulas.transimpedance_limit_hz(10e6, 100e3, 50e-12)
-    least_f = formulas.transimpedance_least_f(10e6, 100e3, 50e-12)
     assert meet_hz == pytest.approx(564e3, rel=0.002)
+    least_f = 1 / (2 * math.pi * 100e3 * meet_hz)
     assert least_f == pytest.approx(2.82e-12, rel=0.002)
-    assert 2 * math.pi * meet_hz * least_f * 100e3 == pytest.approx(1.0)
+    assert 45.0 < formulas.transimpedance_margin_deg(10e6, 100e3, 50e-12, least_f) < 60.0
+
+
+@pytest.mark.parametrize("back_f", [0.5e-12, 2.8e-12, 6.8e-12, 15e-12])
+def test_phase_margin_against_the_loop_itself(back_f: float) -> None:
+    """Control textbook: 180 degrees and the loop gain's phase where its size is one. Reference: the loop gain as a
+    complex number, its crossing found by scipy's root finder."""
+
+    def loop(log_hz: float) -> complex:
+        s = 2j * math.pi * 10**log_hz
+        return 2 * math.pi * 10e6 / s * (1 + s * 100e3 * back_f) / (1 + s * 100e3 * (50e-12 + back_f))
+
+    cross = optimize.brentq(lambda log_hz: abs(loop(log_hz)) - 1, 3.0, 8.0)
+    expected = 180 + math.degrees(cmath.phase(loop(cross)))
+    assert formulas.transimpedance_margin_deg(10e6, 100e3, 50e-12, back_f) == pytest.approx(
+        expected, rel=1e-6
+    )
+
+
+def test_a_capacitors_pulse_through_two_junctions_against_the_differential_equation() -> None:
+    """Circuit theory: C dv/dt = -i, v = i R + V ln i + constant. Reference: scipy's integrator, stopped at 0.5 mA."""
+
+    def slope(_: float, i: np.ndarray) -> np.ndarray:
+        return -i / (1e-6 * (680.0 + 0.09 / i))
+
+    def ended(_: float, i: np.ndarray) -> float:
+        return float(i[0]) - 0.5e-3
+
+    ended.terminal = True  # type: ignore[attr-defined]
+    solved = integrate.solve_ivp(slope, (0.0, 0.1), [10e-3], events=ended, rtol=1e-9, atol=1e-12)
+    assert solved.t_events is not None
+    width_s = formulas.pulse_width_s(680.0, 1e-6, 10e-3, 0.5e-3, 0.09)
+    assert width_s == pytest.approx(solved.t_events[0][0], rel=1e-6)
 
 
 def test_flyback_decay_against_the_differential_equation() -> None:

@@ -9,15 +9,19 @@ import re
 import shutil
 import subprocess
 from dataclasses import dataclass, replace
+from functools import cache
 
 from coincide_wiring.circuits.model import Part
 from coincide_wiring.circuits.specs import BOARD
-from coincide_wiring.export.experiments import EXPERIMENTS, Experiment
+from coincide_wiring.export.experiment import Corner, Experiment
+from coincide_wiring.export.experiments import EXPERIMENTS
 from coincide_wiring.export.spice import deck
 from coincide_wiring.figures.build import figures
-from coincide_wiring.netlist import sheets
+from coincide_wiring.figures.figure import Figure
+from coincide_wiring.netlist import Build, in_use, sheets
 
 RUN_S = 60
+NOTHING = 1e-15  # what a solver leaves of naught, in any unit here
 FOUND = re.compile(r"^found\s*=\s*(\S+)", re.MULTILINE)
 DERATED = ("ratio_cold_or_hot", "ratio_aged")
 PIN_OHM = {1: 20.0, 0: BOARD["output_ohm"], -1: BOARD["output_ohm_max"]}
@@ -36,6 +40,11 @@ class Compared:
     spice: float
     spice_least: float
     spice_most: float
+
+    @property
+    def circuit(self) -> str:
+        """The sheet's name, or what stands for all of them."""
+        return self.sheet or "all in use"
 
     @property
     def inside(self) -> bool:
@@ -64,7 +73,7 @@ def compared() -> tuple[Compared, ...]:
 
 
 def _compared(one: Experiment) -> Compared:
-    (figure,) = [found for found in figures(one.build) if found.key == one.key]
+    figure = _figures(one.build)[one.key]
     drawn, ends = run(one, 0), sorted(run(one, way) for way in (-1, 1))
     return Compared(
         one.key, one.sheet, figure.unit, figure.value, figure.least, figure.most, drawn, ends[0], ends[1]
@@ -73,12 +82,12 @@ def _compared(one: Experiment) -> Compared:
 
 def run(one: Experiment, way: int) -> float:
     """One run: as drawn (0), or with every part at the end that makes the figure most (1) or least (-1)."""
-    (sheet,) = [found for found in sheets(one.build) if found.name == one.sheet]
-    parts = [_at_its_end(part, one, way) for part in sheet.parts]
+    title, drawn = _circuit(one.build, one.sheet)
+    parts = [_at_its_end(_rewired(part, one), one, way) for part in drawn if part.ref not in one.without]
     rail_v = BOARD["rail_v"] * (1 + way * one.drive * BOARD["rail_tolerance"])
-    reads = one.read if one.read.startswith("meas") else f"let found = {one.read}"
+    reads = one.read if one.read.startswith(("meas", "let")) else f"let found = {one.read}"
     control = (".control", "set noaskquit", one.analysis, reads, "print found", "quit", ".endc")
-    text = deck(sheet.title, parts, (*one.stimuli(rail_v, PIN_OHM[way * one.drive]), *control))
+    text = deck(title, parts, (*one.stimuli(Corner(way, rail_v, PIN_OHM[way * one.drive])), *control))
     done = subprocess.run(
         ["ngspice", "-b"], input=text, capture_output=True, text=True, timeout=RUN_S, check=False
     )
@@ -86,6 +95,25 @@ def run(one: Experiment, way: int) -> float:
     if not found:
         raise RuntimeError(f"{one.key} on {one.sheet}: {done.stdout[-600:]}{done.stderr[-600:]}")
     return float(found[-1]) - one.since_s
+
+
+@cache
+def _circuit(build: Build, sheet: str) -> tuple[str, tuple[Part, ...]]:
+    """Title and parts of one sheet of a build, or of everything in use."""
+    if not sheet:
+        return "everything in use", in_use(build).parts
+    (found,) = [one for one in sheets(build) if one.name == sheet]
+    return found.title, found.parts
+
+
+@cache
+def _figures(build: Build) -> dict[str, Figure]:
+    return {one.key: one for one in figures(build)}
+
+
+def _rewired(part: Part, one: Experiment) -> Part:
+    moved = {pin: net for ref, pin, net in one.rewired if ref == part.ref}
+    return replace(part, pins={**part.pins, **moved}) if moved else part
 
 
 def _at_its_end(part: Part, one: Experiment, way: int) -> Part:
@@ -102,6 +130,8 @@ def _at_its_end(part: Part, one: Experiment, way: int) -> Part:
         values["coil_ohm"] *= 1 + way * one.ohms * values["coil_tolerance"]
     if "capacitance_f" in values and "tolerance" in values:
         values["capacitance_f"] *= 1 + way * one.farads * values["tolerance"]
+    if "zener_tolerance" in values:
+        values["zener_v"] *= 1 + drive * values["zener_tolerance"]
     if "ratio_min" in values and drive < 0:
         for name in DERATED:
             values["ratio_min"] *= values[name]
@@ -124,8 +154,9 @@ def as_markdown(found: tuple[Compared, ...]) -> str:
     ]
     for one in found:
         ours = f"{one.value:.3g} ({one.least:.3g} to {one.most:.3g}) {one.unit}"
-        ends = f"{one.spice_least:.3g} to {one.spice_most:.3g}"
+        least = 0.0 if abs(one.spice_least) < NOTHING else one.spice_least
+        ends = f"{least:.3g} to {one.spice_most:.3g}"
         lines.append(
-            f"| {one.key} | {one.sheet} | {ours} | {one.spice:.3g} | {ends} | {one.deviation:+.1%} |"
+            f"| {one.key} | {one.circuit} | {ours} | {one.spice:.3g} | {ends} | {one.deviation:+.1%} |"
         )
     return "\n".join(lines)

@@ -56,6 +56,27 @@ def junction(
     ]
 
 
+def _array(one: Part) -> list[str]:
+    """A network: the lines of its bundle side by side, as one."""
+    ohm = one.value("resistance_ohm") / one.value("lines")
+    return [f"r_{one.ref} {_ends(one, 'one', 'other')} {ohm:g}"]
+
+
+def _led_array(one: Part) -> list[str]:
+    plus, minus = node(one.pins["anodes"]), node(one.pins["cathode"])
+    diode, model = junction(one.ref, plus, minus, one.value("forward_v"))
+    return [f"{diode} area={one.value('lines'):g}", model]
+
+
+def _comparator(one: Part) -> list[str]:
+    """Its inputs' capacitance and its own current; the output is the caller's."""
+    minus, rail, ground = (node(one.pins[pin]) for pin in ("minus", "vcc", "gnd"))
+    return [
+        f"ci_{one.ref} {minus} 0 {one.value('input_f'):g}",
+        f"i_{one.ref} {rail} {ground} {one.value('supply_a'):g}",
+    ]
+
+
 def _resistor(one: Part) -> list[str]:
     return [f"r_{one.ref} {_ends(one, 'one', 'other')} {one.value('resistance_ohm'):g}"]
 
@@ -110,7 +131,9 @@ def _optocoupler(one: Part) -> list[str]:
     junction_f = on_s * one.value("on_at_a") / OPTO_GAIN / BASE_V
     return [
         *_led(one),
-        f"f_{one.ref} {node(one.pins['collector'])} {base} v_{one.ref} {share:g}",
+        # The transfer ratio falls with the LED's current as its sheet says, and rises no further above.
+        f"b_{one.ref} {node(one.pins['collector'])} {base} i = {share:g}*max(i(v_{one.ref}),0)"
+        f"*min(1,(max(i(v_{one.ref}),1n)/{one.value('ratio_at_a'):g})^{one.value('ratio_exponent'):g})",
         f"q_{one.ref} {node(one.pins['collector'])} {base} {node(one.pins['emitter'])} b_{one.ref}",
         f".model b_{one.ref} npn(bf={OPTO_GAIN:g} is=1e-14 cje={junction_f:g} cjc=2p rc=20)",
     ]
@@ -150,9 +173,11 @@ def _solenoid(one: Part) -> list[str]:
 
 
 def _photodiode(one: Part) -> list[str]:
-    """The junction dark; its light is a stimulus, a current from cathode to anode."""
+    """The junction dark, its capacitance that of no voltage or of the rail's; its light is a stimulus, a current from
+    cathode to anode."""
     anode, cathode = node(one.pins["anode"]), node(one.pins["cathode"])
-    farad = one.value("capacitance_f") + one.value("cable_f")
+    reverse = "_reverse" if one.pins["cathode"] == "3V3" else ""
+    farad = one.value(f"capacitance{reverse}_f") + one.value("cable_f")
     return [*junction(one.ref, anode, cathode, 0.6), f"c_{one.ref} {cathode} {anode} {farad:g}"]
 
 
@@ -166,6 +191,7 @@ def _opamp(one: Part) -> list[str]:
         f"r_{one.ref} {inner} 0 1e5",
         f"e_{one.ref} {out} 0 {inner} 0 1",
         f"ci_{one.ref} {minus} 0 {one.value('input_f'):g}",
+        f"i_{one.ref} {_ends(one, 'vcc', 'gnd')} {one.value('supply_a'):g}",
     ]
 
 
@@ -188,7 +214,9 @@ def _switch2(one: Part) -> list[str]:
 
 ELEMENTS: dict[str, Callable[[Part], list[str]]] = {
     "resistor": _resistor,
-    "resistor_array": _resistor,
+    "resistor_array": _array,
+    "led_array": _led_array,
+    "comparator": _comparator,
     "fuse": _resistor,
     "cutout": _resistor,
     "capacitor": _capacitor,

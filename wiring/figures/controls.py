@@ -15,10 +15,17 @@ def control_figures(netlist: Netlist) -> tuple[Figure, ...]:
     """Buttons and interlock: a pressed one reads low, an opened interlock is seen soon."""
     pull, series, store = (netlist.part(ref) for ref in ("R621", "R622", "C621"))
     low = sweep(f.divider_v, supply_v=RAIL, upper_ohm=ohm(pull), lower_ohm=ohm(series))
-    share = specs.BOARD["input_high_v"] / (specs.BOARD["rail_v"] * (1 - specs.BOARD["rail_tolerance"]))
+    # From the low that the series resistor leaves to what an input takes for high.
     opened = sweep(
-        lambda pull_ohm, store_f: f.charge_time_s(pull_ohm, store_f + CONTROL_LEAD_F, share),
+        lambda rail_v, pull_ohm, series_ohm, store_f: f.charge_time_s(
+            pull_ohm,
+            store_f + CONTROL_LEAD_F,
+            specs.BOARD["input_high_v"] / rail_v,
+            series_ohm / (pull_ohm + series_ohm),
+        ),
+        rail_v=RAIL,
         pull_ohm=ohm(pull),
+        series_ohm=ohm(series),
         store_f=about(store.value("capacitance_f"), store.value("tolerance")),
     )
     parts = (pull.ref, series.ref)
@@ -37,7 +44,7 @@ def control_figures(netlist: Netlist) -> tuple[Figure, ...]:
             "interlock_opens",
             "controls",
             "time until an opened interlock is seen",
-            "-Rp C ln(1 - V_IH/rail)",
+            "Rp C ln((rail - low)/(rail - V_IH))",
             "s",
             *opened,
             (None, 1e-3),

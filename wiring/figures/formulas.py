@@ -69,9 +69,19 @@ def transimpedance_bandwidth_hz(
     return meet_hz * math.sqrt((spread + math.sqrt(spread**2 + 4)) / 2)
 
 
-def transimpedance_least_f(gain_bandwidth_hz: float, resistance_ohm: float, input_f: float) -> float:
-    """Least feedback capacitance for 45 degrees of phase margin: sqrt(C/(2 pi R GBW)) (memory, as above)."""
-    return math.sqrt(input_f / (2 * math.pi * resistance_ohm * gain_bandwidth_hz))
+def transimpedance_margin_deg(
+    gain_bandwidth_hz: float, resistance_ohm: float, input_f: float, back_f: float
+) -> float:
+    """Phase margin of a photodiode amplifier, degrees.
+
+    Its loop gain is GBW/(j f) (1 + j f/fz)/(1 + j f/fp), fz = 1/(2 pi R Cf), fp = 1/(2 pi R (C + Cf)); where that is
+    one, x = f^2 solves x^2/fp^2 + x (1 - GBW^2/fz^2) = GBW^2 (control textbook).
+    """
+    zero_s, pole_s = (2 * math.pi * resistance_ohm * farad for farad in (back_f, input_f + back_f))
+    b = 1 - (gain_bandwidth_hz * zero_s) ** 2
+    square = (-b + math.sqrt(b * b + 4 * (pole_s * gain_bandwidth_hz) ** 2)) / (2 * pole_s**2)
+    cross_hz = math.sqrt(square)
+    return math.degrees(math.pi / 2 - math.atan(cross_hz * pole_s) + math.atan(cross_hz * zero_s))
 
 
 def limiter_current_a(drain_a: float, threshold_v: float, resistance_ohm: float) -> float:
@@ -84,9 +94,13 @@ def limiter_current_a(drain_a: float, threshold_v: float, resistance_ohm: float)
     return (-b - math.sqrt(b * b - 4 * a * c)) / (2 * a)
 
 
-def pulse_width_s(resistance_ohm: float, capacitance_f: float, peak_a: float, least_a: float) -> float:
-    """How long a discharging capacitor's current stays above a level: RC ln(peak/least)."""
-    return resistance_ohm * capacitance_f * math.log(peak_a / least_a)
+def pulse_width_s(
+    resistance_ohm: float, capacitance_f: float, peak_a: float, least_a: float, slope_v: float = 0.0
+) -> float:
+    """How long a discharging capacitor's current stays above a level: RC ln(peak/least), and C V (1/least - 1/peak) for
+    the junctions in its way, whose voltage falls by `slope_v` for each e-fold of the current."""
+    decay_s = resistance_ohm * capacitance_f * math.log(peak_a / least_a)
+    return decay_s + capacitance_f * slope_v * (1 / least_a - 1 / peak_a)
 
 
 def warm_resistance_ohm(resistance_ohm: float, temperature_c: float) -> float:
@@ -104,9 +118,9 @@ def divider_v(supply_v: float, upper_ohm: float, lower_ohm: float) -> float:
     return supply_v * lower_ohm / (upper_ohm + lower_ohm)
 
 
-def charge_time_s(resistance_ohm: float, capacitance_f: float, share: float) -> float:
-    """Time in which a capacitor charges to a share of its supply: -RC ln(1 - share)."""
-    return -resistance_ohm * capacitance_f * math.log(1 - share)
+def charge_time_s(resistance_ohm: float, capacitance_f: float, share: float, begun: float = 0.0) -> float:
+    """Time in which a capacitor charges from one share of its supply to another: RC ln((1 - begun)/(1 - share))."""
+    return resistance_ohm * capacitance_f * math.log((1 - begun) / (1 - share))
 
 
 def shadow_m(lamp_m: float, gap_m: float, distance_m: float) -> float:

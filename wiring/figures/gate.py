@@ -202,22 +202,20 @@ def _amplified(
         back_f=back_span,
     )
     steady = sweep(
-        lambda gain_hz, load_ohm, input_f, back_f: (
-            back_f / f.transimpedance_least_f(gain_hz, load_ohm, input_f)
-        ),
-        gain_hz=gain_hz,
-        load_ohm=ohm(load),
+        f.transimpedance_margin_deg,
+        gain_bandwidth_hz=gain_hz,
+        resistance_ohm=ohm(load),
         input_f=input_span,
         back_f=back_span,
     )
     figure = Figure(
         f"gate_steady_{tag.lower()}",
         sheet,
-        "feedback capacitor over the least that keeps 45 degrees of phase margin",
-        "Cf / sqrt(C/(2 pi R GBW))",
-        "",
+        "phase margin of the amplifier",
+        "90 - atan(fc/fp) + atan(fc/fz), fc where the loop's gain is one",
+        "°",
         *steady,
-        (1.0, None),
-        (back.ref, amplifier.ref),
+        (45.0, None),
+        (back.ref, amplifier.ref, load.ref),
     )
     return bandwidth, (figure,)

@@ -27,7 +27,14 @@ def solenoid_figures(netlist: Netlist, body: str) -> tuple[Figure, ...]:
     temperature: Span = (20.0, COLD_C, hot_c)
     ampere = sweep(current_a, supply_v=supply_span, coil_ohm=coil_span, temperature_c=temperature)
     clamp_v = about(clamp.value("zener_v") + flyback.value("forward_v"), clamp.value("zener_tolerance"))
-    peak = sweep(lambda supply_v, clamp_v: supply_v + clamp_v, supply_v=supply_span, clamp_v=clamp_v)
+    # Clamp and flyback diode have a resistance of their own, an ohm or two together.
+    peak = sweep(
+        lambda supply_v, clamp_v, own_ohm, coil_a: supply_v + clamp_v + own_ohm * coil_a,
+        supply_v=supply_span,
+        clamp_v=clamp_v,
+        own_ohm=(1.0, 0.0, 2.0),
+        coil_a=(ampere[0], ampere[1], ampere[2]),
+    )
     decay = sweep(
         lambda supply_v, coil_ohm, clamp_v: f.flyback_decay_s(
             coil.value("inductance_h"), coil_ohm, supply_v / coil_ohm, clamp_v
@@ -88,7 +95,7 @@ def solenoid_figures(netlist: Netlist, body: str) -> tuple[Figure, ...]:
             f"solenoid_flyback_{low}",
             sheet,
             "voltage on the transistor when the coil lets go",
-            "V + Vz + Vf",
+            "V + Vz + Vf + I r",
             "V",
             *peak,
             (None, switch.value("drain_max_v")),

@@ -18,6 +18,8 @@ LED_AND_DIODE_V = 2.2  # at the most, below what a steady current through both c
 LATEST_S = (
     200e-6  # of the high-voltage circuit, whose LED gets a tenth of the others' current; half of it theirs
 )
+# By how much LED and diode together drop less for each e-fold of current: 26 to 52 mV each.
+JUNCTIONS_V: Span = (0.09, 0.0, 0.104)
 PULSE_LED_A = 0.5e-3  # LED current at which the pulse of a wetted contact counts as ended
 
 
@@ -85,7 +87,8 @@ def _saturation(
         return (rail_v - low_v) / pull_ohm + leak_a
 
     def overdrive(led_a: float, rail_v: float, pull_ohm: float, leak_a: float, derated: float) -> float:
-        return _ratio(opto, led_a, derated > 0) * led_a / needed_a(rail_v, pull_ohm, leak_a)
+        ratio = _ratio(opto, led_a, True) if derated > 0 else _promised(opto, led_a)
+        return ratio * led_a / needed_a(rail_v, pull_ohm, leak_a)
 
     led_span: Span = (led[0], led[1], led[2])
     spans = {"rail_v": RAIL, "pull_ohm": ohm(pull), "leak_a": LEAK_A, "derated": (0.0, 0.0, 1.0)}
@@ -166,18 +169,25 @@ def _wetted(netlist: Netlist, body: str, peak: tuple[float, float, float, int]) 
         lambda cell_v, feed_ohm, drop_v: (cell_v - drop_v) / feed_ohm,
         cell_v=named(cell.values, "voltage_v"),
         feed_ohm=ohm(feed),
-        drop_v=(0.0, 0.0, LED_AND_DIODE_V),
+        drop_v=(1.4, 0.0, LED_AND_DIODE_V),
     )
     width = sweep(
-        lambda series_ohm, store_f, peak_a: f.pulse_width_s(series_ohm, store_f, peak_a, PULSE_LED_A),
+        # What comes through the feed meanwhile lengthens it a little.
+        lambda series_ohm, store_f, peak_a, feed_a, slope_v: f.pulse_width_s(
+            series_ohm, store_f, peak_a - feed_a, PULSE_LED_A - feed_a, slope_v
+        ),
         series_ohm=ohm(series),
         store_f=store_span,
         peak_a=(peak[0], peak[1], peak[2]),
+        feed_a=(steady[0], 0.0, steady[2]),
+        slope_v=JUNCTIONS_V,
     )
     again = sweep(
-        lambda feed_ohm, store_f: f.charge_time_s(feed_ohm, store_f, 0.95),
+        lambda feed_ohm, store_f, left: f.charge_time_s(feed_ohm, store_f, 0.95, left),
         feed_ohm=ohm(feed),
         store_f=store_span,
+        # The two junctions leave their voltage on it, or an output that bounces nothing.
+        left=(1.9 / cell.value("voltage_v"), 0.0, LED_AND_DIODE_V / cell.value("voltage_v_min")),
     )
     sheet, low = f"sync_{body.lower()}", body.lower()
     return (
@@ -195,7 +205,7 @@ def _wetted(netlist: Netlist, body: str, peak: tuple[float, float, float, int]) 
             f"sync_pulse_{low}",
             sheet,
             "how long a closing is seen",
-            "R C ln(Ipeak/0.5 mA)",
+            "R C ln(Ipeak/0.5 mA), and what junctions and feed add",
             "s",
             *width,
             (0.5e-3, None),
@@ -205,7 +215,7 @@ def _wetted(netlist: Netlist, body: str, peak: tuple[float, float, float, int]) 
             f"sync_recharge_{low}",
             sheet,
             "time between pairs until the capacitor is full again",
-            "-Rfeed C ln(1 - 0.95)",
+            "Rfeed C ln((1 - left)/0.05)",
             "s",
             *again,
             (None, 1.0),
