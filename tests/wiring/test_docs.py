@@ -22,6 +22,7 @@ from coincide_wiring.parts import extras
 
 DOCS = Path(__file__).parents[2] / "docs"
 BUILD = (DOCS / "build-the-box.md").read_text(encoding="utf-8")
+WITHOUT = (DOCS / "without-a-box.md").read_text(encoding="utf-8")
 FORMATS = (DOCS / "formats.md").read_text(encoding="utf-8")
 FAULTS = (DOCS / "wiring-faults.md").read_text(encoding="utf-8")
 CAUTIONS_PAGE = (DOCS / "cautions.md").read_text(encoding="utf-8")
@@ -38,7 +39,7 @@ def test_the_readings_are_the_solved_circuits(stage: str) -> None:
 
 
 def test_every_drawing_is_shown() -> None:
-    shown = set(re.findall(r"\(\.\./wiring/draw/svg/(\w+)\.svg\)", BUILD))
+    shown = set(re.findall(r"\(\.\./wiring/draw/svg/(\w+)\.svg\)", BUILD + WITHOUT))
     assert shown == {sheet.name for sheet in drawn_sheets()}
 
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from coincide.durable import make_folder, write_outputs
 from coincide_wiring.circuits import body as circuits_body
 from coincide_wiring.circuits import box as circuits_box
+from coincide_wiring.circuits import recording as circuits_recording
 from coincide_wiring.circuits import sensors as circuits_sensors
 from coincide_wiring.circuits.model import NOT_CONNECTED, Sheet
 from coincide_wiring.netlist import Build, sheets
@@ -44,6 +45,7 @@ def drawn_sheets(body: str = "A") -> tuple[Sheet, ...]:
         circuits_box.lamp_row(),
         circuits_body.bodies(),
         circuits_body.loopback(),
+        *(circuits_recording.recording(variant) for variant in circuits_recording.RECORDING_VARIANTS),
     )
 
 
@@ -51,6 +53,7 @@ def _layout(sheet: Sheet) -> Callable[[Sketch], None]:
     """What draws a sheet, by its name: 'sync_high_voltage_b' is the high-voltage sync input of body B."""
     from coincide_wiring.draw import body as layout_body
     from coincide_wiring.draw import box as layout_box
+    from coincide_wiring.draw import recording as layout_recording
 
     single = {
         "board": layout_box.board,
@@ -67,6 +70,7 @@ def _layout(sheet: Sheet) -> Callable[[Sketch], None]:
     kind, _, variant = circuit.partition("_")
     letter = tag.upper()
     by_kind: dict[str, Callable[[Sketch], None]] = {
+        "recording": layout_recording.layout,
         "release": lambda s: layout_body.release(s, letter),
         "solenoid": lambda s: layout_body.solenoid(s, letter),
         "sync": lambda s: layout_body.sync(s, letter, variant.replace("_", "-")),

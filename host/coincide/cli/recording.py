@@ -59,7 +59,7 @@ FILE = click.Path(path_type=Path)
     default=None,
     help="Session file. Default: beside the recording, with its name.",
 )
-@folder_option("Folder for the pictures.")
+@folder_option("Folder for the pictures; with --how, for the drawing of what to connect.")
 @click.option("--compare", "other", type=FILE, default=None, help="An earlier session of the same rig.")
 @click.option(
     "--turned",
@@ -101,7 +101,7 @@ def command(
     from coincide.cli.terminal import recording as steps
 
     if how:
-        steps.tell_how(have, source)
+        steps.tell_how(have, source, folder)
         return
     if rehearse is not None:
         steps.write_rehearsal(rehearse, out, rig_path, seed)

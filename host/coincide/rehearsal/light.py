@@ -7,37 +7,29 @@ capacitors, the low cut, gain control, the converter.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from scipy import signal
 
-from coincide.rehearsal.evening import A, B, Evening, Floats, programme, quantised
+from coincide.rehearsal.evening import A, B, Evening, Floats, Scene, plan_of, played, recorded
 
 FINER = 4
 
 
-@dataclass(frozen=True, slots=True)
-class LightScene:
-    """What is put into an evening of light.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LightScene(Scene):
+    """What is put into an evening of light, besides what any evening has.
 
-    skew_s, jitter_s: mid-exposure B minus A at frame centre. exposure_s, ramp_s, bend (A, B): bend is how far the light
-    is from half when half of the ramp is over. placed_s: how much later than the frame's centre the diode's place is
-    exposed. cell_s: time constant of the diode in its circuit. coupling_hz: first-order corners; low_cut_hz: second
-    order, 0 for none. top: level of the full light. noise, hum: rms and amplitude, part of full scale. leak: of either
-    channel into the other. agc: part of the gain lost while the light is on. suppressed: noise suppression, dB.
-    overload: how far beyond full scale the top reaches (1: not). ceiling: 100 Hz light through the gate, part of the
-    top. chopped_hz: of a dimmed torch. sign: of either channel. swapped: B on the left. silent: a body whose diode
-    sees nothing. mono: 'alike', 'inverse' or ''.
+    ramp_s, bend (A, B): bend is how far the light is from half when half of the ramp is over. placed_s: how much later
+    than the frame's centre the diode's place is exposed. cell_s: time constant of the diode in its circuit.
+    coupling_hz: first-order corners; low_cut_hz: second order, 0 for none. top: level of the full light. noise, hum:
+    rms and amplitude, part of full scale. leak: of either channel into the other. agc: part of the gain lost while the
+    light is on. suppressed: noise suppression, dB. overload: how far beyond full scale the top reaches (1: not).
+    ceiling: 100 Hz light through the gate, part of the top. chopped_hz: of a dimmed torch. sign: of either channel.
     """
 
-    rate_hz: int = 48_000
-    pairs: int = 8
-    alone: int = 3
     every_s: float = 1.4
-    skew_s: float = 0.006
-    jitter_s: float = 0.0006
-    exposure_s: tuple[float, float] = (1 / 60, 1 / 60)
     ramp_s: tuple[float, float] = (0.0003, 0.0003)
     bend: tuple[float, float] = (0.05, -0.05)
     placed_s: tuple[float, float] = (0.0, 0.0)
@@ -47,7 +39,6 @@ class LightScene:
     top: tuple[float, float] = (0.4, 0.3)
     noise: float = 0.0005
     hum: float = 0.0
-    bits: int = 16
     leak: float = 0.0
     agc: float = 0.0
     suppressed_db: float = 0.0
@@ -55,33 +46,21 @@ class LightScene:
     ceiling: float = 0.0
     chopped_hz: float = 0.0
     sign: tuple[int, int] = (1, 1)
-    swapped: bool = False
-    silent: str = ""
-    mono: str = ""
-    offsets_s: tuple[float, ...] = field(default=())
 
 
 def light_evening(scene: LightScene, seed: int) -> Evening:
     """The recording and its truth."""
     rng = np.random.default_rng(seed)
-    plan = programme(rng, scene.pairs, alone=scene.alone, every_s=scene.every_s)
+    plan = plan_of(scene, rng)
     fine_hz = scene.rate_hz * FINER
     light = np.zeros((int(plan.end_s * fine_hz), 2))
-    skews, opened, closed = [], [], []
-    for at_s, who in zip(plan.at_s, plan.who, strict=True):
-        skew_s = scene.skew_s + scene.jitter_s * rng.standard_normal()
-        mids = (at_s - 0.5 * skew_s, at_s + 0.5 * skew_s)
-        ends = np.full((2, 2), np.nan)
-        for body, letter in enumerate("AB"):
-            if letter in who and letter not in scene.silent:
-                exposure_s = scene.exposure_s[body] * (1.0 + 0.01 * rng.standard_normal())
-                ends[body] = _expose(light[:, body], fine_hz, mids[body], exposure_s, body, scene)
-        if who == "AB":
-            skews.append(skew_s)
-            opened.append(ends[:, 0])
-            closed.append(ends[:, 1])
+
+    def fire(body: int, mid_s: float, exposure_s: float) -> tuple[float, float]:
+        return _expose(light[:, body], fine_hz, mid_s, exposure_s, body, scene)
+
+    skew_s, open_s, close_s = played(scene, plan, fire, rng)
     samples = _through_the_input(light, fine_hz, scene, rng)
-    return Evening(samples, scene.rate_hz, np.array(skews), np.array(opened), np.array(closed), plan)
+    return Evening(samples, scene.rate_hz, skew_s, open_s, close_s, plan)
 
 
 def _expose(
@@ -142,12 +121,7 @@ def _through_the_input(
         sampled *= _gain(sampled, scene)[:, None]
     if scene.suppressed_db:
         sampled *= _suppression(sampled, scene)[:, None]
-    if scene.swapped:
-        sampled = sampled[:, ::-1]
-    if scene.mono:
-        one = sampled.mean(axis=1)
-        sampled = np.stack([one, one if scene.mono == "alike" else -one], axis=1)
-    return quantised(sampled, scene.bits, rng)
+    return recorded(sampled, scene, rng)
 
 
 def _gain(wave: Floats, scene: LightScene) -> Floats:

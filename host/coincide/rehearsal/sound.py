@@ -12,28 +12,22 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import signal
 
-from coincide.rehearsal.evening import Evening, Floats, programme, quantised
+from coincide.rehearsal.evening import Evening, Floats, Scene, plan_of, played, recorded
 
 BLOWS = ("mirror", "first starts", "first stops", "second starts", "second stops", "mirror back")
 
 
-@dataclass(frozen=True, slots=True)
-class SoundScene:
-    """What is put into an evening of sound.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SoundScene(Scene):
+    """What is put into an evening of sound, besides what any evening has.
 
-    skew_s, jitter_s: mid-exposure B minus A at frame centre. exposure_s, travel_s (A, B). mirror_s (A, B): mirror
-    to first curtain. to_open_s (A, B, first and second): how much later than the usual, from the click to light at
-    the centre. alike: 1 for bodies that sound the same, 0 for strangers. cross_db, cross_s: of what the other
-    microphone hears. room_db: of the room's tail. noise: rms. winder: a motor that winds afterwards. buzz: an
-    escapement between the curtains. dog: something loud that is no shutter, as a part of the pairs.
+    travel_s (A, B). mirror_s (A, B): mirror to first curtain. to_open_s (A, B, first and second): how much later than
+    the usual, from the click to light at the centre. alike: 1 for bodies that sound the same, 0 for strangers.
+    cross_db, cross_s: of what the other microphone hears. room_db: of the room's tail. noise: rms. winder: a motor that
+    winds afterwards. buzz: an escapement between the curtains. dog: something loud that is no shutter, as a part of the
+    pairs.
     """
 
-    rate_hz: int = 48_000
-    pairs: int = 8
-    alone: int = 3
-    every_s: float = 1.5
-    skew_s: float = 0.006
-    jitter_s: float = 0.0006
     exposure_s: tuple[float, float] = (1 / 30, 1 / 30)
     travel_s: tuple[float, float] = (0.0072, 0.0072)
     mirror_s: tuple[float, float] = (0.031, 0.032)
@@ -44,13 +38,9 @@ class SoundScene:
     room_db: float = -38.0
     level: float = 0.25
     noise: float = 0.0005
-    bits: int = 16
     winder: bool = False
     buzz: float = 0.0
     dog: float = 0.0
-    swapped: bool = False
-    silent: str = ""
-    mono: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,23 +56,16 @@ class _Body:
 def sound_evening(scene: SoundScene, seed: int) -> Evening:
     """The recording and its truth: open_s and close_s are light at the frame's centre."""
     rng = np.random.default_rng(seed)
-    plan = programme(rng, scene.pairs, alone=scene.alone, every_s=scene.every_s)
+    plan = plan_of(scene, rng)
     own = np.zeros((int(plan.end_s * scene.rate_hz), 2))
     bodies = _bodies(rng, scene.alike)
-    skews, opened, closed = [], [], []
-    for at_s, who in zip(plan.at_s, plan.who, strict=True):
-        skew_s = scene.skew_s + scene.jitter_s * rng.standard_normal()
-        mids = (at_s - 0.5 * skew_s, at_s + 0.5 * skew_s)
-        ends = np.full((2, 2), np.nan)
-        for body, letter in enumerate("AB"):
-            if letter in who and letter not in scene.silent:
-                ends[body] = _fire(own[:, body], mids[body], body, bodies[body], scene, rng)
-        if who == "AB":
-            skews.append(skew_s)
-            opened.append(ends[:, 0])
-            closed.append(ends[:, 1])
+
+    def fire(body: int, mid_s: float, exposure_s: float) -> tuple[float, float]:
+        return _fire(own[:, body], mid_s, exposure_s, body, bodies[body], scene, rng)
+
+    skew_s, open_s, close_s = played(scene, plan, fire, rng)
     samples = _heard(own, plan.at_s, scene, rng)
-    return Evening(samples, scene.rate_hz, np.array(skews), np.array(opened), np.array(closed), plan)
+    return Evening(samples, scene.rate_hz, skew_s, open_s, close_s, plan)
 
 
 def _bodies(rng: np.random.Generator, alike: float) -> tuple[_Body, _Body]:
@@ -101,9 +84,14 @@ def _bodies(rng: np.random.Generator, alike: float) -> tuple[_Body, _Body]:
 
 
 def _fire(
-    own: Floats, mid_s: float, body: int, make: _Body, scene: SoundScene, rng: np.random.Generator
+    own: Floats,
+    mid_s: float,
+    exposure_s: float,
+    body: int,
+    make: _Body,
+    scene: SoundScene,
+    rng: np.random.Generator,
 ) -> tuple[float, float]:
-    exposure_s = scene.exposure_s[body] * (1.0 + 0.01 * rng.standard_normal())
     open_s, close_s = mid_s - 0.5 * exposure_s, mid_s + 0.5 * exposure_s
     travel_s = scene.travel_s[body]
     starts = [
@@ -164,9 +152,4 @@ def _heard(own: Floats, at_s: Floats, scene: SoundScene, rng: np.random.Generato
             ) + 0.3 * rng.standard_normal(len(part))
             part += 0.15 * bark[:, None]
     heard = heard + scene.noise * rng.standard_normal(heard.shape)
-    if scene.swapped:
-        heard = heard[:, ::-1]
-    if scene.mono:
-        one = heard.mean(axis=1)
-        heard = np.stack([one, one if scene.mono == "alike" else -one], axis=1)
-    return quantised(heard, scene.bits, rng)
+    return recorded(heard, scene, rng)

@@ -36,10 +36,13 @@ def beginning_options(function: Command) -> Command:
     )(function)
 
 
-def tell_how(have: str | None, source: str) -> None:
-    """Cautions, what there is, whether it will do, what to connect and to do, what will be known."""
-    from coincide.report.words.recording import HAVE, SAFETY, TONIGHT, how_sentences
-    from coincide_wiring.draw.recording import drawing_text
+def tell_how(have: str | None, source: str, folder: Path | None) -> None:
+    """Cautions, what there is, whether it will do, what to connect and to do, what will be known; into `folder` the
+    drawing."""
+    from coincide.report.words.recording import HAVE, LEADS, SAFETY, TONIGHT, how_sentences
+    from coincide_wiring.circuits.recording import recording
+    from coincide_wiring.draw.recording import joint_lines
+    from coincide_wiring.draw.schematics import write
 
     say("First, what can hurt:")
     for caution in SAFETY:
@@ -58,8 +61,16 @@ def tell_how(have: str | None, source: str) -> None:
     for line in how_sentences(have, source if have != "analyser" else "light"):
         say(line)
     say()
-    for line in drawing_text("analyser" if have == "analyser" else source):
-        say(line)
+    leads = LEADS[have] if source == "light" or have == "analyser" else ("contact",)
+    sheets = tuple(recording(variant) for variant in leads)
+    for sheet in sheets:
+        for line in joint_lines(sheet):
+            say(line)
+    if folder is None:
+        say("With --to FOLDER this is drawn.")
+    else:
+        for path in write(folder, sheets):
+            say(f"Wrote {path}")
 
 
 def write_rehearsal(kind: str, out: Path | None, rig_path: Path, seed: int) -> None:

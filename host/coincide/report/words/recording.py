@@ -81,6 +81,15 @@ HAVE = {
     "analyser": "a logic analyser or oscilloscope that saves VCD or CSV",
 }
 
+# The circuits by which two diodes are connected to it.
+LEADS = {
+    "interface": ("line", "microphone"),
+    "recorder": ("line", "microphone"),
+    "socket": ("microphone",),
+    "telephone": ("microphone",),
+    "analyser": ("analyser",),
+}
+
 
 def how_sentences(have: str, source: str) -> list[str]:
     """Whether it will do, what to connect, what to do, and what will be known."""
