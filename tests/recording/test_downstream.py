@@ -70,6 +70,18 @@ def test_limits_and_budget_rest_on_the_session_itself(session: Path) -> None:
     assert f"was made at {exposure}+{exposure}, the rig is set to 1/15+1/15" in " ".join(other.err.split())
 
 
+def test_a_rehearsal_by_sound_leads_to_an_answer_as_it_says(tmp_path: Path) -> None:
+    """On the fen rig, whose times are unequal: what it says to try is run to the letter."""
+    said = run(["recording", "--rehearse", "sound"], tmp_path)
+    assert said.code == 0, said.said
+    line = next(one for one in said.out.splitlines() if one.startswith("Try: coincide "))
+    done = run(line.removeprefix("Try: coincide ").split(), tmp_path)
+    assert done.code == 0, done.said
+    assert "20 pairs of both bodies, 3 of A alone, 3 of B alone" in " ".join(done.out.split())
+    assert "after Lapwing (A)" in done.out
+    assert "the same rig with both at 1/30" in " ".join(said.out.split())
+
+
 def test_json_and_a_script_are_told_too(session: Path) -> None:
     found = json.loads(run(["report", str(session), "--json"], session.parent).out)
     assert found["source"]["kind"] == session.parent.name.rstrip("0123456789")
