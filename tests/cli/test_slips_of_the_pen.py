@@ -7,8 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from coincide.rig.optics.thin_lens import depth_of_field_m, hyperfocal_m
-from coincide.rig.optics.tolerance import body_image_distance_m
+from coincide.rig.optics.thin_lens import body_image_distance_m, depth_of_field_m, hyperfocal_m
 from tests.cli.running import run
 from tests.rig.rigs import rig_with, text_with
 

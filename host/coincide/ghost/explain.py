@@ -23,7 +23,7 @@ from coincide.planning.displacement import across_m, towards_m
 from coincide.rig.model import Rig
 from coincide.rig.optics.geometry import view_of
 from coincide.rig.optics.sweep import sweep_skew_s
-from coincide.rig.optics.tolerance import body_image_distance_m
+from coincide.rig.optics.thin_lens import body_image_distance_m
 
 MOST_THINGS = 12
 

@@ -14,7 +14,7 @@ from coincide.planning.trace import Link
 from coincide.planning.verdict import Use, Verdict, cover, verdict
 from coincide.rig.calibration import BODY_LETTERS
 from coincide.rig.model import Body, Rig, Subject
-from coincide.rig.optics.tolerance import body_image_distance_m
+from coincide.rig.optics.thin_lens import body_image_distance_m
 
 Cause = Literal["offset error", "jitter", "sweep", "unequal exposure", "rig turning"]
 

@@ -21,8 +21,8 @@ from coincide.rig.optics.curtain import time_at
 from coincide.rig.optics.geometry import View
 from coincide.rig.optics.leaf import effective_exposure_s
 from coincide.rig.optics.sweep import common_half, views_of
-from coincide.rig.optics.thin_lens import direction_factor
-from coincide.rig.optics.tolerance import body_image_distance_m, on_film_tolerance_m
+from coincide.rig.optics.thin_lens import body_image_distance_m, direction_factor
+from coincide.rig.optics.tolerance import on_film_tolerance_m
 
 Cause = Literal["skew", "unequal exposure", "sweep", "own motion blur", "rig turning"]
 FAST_SHARE = (

@@ -51,6 +51,26 @@ def test_what_comes_towards_the_camera_moves_in_the_corner_only() -> None:
     assert found.centre_s == math.inf
 
 
+def test_the_corner_is_that_of_what_both_see() -> None:
+    """A long lens on B sees the middle of A's picture: nothing of A's own corner can lie apart from B's. Judge: a point
+    at B's corner followed through a pinhole, step by step."""
+    coming = {"speed": "5 m/s", "distance": "10 m", "direction": "towards", "point": "corner"}
+    rig = rig_with(
+        {"tolerance.subject": coming, "tolerance.on_film": "30 um", "bodies.b.lens.focal_length": "70 mm"}
+    )
+    times = []
+    for own_m in (0.035, 0.070):
+        b_m = own_m * 10 / (10 - own_m)
+        beside_m = math.hypot(0.018, 0.012) * 10 / (0.070 * 10 / (10 - 0.070))  # at B's corner, 10 m away
+        moved_m, time_s = 0.0, 0.0
+        while moved_m < 30e-6:
+            time_s += 1e-6
+            moved_m = b_m * beside_m / (10 - 5 * time_s) - b_m * beside_m / 10
+        times.append(time_s)
+    assert tolerance(rig).corner_s == pytest.approx(min(times), rel=2e-3)
+    assert tolerance(rig).corner_s == pytest.approx(30e-6 * 10 / (math.hypot(0.018, 0.012) * 5), rel=0.01)
+
+
 def test_the_stricter_body_decides() -> None:
     longer = rig_with(WALKER | {"bodies.b.lens.focal_length": "70 mm", "tolerance.on_film": "30 um"})
     shorter = rig_with(WALKER | {"tolerance.on_film": "30 um"})

@@ -23,7 +23,7 @@ from coincide.ghost.mount.projection import PARAMETERS, PUPIL, SCALE, TURN, Proj
 from coincide.ghost.mount.sides import Sides, sides_of
 from coincide.rig.model import Body, Rig
 from coincide.rig.optics.geometry import body_axes, reflection
-from coincide.rig.optics.tolerance import body_image_distance_m
+from coincide.rig.optics.thin_lens import body_image_distance_m
 from coincide.scans.gate import Gate
 from coincide.scans.pair import Compared
 from coincide.scans.refine import refine

@@ -26,7 +26,8 @@ from coincide.planning.trace import Link
 from coincide.rig.calibration import BODY_LETTERS
 from coincide.rig.model import Body, Rig, Splitter
 from coincide.rig.optics.geometry import SCENE, view_of
-from coincide.rig.optics.tolerance import body_image_distance_m, on_film_tolerance_m
+from coincide.rig.optics.thin_lens import body_image_distance_m
+from coincide.rig.optics.tolerance import on_film_tolerance_m
 from coincide.rig.plate import Plate
 
 ARCMINUTE_RAD = float(np.pi / 180 / 60)

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from coincide.rig.model import Body
-from coincide.rig.optics.tolerance import body_image_distance_m
+from coincide.rig.optics.thin_lens import body_image_distance_m
 from coincide.rig.parts import Electronic, FocalPlane, Frame, Leaf, Looks, Mount, Sweep, TopPlate
 
 Vector = npt.NDArray[np.float64]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from coincide.errors import BadInput
+from coincide.rig.model import Body
 
 # 43.27 mm / 1442 = 0.030 mm for 24 x 36 mm: the customary circle of confusion (common practice, no source).
 DIAGONAL_PER_CONFUSION = 1442.0
@@ -41,6 +42,14 @@ def from_focusing_scale_m(scale_m: float, focal_length_m: float) -> float:
             f"focuses no nearer than {_length(4 * focal_length_m)} from the film."
         )
     return (scale_m + math.sqrt(root)) / 2.0
+
+
+def body_image_distance_m(body: Body, subject_m: float) -> float:
+    """Lens to film of a body focused as its lens says, or on the subject where the lens does not say."""
+    f_m = body.lens.focal_length_m
+    if body.lens.focused_m is None:
+        return image_distance_m(f_m, subject_m)
+    return image_distance_m(f_m, from_focusing_scale_m(body.lens.focused_m, f_m))
 
 
 def direction_factor(angle_rad: float, x: float, z: float) -> float:

@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from coincide.rig.model import Body, Rig, Subject
+from coincide.rig.model import Rig, Subject
+from coincide.rig.optics.sweep import common_half, views_of
 from coincide.rig.optics.thin_lens import (
     PRINT_CONFUSION_PER_DISTANCE,
+    body_image_distance_m,
     circle_of_confusion_m,
     direction_factor,
-    from_focusing_scale_m,
-    image_distance_m,
 )
 
 
@@ -54,11 +54,11 @@ def tolerance(rig: Rig) -> ToleranceFigures:
 
 def _least_time_s(rig: Rig, subject: Subject, point: str, on_film_m: tuple[float, float]) -> float:
     times = [math.inf]
+    # The corner of what both see: where only one of them has a picture there is nothing to lie apart.
+    x, z = (0.0, 0.0) if point == "centre" else common_half(*views_of(rig, subject.distance_m))
     for body, film_m in zip(rig.both, on_film_m, strict=True):
         b_m = body_image_distance_m(body, subject.distance_m)
-        # In the corner, whichever way it comes: the frame's own half diagonal, along its way.
-        corner = 0.0 if point == "centre" else body.frame.diagonal_m / 2 / b_m
-        reach_m = b_m * direction_factor(subject.angle_rad, corner, 0.0)
+        reach_m = b_m * direction_factor(subject.angle_rad, x, z)
         if reach_m > 1e-9 * b_m:
             times.append(film_m * subject.distance_m / (reach_m * subject.speed_m_s))
     return min(times)
@@ -76,14 +76,6 @@ def on_film_tolerance_m(rig: Rig, body: int) -> float:
         enlargement = asked.print.long_side_m / max(one.frame.width_m, one.frame.height_m)
         return asked.print.viewed_from_m * PRINT_CONFUSION_PER_DISTANCE / enlargement
     return circle_of_confusion_m(one.frame.diagonal_m)
-
-
-def body_image_distance_m(body: Body, subject_m: float) -> float:
-    """Lens to film of a body focused as its lens says, or on the subject where the lens does not say."""
-    f_m = body.lens.focal_length_m
-    if body.lens.focused_m is None:
-        return image_distance_m(f_m, subject_m)
-    return image_distance_m(f_m, from_focusing_scale_m(body.lens.focused_m, f_m))
 
 
 def _measure(rig: Rig) -> str:
