@@ -16,7 +16,7 @@ from coincide.session.model import BODIES, Floats, Session, Shots
 from coincide.session.shots import shots_from_session
 from coincide.timing.bodies.behaviour import notice
 from coincide.timing.bodies.black import notice_black
-from coincide.timing.bodies.in_time import notice_growth, notice_in_time, notice_left_out
+from coincide.timing.bodies.in_time import notice_growth, notice_in_time, notice_left_out, notice_shape
 from coincide.timing.finding import Finding
 from coincide.timing.known import MEASURE_ZERO, Known, known_from
 from coincide.timing.offset.suggest import OffsetSuggestion, suggest_offset, with_lost_keepers
@@ -205,6 +205,7 @@ def analyse(session: Session) -> Analysis:
         return Analysis(measured, None, str(refused), found)
     number, bare_s = measured.shots.number, measured.skew_s + measured.offset_on_s
     found += notice_in_time(suggestion, number) + notice_growth(suggestion, bare_s, number)
+    found += notice_shape(suggestion)
     if not any(one.code == "first shot" for one in found):
         found += notice_left_out(suggestion, number)
     return Analysis(measured, suggestion, None, found)

@@ -1,9 +1,10 @@
-"""Series whose centre moves, or whose scatter is not independent of its order: drawn by recipes, not by models.
+"""Series whose centre moves, or whose scatter is not independent of its order or not even: drawn by recipes, not by
+models.
 
 It shares no formula with the package: a kind is a recipe for the centre at each shot and for the scatter about it,
-in units of the scatter. `centre` is what the offset should be: the centre at the last shot, and for scatter that
-neighbours share the mean it scatters about. `half` is the half-width of the set of offsets within half a point of the
-most keepers, found by trying offsets on a large sample of the scatter.
+in units of the scatter. `centre` is what the offset should be: the centre at the last shot, for scatter that neighbours
+share the mean it scatters about, for lopsided scatter the offset that keeps most. `best_set` are the offsets from it
+within half a point of the most keepers, found by trying offsets on a large sample of the scatter as it is at the end.
 """
 
 from __future__ import annotations
@@ -17,14 +18,16 @@ Floats = npt.NDArray[np.float64]
 
 INDEPENDENT = ("normal", "heavy tails")
 MOVING = ("linear", "reverses", "swings", "walk", "step", "shared 0.7", "shared 0.4", "two steps")
-KINDS = (*INDEPENDENT, *MOVING)
-LENGTHS = (20, 40, 100, 300, 500)
-_SAMPLE = 200_000
+UNEVEN = ("lopsided", "two humps", "some far", "grows")
+KINDS = (*INDEPENDENT, *MOVING, *UNEVEN)
+LENGTHS = (20, 40, 60, 200, 500)
+_SAMPLE = 100_000
 
 
 @dataclass(frozen=True)
 class TimeWorld:
-    """One series: skews (n,), the centre to find, the tolerance; all in units of the scatter."""
+    """One series: skews (n,), the centre to find, the tolerance; all in units of the scatter. scatter: a large sample,
+    in order of size."""
 
     kind: str
     skew: Floats
@@ -32,19 +35,23 @@ class TimeWorld:
     tolerance: float
     scatter: Floats
 
-    def half(self) -> float:
-        """Half-width of the best set."""
-        offsets = np.linspace(0.0, 1.5, 61)
-        ordered = np.sort(self.scatter)
-        inside = (
-            np.searchsorted(ordered, offsets + self.tolerance)
-            - np.searchsorted(ordered, offsets - self.tolerance)
-        ) / ordered.size
-        return float(offsets[inside >= inside.max() - 0.005].max())
+    def best_set(self) -> tuple[float, float]:
+        """Ends of the best set, from the centre."""
+        low, high = best_offsets(self.scatter, self.tolerance)
+        return low, high
 
     def share(self, low: float, high: float) -> float:
         """Of frames at the end of the series, between two skews from the centre."""
-        return float(np.mean((self.scatter >= low) & (self.scatter <= high)))
+        inside = np.searchsorted(self.scatter, high, "right") - np.searchsorted(self.scatter, low)
+        return float(inside / self.scatter.size)
+
+
+def best_offsets(ordered: Floats, tolerance: float) -> tuple[float, float]:
+    """Lowest and highest offset within half a point of the most keepers, of frames in order of size."""
+    offsets = np.linspace(*np.quantile(ordered, (0.02, 0.98)), 601)
+    kept = np.searchsorted(ordered, offsets + tolerance) - np.searchsorted(ordered, offsets - tolerance)
+    best = offsets[kept >= kept.max() - 0.005 * ordered.size]
+    return float(best.min()), float(best.max())
 
 
 def make_world(kind: str, n: int, seed: int) -> TimeWorld:
@@ -75,4 +82,29 @@ def make_world(kind: str, n: int, seed: int) -> TimeWorld:
         like = float(kind.split()[1])
         for k in range(1, n):
             scatter[k] = like * scatter[k - 1] + np.sqrt(1.0 - like**2) * scatter[k]
-    return TimeWorld(kind, centre + scatter, float(centre[-1]), rng.uniform(1.5, 4.0), sample)
+    elif kind == "grows":
+        last = rng.uniform(2.0, 4.0)
+        scatter, sample = scatter * last**t, last * sample
+    elif kind in UNEVEN:
+        scatter, sample = _uneven(kind, rng, n)
+    tolerance = rng.uniform(1.5, 4.0)
+    if kind == "lopsided":
+        # The tolerance is to the robust spread what it is to a normal one's, and the best offset the centre.
+        tolerance *= 1.4826 * float(np.median(np.abs(sample - np.median(sample))))
+        most = float(np.mean(best_offsets(np.sort(sample), tolerance)))
+        scatter, sample = scatter - most, sample - most
+    return TimeWorld(kind, centre + scatter, float(centre[-1]), tolerance, np.sort(sample))
+
+
+def _uneven(kind: str, rng: np.random.Generator, n: int) -> tuple[Floats, Floats]:
+    """Shots (n,) and a sample of the same."""
+    if kind == "lopsided":
+        spread = rng.uniform(0.4, 1.0)
+        return np.exp(spread * rng.standard_normal(n)), np.exp(spread * rng.standard_normal(_SAMPLE))
+    share = rng.uniform(0.02, 0.08) if kind == "some far" else 0.5
+    away = rng.uniform(10.0, 30.0) if kind == "some far" else rng.uniform(4.0, 8.0)
+    drawn = []
+    for count in (n, _SAMPLE):
+        far = rng.uniform(size=count) < share
+        drawn.append(rng.standard_normal(count) + np.where(far, away, 0.0))
+    return drawn[0], drawn[1]

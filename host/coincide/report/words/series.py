@@ -11,6 +11,7 @@ from coincide.rig.model import Rig
 from coincide.session.lamps import FRAME, ROW
 from coincide.session.model import BODIES
 from coincide.timing.analysis import Analysis, Measured
+from coincide.timing.offset.frames import takes_far_ones
 from coincide.timing.offset.level import MOST_SHOTS
 from coincide.timing.offset.suggest import OffsetSuggestion
 from coincide.timing.offset.verify import Verification
@@ -126,7 +127,7 @@ def what_to_expect(suggestion: OffsetSuggestion) -> tuple[str, ...]:
         f"±{ms(suggestion.tolerance_s, suggestion.tolerance_s / 20)}; the jitter that no offset removes is "
         f"{ms(suggestion.jitter_s, suggestion.jitter_s / 10)} (standard deviation).",
         f"The next frame's skew should lie between {ms(low, (high - low) / 20)} and {ms(high, (high - low) / 20)} "
-        "(95 %).",
+        f"(95 %{_far_ones(suggestion)}).",
     ]
     if suggestion.shots_to_halve is not None:
         said.append(f"{count(suggestion.shots_to_halve, 'more pair')} would halve the interval.")
@@ -141,6 +142,14 @@ def what_to_expect(suggestion: OffsetSuggestion) -> tuple[str, ...]:
             f"More pairs would not halve the interval: only the last {MOST_SHOTS} tell where the bodies are now."
         )
     return tuple(said)
+
+
+def _far_ones(suggestion: OffsetSuggestion) -> str:
+    """That frames as far off as some were are among the next frames foretold."""
+    far = len(suggestion.outliers)
+    if not far or not takes_far_ones(suggestion.shots_used / (suggestion.shots_used + far)):
+        return ""
+    return ", such as were far from all others counted in"
 
 
 def keepers(suggestion: OffsetSuggestion) -> str:

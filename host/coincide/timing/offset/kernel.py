@@ -25,6 +25,8 @@ MOST_SHOTS = 300
 BANDWIDTHS = (0.1, 0.15, 0.22, 0.33, 0.5, 0.7)  # of the standard deviation
 LEAD = 3.5  # nats by which the kernel must beat the fitted shape, shot by shot left out, to be preferred
 DRIFT_LEAD = 3.0  # more where a drift was taken off first: two parameters that the kernel got for nothing
+AS_GOOD = 1.96
+BEST_SET = 0.005  # within half a point of the most keepers an offset is as good as the best
 _GRID = 241
 
 
@@ -89,8 +91,10 @@ def kernel_lead(series: Series, draws: LevelDraws) -> float:
 def kernel_offset(series: Series, draws: LevelDraws, tolerance_s: float, *, seed: int = 516) -> KernelFit:
     """Offset that keeps most of the kernel-smoothed shots within +-tolerance.
 
-    Interval: percentile bootstrap with RESAMPLES resamples. Keepers: apparent share less the bootstrap
-    estimate of its optimism (Efron 1983). Time O(resamples * shots * grid), shots capped at MOST_SHOTS.
+    Interval: every offset that these very shots do not show to keep fewer than the best, pair against pair at AS_GOOD
+    standard errors, half a point allowed: where the top is flat or has two heads, the bootstrap of where it lies falls
+    short. Keepers: apparent share less the bootstrap estimate of its optimism (Efron 1983). Time O(resamples * shots *
+    grid), shots capped at MOST_SHOTS.
     """
     skew = at_the_end(series, draws)
     width, _ = _bandwidth(skew)
@@ -110,7 +114,7 @@ def kernel_offset(series: Series, draws: LevelDraws, tolerance_s: float, *, seed
     again = (inside[chosen] * counts).sum(axis=1) / skew.size
     optimism = float(np.mean(again - inside[chosen].mean(axis=1)))
     keepers = float(np.clip(inside[best].mean() - optimism, 0.0, 1.0))
-    low, high = np.quantile(grid[chosen], (0.025, 0.975))
+    low, high = _as_good(grid, held, int(best))
     below, above = _next_shot(skew, width, rng)
     return KernelFit(
         best_s=float(grid[best]),
@@ -123,6 +127,13 @@ def kernel_offset(series: Series, draws: LevelDraws, tolerance_s: float, *, seed
         shots_s=skew,
         width_s=width,
     )
+
+
+def _as_good(grid: Floats, held: Floats, best: int) -> tuple[float, float]:
+    """Ends of the offsets that keep as many as grid[best], as far as the shots can tell. held (g, k)."""
+    fewer = held[best] - held
+    enough = fewer.mean(axis=1) <= BEST_SET + AS_GOOD * fewer.std(axis=1) / np.sqrt(held.shape[1])
+    return float(grid[enough].min()), float(grid[enough].max())
 
 
 def _next_shot(skew: Floats, width: float, rng: np.random.Generator) -> tuple[float, float]:

@@ -18,6 +18,7 @@ FAR_OUT = 7.0  # robust standard deviations; see `far_out`
 DIFFERS = 0.05  # chance that a first shot like the others is left out for standing off
 WARMS = 0.01  # chance that a steady series is taken to warm up where its first shot is foretold
 LONG_REST = 5.0  # a rest this many times the usual one makes the next shot a first shot
+FAR_BY_CHANCE = 0.01  # chance that a gaussian series has a shot set aside as far
 MOST_OUTLIERS = 0.1  # beyond this share they are not outliers but part of how the body behaves
 
 
@@ -27,8 +28,8 @@ class Series:
 
     used: rows the fit may use, in order. skew_s, x: their skews before any offset, and their times as
     fractions of the series before its end (-1 to 0). first: rows after a rest. outliers: rows far from all
-    others. missed: rows without a skew. spacing_x: usual time between shots in units of x. span_s: last
-    minus first start (shots minus one where no times are known).
+    others; far_s: their skews before any offset. missed: rows without a skew. spacing_x: usual time between shots in
+    units of x. span_s: last minus first start (shots minus one where no times are known).
     """
 
     used: Indices
@@ -37,6 +38,7 @@ class Series:
     first: Indices
     differing: Indices
     outliers: Indices
+    far_s: Floats
     missed: Indices
     spacing_x: float
     span_s: float
@@ -76,8 +78,11 @@ def sort_out(
         far = steady & (off > FAR_OUT)
         if far.sum() > max(1.0, MOST_OUTLIERS * steady.sum()):
             far[:] = False
+        if far.any():
+            # Seven deviations of a dozen shots are no rarity: the others must foretell it, too.
+            far &= _unlike_the_others(natural, x, steady & ~far, FAR_BY_CHANCE / steady.sum())
         if keep_first:
-            differing = first & _unlike_the_others(natural, x, steady & ~far)
+            differing = first & _unlike_the_others(natural, x, steady & ~far, DIFFERS)
     used = np.flatnonzero(seen & ~differing & ~far)
     return Series(
         used=used,
@@ -86,6 +91,7 @@ def sort_out(
         first=np.flatnonzero(first & seen),
         differing=np.flatnonzero(differing & seen),
         outliers=np.flatnonzero(far),
+        far_s=natural[far],
         missed=np.flatnonzero(~seen),
         spacing_x=float(np.median(np.diff(x))) if count > 1 else 0.0,
         span_s=span,
@@ -104,8 +110,10 @@ def after_rest(count: int, rest_s: Floats | None) -> npt.NDArray[np.bool_]:
     return first
 
 
-def _unlike_the_others(skew_s: Floats, x: Floats, others: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
-    """Which shots (n,) lie outside the prediction interval that `others` give for one more, at DIFFERS: about their
+def _unlike_the_others(
+    skew_s: Floats, x: Floats, others: npt.NDArray[np.bool_], chance: float
+) -> npt.NDArray[np.bool_]:
+    """Which shots (n,) lie outside the prediction interval that `others` give for one more, at `chance`: about their
     mean, or about the warm-up that explains them best where it earns its amount and time constant by an F test at
     WARMS (Draper and Smith, Applied Regression Analysis, memory)."""
     y, when = skew_s[others][-MOST_SHOTS:], x[others][-MOST_SHOTS:]
@@ -125,7 +133,7 @@ def _unlike_the_others(skew_s: Floats, x: Floats, others: npt.NDArray[np.bool_])
     else:
         free = count - 1
         off, variance, spread = skew_s - mean, plain / free, np.full(x.size, 1.0 + 1.0 / count)
-    limit = float(stats.t.isf(0.5 * DIFFERS, free)) * np.sqrt(variance * spread)
+    limit = float(stats.t.isf(0.5 * chance, free)) * np.sqrt(variance * spread)
     return np.asarray(np.abs(off) > limit, dtype=np.bool_)
 
 
@@ -133,7 +141,8 @@ def _standing_off(skew_s: Floats, x: Floats, steady: npt.NDArray[np.bool_]) -> F
     """How far each shot (n,) lies from the best robust warm-up curve through the steady ones, in their robust
     standard deviations (1.4826 MAD); NaN where there is no skew.
 
-    Beyond FAR_OUT, gaussian series lose a shot in fewer than 1 of 300 series of 20, polling series in none.
+    Beyond FAR_OUT, gaussian series lose a shot in fewer than 1 of 100 series of 20, polling series in none; of eight
+    shots a quarter of all series would, so what the others foretell is asked as well.
     More than MOST_OUTLIERS of the shots is no outlier but a habit: then none is flagged and the shape test
     sees them.
     """

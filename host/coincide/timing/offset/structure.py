@@ -10,9 +10,13 @@ Beside the steady centre and the warm-up of level.py stand these ways for n shot
     alike      a steady centre with scatter that neighbouring shots share, autoregressive of the first order
 
 Each is weighed by how well it explains the shots. All are gaussian with the level flat and sigma with 1/sigma, every
-other coefficient normal with `SPREAD` sigmas, so the evidence of each choice is a formula. The local level is diagonal
-in the cosine transform (the path graph's Laplacian), and so nearly is the autoregression (Whittle 1953, memory): a
-hundred choices cost no more than a sort. The sine's sums are fast Fourier transforms of the shots and of ones.
+other coefficient normal with one of `SPREADS` sigmas, so the evidence of each choice is a formula. The local level is
+diagonal in the cosine transform (the path graph's Laplacian), and so nearly is the autoregression (Whittle 1953,
+memory): a hundred choices cost no more than a sort. The sine's sums are fast Fourier transforms of the shots and of
+ones.
+
+Tails heavier than normal look like structure to a gaussian: one is only named where the normal scores of the shots
+speak for it as well.
 
 Priors and `SHARPENED` were chosen on worlds other than those of the tests: a steady series must not pay for what it
 does not show, so the odds of any structure against none count with this power.
@@ -21,10 +25,11 @@ does not show, so the odds of any structure against none count with this power.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
+from scipy import special, stats
 from scipy.fft import dct
 
 from coincide.timing.offset.level import MOST_SHOTS, LevelDraws
@@ -35,8 +40,8 @@ KINDS = ("wanders", "trend", "swings", "steps", "alike")
 UNNAMED = "unnamed"  # the shots depend on their order, and none of KINDS explains them (suggest.py)
 PRIORS = (0.06, 0.03, 0.02, 0.02, 0.03)
 NONE = 1.0 - sum(PRIORS)
-SHARPENED = 1.5
-SPREAD = 8.0  # sigmas: prior of a coefficient
+SHARPENED = 2.0
+SPREADS = (2.0, 12.0)  # sigmas: prior of a coefficient, half of them small, half large
 WALKS = tuple(np.geomspace(1e-3, 30.0, 12).tolist())  # variance of a step of the walk over the scatter's
 LIKENESS = (0.3, 0.5, 0.7, 0.85, 0.95)  # correlation from shot to shot of the shared part
 SHARED = (0.3, 0.6, 1.0)  # part of the variance that is shared
@@ -74,8 +79,9 @@ class Ways:
 @dataclass(frozen=True, slots=True)
 class Structure:
     """What a series shows of structure in time. chance: that there is any; lead: by how many nats it explains the shots
-    better than the fitted shapes do without, priors included; kind: the likeliest of KINDS, or UNNAMED; shot: row in
-    the used shots of the first after a step, else None; change_s: of that step."""
+    better than the fitted shapes do without, or their normal scores better than no structure does, priors included;
+    kind: the likeliest of KINDS, or UNNAMED; shot: row in the used shots of the first after a step, else None;
+    change_s: of that step."""
 
     chance: float
     lead: float
@@ -118,22 +124,24 @@ def with_structure(draws: LevelDraws, skew_s: Floats) -> tuple[LevelDraws, Struc
         rows = np.flatnonzero(ways.kind == kind)
         inside = int(ways.place[rows[np.argmax(share[rows])]])
         place, change = skew_s.size - y.size + inside, float(np.mean(y[inside:]) - np.mean(y[:inside]))
-    return joined, Structure(chance, lead, KINDS[kind], place, change)
+    named = min(lead, other_ways(_normal_scores(y)).log_chance - float(np.log(NONE)))
+    return joined, Structure(chance, named, KINDS[kind], place, change)
+
+
+def _normal_scores(y: Floats) -> Floats:
+    """What normal shots (n,) of the same order would be (Blom's scores, memory). A few far shots of a heavy tail that
+    lie together are a step to a gaussian; to their ranks they are a few shots."""
+    return np.asarray(special.ndtri((stats.rankdata(y) - 0.375) / (y.size + 0.25)), dtype=np.float64)
 
 
 def other_ways(y: Floats) -> Ways:
     """Every choice of every structure for shots (n,), n >= LEAST_SHOTS. Time O(n log n)."""
-    n = y.size
-    rows = [_wanders(y), _trend(y), _swings(y), _steps(y), _alike(y)]
-    plain = -0.5 * (n - 1) * np.log(np.sum((y - y.mean()) ** 2))
+    rows = [wanders(y), _trend(y), _swings(y), _steps(y), _alike(y)]
     return Ways(
         kind=np.repeat(np.arange(len(KINDS)), [row.level_s.size for row in rows]),
         log_evidence=np.concatenate(
             [
-                np.log(prior / row.level_s.size)
-                + row.log_volume
-                - 0.5 * (n - 1) * np.log(row.squares)
-                - plain
+                np.log(prior / row.level_s.size) + row.log_evidence(y)
                 for prior, row in zip(PRIORS, rows, strict=True)
             ]
         ),
@@ -142,13 +150,14 @@ def other_ways(y: Floats) -> Ways:
         squares=np.concatenate([row.squares for row in rows]),
         ahead_s=np.concatenate([row.ahead for row in rows]),
         place=np.concatenate([row.place for row in rows]),
-        dof=n - 1,
+        dof=y.size - 1,
     )
 
 
 @dataclass(frozen=True, slots=True)
-class _Rows:
-    """Choices of one structure; ahead in sigmas a shot. log_volume: half the log determinants, priors' included."""
+class Rows:
+    """Choices of one structure; ahead in sigmas a shot. log_volume: less half the log determinants, priors'
+    included."""
 
     log_volume: Floats
     squares: Floats
@@ -157,19 +166,29 @@ class _Rows:
     ahead: Floats
     place: npt.NDArray[np.intp]
 
+    def log_evidence(self, y: Floats) -> Floats:
+        """Of each choice, over that of a plain gaussian with a steady centre, for the shots (n,) it was made of."""
+        plain = float(np.log(np.sum((y - y.mean()) ** 2)))
+        return np.asarray(self.log_volume - 0.5 * (y.size - 1) * (np.log(self.squares) - plain))
+
     @staticmethod
-    def of(log_volume: Floats, squares: Floats, level_s: Floats, variance: Floats, ahead: Floats) -> _Rows:
-        return _Rows(log_volume, squares, level_s, variance, ahead, np.full(level_s.size, -1))
+    def of(log_volume: Floats, squares: Floats, level_s: Floats, variance: Floats, ahead: Floats) -> Rows:
+        """Rows of any shape, without a place."""
+        nowhere = np.full(level_s.size, -1)
+        return Rows(
+            log_volume.ravel(), squares.ravel(), level_s.ravel(), variance.ravel(), ahead.ravel(), nowhere
+        )
 
 
-def _wanders(y: Floats) -> _Rows:
+def wanders(y: Floats) -> Rows:
+    """A row for each of WALKS, for shots (n,)."""
     n, walk = y.size, np.array(WALKS)[:, None]
     k = np.arange(1, n)
     z = dct(y, norm="ortho")[1:]
     moved = walk / (4.0 * np.sin(0.5 * np.pi * k / n) ** 2)
     total = 1.0 + moved
     at_end = np.sqrt(2.0 / n) * np.cos(np.pi * k * (2 * n - 1) / (2 * n))
-    return _Rows.of(
+    return Rows.of(
         -0.5 * np.log(total).sum(axis=1),
         (z * z / total).sum(axis=1),
         y.mean() + (at_end * moved / total * z).sum(axis=1),
@@ -178,7 +197,7 @@ def _wanders(y: Floats) -> _Rows:
     )
 
 
-def _alike(y: Floats) -> _Rows:
+def _alike(y: Floats) -> Rows:
     """The centre is steady: its uncertainty is that of a mean of correlated shots, exactly."""
     n = y.size
     k, gap = np.arange(1, n), np.arange(1, n)
@@ -187,7 +206,7 @@ def _alike(y: Floats) -> _Rows:
     spectrum = (1.0 - phi**2) / (1.0 + phi**2 - 2.0 * phi * np.cos(np.pi * k / n))
     total = 1.0 - part + part * spectrum
     pairs = 2.0 * ((n - gap) * phi**gap).sum(axis=1) / n**2
-    return _Rows.of(
+    return Rows.of(
         -0.5 * np.log(total).sum(axis=1),
         (z * z / total).sum(axis=1),
         np.full(phi.size, y.mean()),
@@ -196,20 +215,20 @@ def _alike(y: Floats) -> _Rows:
     )
 
 
-def _trend(y: Floats) -> _Rows:
+def _trend(y: Floats) -> Rows:
     n = y.size
     u = np.linspace(-1.0, 1.0, n)
     columns = np.stack([special.eval_legendre(degree, u) for degree in DEGREES])
     found = []
-    for degree in DEGREES:
+    for degree, spread in product(DEGREES, SPREADS):
         basis = columns[:degree] - columns[:degree].mean(axis=1, keepdims=True)
-        precision = basis @ basis.T + np.eye(degree) / SPREAD**2
+        precision = basis @ basis.T + np.eye(degree) / spread**2
         right = basis @ (y - y.mean())
         fit = np.linalg.solve(precision, right)
         end = basis[:, -1]
         found.append(
             (
-                -0.5 * np.linalg.slogdet(precision)[1] - degree * np.log(SPREAD),
+                -0.5 * np.linalg.slogdet(precision)[1] - degree * np.log(spread),
                 np.sum((y - y.mean()) ** 2) - fit @ right,
                 y.mean() + end @ fit,
                 1.0 / n + end @ np.linalg.solve(precision, end),
@@ -217,10 +236,10 @@ def _trend(y: Floats) -> _Rows:
             )
         )
     volume, squares, level, variance, speed = np.array(found, dtype=np.float64).T
-    return _Rows.of(volume, squares, level, variance, speed / np.sqrt(squares / n))
+    return Rows.of(volume, squares, level, variance, speed / np.sqrt(squares / n))
 
 
-def _swings(y: Floats) -> _Rows:
+def _swings(y: Floats) -> Rows:
     """Half a cycle over the series up to one in three shots; time counts back from the end."""
     n = y.size
     pad = FINENESS * n
@@ -229,16 +248,17 @@ def _swings(y: Floats) -> _Rows:
     shots, ones = np.fft.fft(rest[::-1], pad)[j], np.fft.fft(np.ones(n), pad)
     one, two = ones[j], ones[2 * j]
     cosines, sines = one.real, -one.imag
-    aa = 0.5 * (n + two.real) - cosines**2 / n + 1.0 / SPREAD**2
-    bb = 0.5 * (n - two.real) - sines**2 / n + 1.0 / SPREAD**2
+    spread = np.array(SPREADS)[:, None]
+    aa = 0.5 * (n + two.real) - cosines**2 / n + 1.0 / spread**2
+    bb = 0.5 * (n - two.real) - sines**2 / n + 1.0 / spread**2
     ab = -0.5 * two.imag - cosines * sines / n
     determinant = aa * bb - ab * ab
     right_a, right_b = shots.real, -shots.imag
     fit_a, fit_b = (bb * right_a - ab * right_b) / determinant, (aa * right_b - ab * right_a) / determinant
     end_a, end_b = 1.0 - cosines / n, -sines / n
     squares = np.sum(rest**2) - fit_a * right_a - fit_b * right_b
-    return _Rows.of(
-        -0.5 * np.log(determinant) - 2.0 * np.log(SPREAD),
+    return Rows.of(
+        -0.5 * np.log(determinant) - 2.0 * np.log(spread),
         squares,
         y.mean() + end_a * fit_a + end_b * fit_b,
         1.0 / n + (bb * end_a**2 - 2.0 * ab * end_a * end_b + aa * end_b**2) / determinant,
@@ -246,18 +266,19 @@ def _swings(y: Floats) -> _Rows:
     )
 
 
-def _steps(y: Floats) -> _Rows:
+def _steps(y: Floats) -> Rows:
     """Before each shot but the first two and the last."""
     n = y.size
     place = np.arange(2, n - 1)
     rest = y - y.mean()
     after = rest.sum() - np.cumsum(rest)[place - 1]
-    precision = place * (n - place) / n + 1.0 / SPREAD**2
-    return _Rows(
-        -0.5 * np.log(precision) - np.log(SPREAD),
-        np.sum(rest**2) - after**2 / precision,
-        y.mean() + after / precision * place / n,
-        1.0 / n + (place / n) ** 2 / precision,
-        np.zeros(place.size),
-        place,
+    spread = np.array(SPREADS)[:, None]
+    precision = place * (n - place) / n + 1.0 / spread**2
+    return Rows(
+        (-0.5 * np.log(precision) - np.log(spread)).ravel(),
+        (np.sum(rest**2) - after**2 / precision).ravel(),
+        (y.mean() + after / precision * place / n).ravel(),
+        (1.0 / n + (place / n) ** 2 / precision).ravel(),
+        np.zeros(precision.size),
+        np.tile(place, len(SPREADS)),
     )

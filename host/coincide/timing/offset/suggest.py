@@ -19,8 +19,11 @@ import numpy.typing as npt
 from scipy import special, stats
 
 from coincide.errors import BadInput
+from coincide.timing.offset.doubt import Doubt, doubt
+from coincide.timing.offset.frames import growth, next_frame_ends, scattered, with_far_frames
 from coincide.timing.offset.kernel import KernelFit, at_the_end, kernel_lead, kernel_offset, shape_fits
 from coincide.timing.offset.level import MOST_SHOTS, LevelDraws, draw_level
+from coincide.timing.offset.lopsided import tail
 from coincide.timing.offset.proof import tolerance_factor
 from coincide.timing.offset.series import Series, sort_out
 from coincide.timing.offset.structure import UNNAMED, Structure, with_structure
@@ -51,7 +54,9 @@ class OffsetSuggestion:
     'shape' or 'kernel'.
     curve_offset_s, curve_keepers: expected keepers for offsets about the suggestion, for plotting. Rows of
     the series: used; first, shots after a rest left out because they differ; outliers; missed. structure: in
-    time, where it is evident. kept_share: of pairs that are not lost for another reason than their skew.
+    time, where it is evident; doubt: where the shots cannot tell whether the centre wanders. tail: 1 or -1 where the
+    scatter is lopsided, towards later or earlier B. kept_share: of pairs that are not lost for another reason than
+    their skew.
     """
 
     offset_s: float
@@ -86,6 +91,8 @@ class OffsetSuggestion:
     span_s: float = 0.0
     spacing_s: float = 0.0
     structure: Structure | None = None
+    doubt: Doubt | None = None
+    tail: int = 0
     kept_share: float = 1.0
 
     @property
@@ -132,16 +139,28 @@ def suggest_offset(
     # What moved in time may look like humps: where it did, no histogram of all shots tells where they are now.
     # Nor is a long tail a movement: a few far shots are explained by either, so it must lead the histogram too.
     moving = structure is not None and structure.lead > 0.0 and structure.lead > kernel_lead(series, steady)
-    if moving or shape_fits(series, steady):
+    leans = 0 if moving else tail(at_the_end(series, steady), steady.mean(1.0 * (steady.half > 0)))
+    if moving or (not leans and shape_fits(series, steady)):
+        if not moving:
+            draws = _as_at_the_end(series, draws)
         found = _from_shape(series, draws, tolerance_s, resolution_s, type_b_s, seed)
     else:
         kernel = kernel_offset(series, steady, tolerance_s, seed=seed)
-        found = _from_kernel(series, steady, kernel, tolerance_s, resolution_s, type_b_s, seed)
+        by_count = _from_kernel(series, steady, kernel, tolerance_s, resolution_s, type_b_s, seed)
+        found = replace(by_count, tail=leans)
     if not moving:
-        return _allowing_for_order(found, series, steady)
+        found = _allowing_for_order(found, series, steady)
+        return found if found.structure else replace(found, doubt=doubt(series.skew_s, steady.lead))
     # More pairs of a centre that goes on moving narrow what it is now little or not at all.
     halved = found.shots_to_halve if structure is not None and structure.kind in STAYS else None
     return replace(found, structure=structure, shots_to_halve=halved)
+
+
+def _as_at_the_end(series: Series, draws: LevelDraws) -> LevelDraws:
+    """The draws with the scatter of the end, where it grew or shrank: keepers and the next frame are of then."""
+    drifting = draws.weight[np.isfinite(draws.time_constant)].sum() > 0.5
+    grown = None if drifting else growth(series.skew_s - draws.quantile(draws.level_s, 0.5))
+    return draws if grown is None else replace(draws, sigma_s=grown.at_end * draws.sigma_s)
 
 
 def _allowing_for_order(found: OffsetSuggestion, series: Series, draws: LevelDraws) -> OffsetSuggestion:
@@ -189,9 +208,9 @@ def _from_shape(
     sane = _sane(series)
     moved = draws.wandered(1, rng)
     ahead = truth - offset + (moved if isinstance(moved, float) else moved[:, 0])
-    shot = ahead + _scatter(rng, draws)
+    shot = ahead + scattered(rng, draws.sigma_s, draws.half)
     low, high = draws.quantile(truth, (0.025, 0.975))
-    below, above = draws.quantile(shot, _next_frame_ends(sane))
+    below, above = draws.quantile(shot, next_frame_ends(sane))
     curve = offset + np.linspace(-2.0, 2.0, 81) * tolerance_s
     curve_keepers = draws.weight @ draws.within(draws.level_s[:, None] - curve, tolerance_s)
     return _assemble(
@@ -313,7 +332,7 @@ def _assemble(
         keepers_range=kept.ends,
         keepers_seen=seen.mean,
         keepers_seen_u=seen.u,
-        next_frame_s=next_frame,
+        next_frame_s=with_far_frames(next_frame, series.far_s - offset, sane),
         shots_to_halve=_shots_to_halve(series.used.size, type_a, type_b_s),
         drift_s=draws.mean(-draws.change_s),
         drift_chance=float(draws.weight[moved].sum()),
@@ -337,12 +356,6 @@ def _sane(series: Series) -> float:
     return series.used.size / (series.used.size + series.outliers.size)
 
 
-def _next_frame_ends(sane: float) -> tuple[float, float]:
-    """Probabilities between which the next of the sane frames must fall, so that 95 % of all frames do."""
-    outside = 0.5 * (1.0 - min(0.95 / sane, 0.999))
-    return outside, 1.0 - outside
-
-
 def _even_normal(rng: np.random.Generator, size: int) -> Floats:
     """Standard normal draws spread evenly over their quantiles, in random order: far less noise in a mean."""
     return np.asarray(special.ndtri((rng.permutation(size) + 0.5) / size), dtype=np.float64)
@@ -350,14 +363,6 @@ def _even_normal(rng: np.random.Generator, size: int) -> Floats:
 
 def _spread(ends: Floats) -> float:
     return float(ends[1] - ends[0])
-
-
-def _scatter(rng: np.random.Generator, draws: LevelDraws) -> Floats:
-    """One shot's departure from its centre for each draw."""
-    size = draws.sigma_s.size
-    gaussian = rng.standard_normal(size)
-    uniform = rng.uniform(-1.0, 1.0, size)
-    return np.asarray(draws.sigma_s * (gaussian + draws.half * uniform), dtype=np.float64)
 
 
 def _median_interval(skew_s: Floats) -> tuple[float, float]:
