@@ -63,7 +63,7 @@ def notice_shape(found: OffsetSuggestion) -> tuple[Finding, ...]:
         say = f"The scatter is no normal one (more than one hump, or a long tail either way): {counted}."
     advice = (
         "Look at the plot of skews for what the far pairs have in common (a wind-on, a pause, a body that waits). Of "
-        "even scatter one series in 30 is told this by chance."
+        "even scatter few series in a hundred are told this by chance."
     )
     return (Finding("scatter", None, say, advice, {"half_s": half_s, "tail": float(found.tail)}),)
 

@@ -26,6 +26,7 @@ BANDWIDTHS = (0.1, 0.15, 0.22, 0.33, 0.5, 0.7)  # of the standard deviation
 LEAD = 3.5  # nats by which the kernel must beat the fitted shape, shot by shot left out, to be preferred
 DRIFT_LEAD = 3.0  # more where a drift was taken off first: two parameters that the kernel got for nothing
 AS_GOOD = 1.96
+PLATEAU = 1e-3  # share that offsets on top of the curve may differ by
 BEST_SET = 0.005  # within half a point of the most keepers an offset is as good as the best
 _GRID = 241
 
@@ -91,10 +92,10 @@ def kernel_lead(series: Series, draws: LevelDraws) -> float:
 def kernel_offset(series: Series, draws: LevelDraws, tolerance_s: float, *, seed: int = 516) -> KernelFit:
     """Offset that keeps most of the kernel-smoothed shots within +-tolerance.
 
-    Interval: every offset that these very shots do not show to keep fewer than the best, pair against pair at AS_GOOD
-    standard errors, half a point allowed: where the top is flat or has two heads, the bootstrap of where it lies falls
-    short. Keepers: apparent share less the bootstrap estimate of its optimism (Efron 1983). Time O(resamples * shots *
-    grid), shots capped at MOST_SHOTS.
+    Interval: percentile bootstrap with RESAMPLES resamples, and every offset that these very shots do not show to keep
+    fewer than the best, pair against pair at AS_GOOD standard errors, half a point allowed: where the top has two heads
+    or falls off to one side only, the bootstrap of where it lies falls short. Keepers: apparent share less the
+    bootstrap estimate of its optimism (Efron 1983). Time O(resamples * shots * grid), shots capped at MOST_SHOTS.
     """
     skew = at_the_end(series, draws)
     width, _ = _bandwidth(skew)
@@ -114,7 +115,8 @@ def kernel_offset(series: Series, draws: LevelDraws, tolerance_s: float, *, seed
     again = (inside[chosen] * counts).sum(axis=1) / skew.size
     optimism = float(np.mean(again - inside[chosen].mean(axis=1)))
     keepers = float(np.clip(inside[best].mean() - optimism, 0.0, 1.0))
-    low, high = _as_good(grid, held, int(best))
+    ends = _as_good(grid, held, int(best)), np.quantile(grid[chosen], (0.025, 0.975))
+    low, high = min(low for low, _ in ends), max(high for _, high in ends)
     below, above = _next_shot(skew, width, rng)
     return KernelFit(
         best_s=float(grid[best]),
@@ -130,10 +132,17 @@ def kernel_offset(series: Series, draws: LevelDraws, tolerance_s: float, *, seed
 
 
 def _as_good(grid: Floats, held: Floats, best: int) -> tuple[float, float]:
-    """Ends of the offsets that keep as many as grid[best], as far as the shots can tell. held (g, k)."""
+    """Ends of the offsets that keep as many as grid[best], the middle of a plateau, as far as the shots can tell; less
+    the plateau's own half, which is no doubt about its middle. held (g, k)."""
     fewer = held[best] - held
-    enough = fewer.mean(axis=1) <= BEST_SET + AS_GOOD * fewer.std(axis=1) / np.sqrt(held.shape[1])
-    return float(grid[enough].min()), float(grid[enough].max())
+    short = fewer.mean(axis=1)
+    enough = np.flatnonzero(short <= BEST_SET + AS_GOOD * fewer.std(axis=1) / np.sqrt(held.shape[1]))
+    off = np.flatnonzero(short > PLATEAU)
+    below, above = off[off < best], off[off > best]
+    first = int(below[-1]) + 1 if below.size else 0
+    last = int(above[0]) - 1 if above.size else short.size - 1
+    low, high = grid[enough[0]] + grid[best] - grid[first], grid[enough[-1]] - grid[last] + grid[best]
+    return float(min(low, grid[best])), float(max(high, grid[best]))
 
 
 def _next_shot(skew: Floats, width: float, rng: np.random.Generator) -> tuple[float, float]:
@@ -150,7 +159,7 @@ def _next_shot(skew: Floats, width: float, rng: np.random.Generator) -> tuple[fl
 
 def _peak(curves: Floats) -> npt.NDArray[np.intp]:
     """Row of each column's maximum; the middle of the plateau where several offsets keep the same."""
-    top = curves >= curves.max(axis=0) - 1e-3
+    top = curves >= curves.max(axis=0) - PLATEAU
     order = np.arange(curves.shape[0])[:, None]
     highest = np.argmax(curves, axis=0)
     # Only the plateau that touches the maximum: a second hump as good must not average into the gap.

@@ -12,7 +12,7 @@ from scipy import special
 
 Floats = npt.NDArray[np.float64]
 
-ALARM = 0.03  # chance that a symmetric scatter is taken for a lopsided one
+ALARM = 0.08  # chance that a symmetric scatter is asked whether its tail costs keepers; it seldom does (suggest.py)
 LEAST = 15  # shots below which it is not asked
 NORMAL, FLAT = 0.5 * np.pi * (0.5 * np.pi - 1.0), 4.0 / 3.0
 

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
+import numpy.typing as npt
 from scipy import stats
+
+Floats = npt.NDArray[np.float64]
 
 
 def proven_share(kept: int, pairs: int) -> tuple[float, float]:
@@ -36,3 +41,15 @@ def tolerance_factor(shots: int, content: float, confidence: float) -> float:
     dof = shots - 1
     z = float(stats.norm.ppf(0.5 * (1.0 + content)))
     return float(z * np.sqrt(dof * (1.0 + 1.0 / shots) / stats.chi2.ppf(1.0 - confidence, dof)))
+
+
+def median_interval(skew_s: Floats) -> tuple[float, float]:
+    """Distribution-free interval of the median from order statistics (the binomial test turned round)."""
+    test: Any = stats.quantile_test(skew_s, q=float(np.median(skew_s)), p=0.5)
+    interval = test.confidence_interval(0.95)
+    low, high = float(interval.low), float(interval.high)
+    # Five shots or fewer cannot carry 95 %: scipy then answers nan, and the extremes are all there is.
+    return (
+        low if np.isfinite(low) else float(skew_s.min()),
+        high if np.isfinite(high) else float(skew_s.max()),
+    )

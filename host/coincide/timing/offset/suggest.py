@@ -12,7 +12,6 @@ Skew is mid-exposure B minus A. A positive offset holds body A back: skew after 
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -21,10 +20,17 @@ from scipy import special, stats
 from coincide.errors import BadInput
 from coincide.timing.offset.doubt import Doubt, doubt
 from coincide.timing.offset.frames import growth, next_frame_ends, scattered, with_far_frames
-from coincide.timing.offset.kernel import KernelFit, at_the_end, kernel_lead, kernel_offset, shape_fits
+from coincide.timing.offset.kernel import (
+    BEST_SET,
+    KernelFit,
+    at_the_end,
+    kernel_lead,
+    kernel_offset,
+    shape_fits,
+)
 from coincide.timing.offset.level import MOST_SHOTS, LevelDraws, draw_level
 from coincide.timing.offset.lopsided import tail
-from coincide.timing.offset.proof import tolerance_factor
+from coincide.timing.offset.proof import median_interval, tolerance_factor
 from coincide.timing.offset.series import Series, sort_out
 from coincide.timing.offset.structure import UNNAMED, Structure, with_structure
 from coincide.timing.order import order_p, worth
@@ -139,21 +145,35 @@ def suggest_offset(
     # What moved in time may look like humps: where it did, no histogram of all shots tells where they are now.
     # Nor is a long tail a movement: a few far shots are explained by either, so it must lead the histogram too.
     moving = structure is not None and structure.lead > 0.0 and structure.lead > kernel_lead(series, steady)
-    leans = 0 if moving else tail(at_the_end(series, steady), steady.mean(1.0 * (steady.half > 0)))
-    if moving or (not leans and shape_fits(series, steady)):
-        if not moving:
-            draws = _as_at_the_end(series, draws)
+    by_count = None if moving else _by_count(series, steady, tolerance_s, seed)
+    if by_count is None:
+        draws = draws if moving else _as_at_the_end(series, draws)
         found = _from_shape(series, draws, tolerance_s, resolution_s, type_b_s, seed)
     else:
-        kernel = kernel_offset(series, steady, tolerance_s, seed=seed)
-        by_count = _from_kernel(series, steady, kernel, tolerance_s, resolution_s, type_b_s, seed)
-        found = replace(by_count, tail=leans)
+        kernel, leans = by_count
+        counted = _from_kernel(series, steady, kernel, tolerance_s, resolution_s, type_b_s, seed)
+        found = replace(counted, tail=leans)
     if not moving:
         found = _allowing_for_order(found, series, steady)
         return found if found.structure else replace(found, doubt=doubt(series.skew_s, steady.lead))
     # More pairs of a centre that goes on moving narrow what it is now little or not at all.
     halved = found.shots_to_halve if structure is not None and structure.kind in STAYS else None
     return replace(found, structure=structure, shots_to_halve=halved)
+
+
+def _by_count(
+    series: Series, draws: LevelDraws, tolerance_s: float, seed: int
+) -> tuple[KernelFit, int] | None:
+    """The offset by counting smoothed shots, and the side of the long tail or 0; None where the shape does as well."""
+    fits = shape_fits(series, draws)
+    leans = tail(at_the_end(series, draws), float(draws.weight[draws.half > 0].sum()))
+    if fits and not leans:
+        return None
+    kernel = kernel_offset(series, draws, tolerance_s, seed=seed)
+    centre_s = draws.quantile(draws.level_s, 0.5)
+    kept = kernel.smoothed_keepers(np.array([centre_s, kernel.best_s]), tolerance_s)
+    # Within a tolerance wide enough for all of them a tail costs nothing.
+    return None if fits and kept[1] - kept[0] <= BEST_SET else (kernel, leans)
 
 
 def _as_at_the_end(series: Series, draws: LevelDraws) -> LevelDraws:
@@ -311,7 +331,7 @@ def _assemble(
     jitter = draws.jitter_s()
     jitter_low, jitter_high = draws.quantile(jitter, (0.025, 0.975))
     answered, sane = series.used.size + series.outliers.size, _sane(series)
-    median_low, median_high = _median_interval(series.skew_s)
+    median_low, median_high = median_interval(series.skew_s)
     # A budget expands this with Student's factor again: half the interval is that factor times it.
     type_a = 0.5 * shots_alone / float(stats.t.ppf(0.975, max(series.used.size - 1, 1)))
     moved = np.isfinite(draws.time_constant)
@@ -363,18 +383,6 @@ def _even_normal(rng: np.random.Generator, size: int) -> Floats:
 
 def _spread(ends: Floats) -> float:
     return float(ends[1] - ends[0])
-
-
-def _median_interval(skew_s: Floats) -> tuple[float, float]:
-    """Distribution-free interval of the median from order statistics (the binomial test turned round)."""
-    test: Any = stats.quantile_test(skew_s, q=float(np.median(skew_s)), p=0.5)
-    interval = test.confidence_interval(0.95)
-    low, high = float(interval.low), float(interval.high)
-    # Five shots or fewer cannot carry 95 %: scipy then answers nan, and the extremes are all there is.
-    return (
-        low if np.isfinite(low) else float(skew_s.min()),
-        high if np.isfinite(high) else float(skew_s.max()),
-    )
 
 
 def _too_few(series: Series) -> str:
