@@ -27,7 +27,7 @@ def test_still_series_are_doubted_as_often_as_said(pairs: int) -> None:
     rng = np.random.default_rng(pairs)
     worlds = 400
     draws = (rng.standard_normal, lambda n: rng.standard_t(3, n), lambda n: rng.exponential(size=n))
-    said = [doubt(draw(pairs), 0.0) is not None for draw in draws for _ in range(worlds)]
+    said = [doubt(np.asarray(draw(pairs)), 0.0) is not None for draw in draws for _ in range(worlds)]
     stated = float(np.interp(pairs, PAIRS, BY_CHANCE))
     assert abs(np.mean(said) - stated) <= 0.02 + 3.5 * np.sqrt(stated * (1.0 - stated) / len(said))
 
@@ -62,7 +62,7 @@ def test_few_shots_lose_none_as_far_off() -> None:
 def test_even_scatter_is_not_called_lopsided() -> None:
     rng = np.random.default_rng(71)
     for draw in (rng.standard_normal, lambda n: rng.standard_t(4, n)):
-        told = np.mean([tail(draw(40)) != 0 for _ in range(600)])
+        told = np.mean([tail(np.asarray(draw(40))) != 0 for _ in range(600)])
         assert told <= ALARM + 3.0 * np.sqrt(ALARM / 600) + 0.02
 
 

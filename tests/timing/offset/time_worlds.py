@@ -48,7 +48,8 @@ class TimeWorld:
 
 def best_offsets(ordered: Floats, tolerance: float) -> tuple[float, float]:
     """Lowest and highest offset within half a point of the most keepers, of frames in order of size."""
-    offsets = np.linspace(*np.quantile(ordered, (0.02, 0.98)), 601)
+    low, high = (float(end) for end in np.quantile(ordered, (0.02, 0.98)))
+    offsets = np.linspace(low, high, 601)
     kept = np.searchsorted(ordered, offsets + tolerance) - np.searchsorted(ordered, offsets - tolerance)
     best = offsets[kept >= kept.max() - 0.005 * ordered.size]
     return float(best.min()), float(best.max())
