@@ -133,3 +133,14 @@ def test_jitter_alone_never_proves() -> None:
         explain(RIG, [thing(57e-6)], Known(0.0, 0.2e-3, own=False, source="jitter")).judged.verdict
         == "not timing"
     )
+
+
+def test_its_own_blur_is_its_way_on_film_while_a_shutter_is_open() -> None:
+    """Worked by hand: seen at instants through the exposure, first and last place of its picture apart."""
+    rig = rig_with({"bodies.a.shutter.exposure": "1/60", "bodies.b.shutter.exposure": "1/30"})
+    thing = Thing("x", apart_m=50e-6, u_m=2e-6, distance_m=12.0, speed_m_s=4.0, signed=True)
+    (found,) = explain(rig, [thing], Known(0.004, 0.0002, own=True, source="given")).implied
+    film_m = FOCAL_M * 12.0 / (12.0 - FOCAL_M)
+    for seen_m, exposure_s in zip(found.blur_m, (1 / 64, 1 / 32), strict=True):
+        at = np.linspace(0.0, exposure_s, 101)
+        assert seen_m == pytest.approx(float(np.ptp(film_m * 4.0 * at / 12.0)), rel=0.01)

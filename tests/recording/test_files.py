@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +15,8 @@ from coincide.bench.recording import Wish, record
 from coincide.errors import BadInput
 from coincide.recording.capture import channel_map, from_csv, from_vcd
 from coincide.recording.files import blocks, look
+from coincide.rehearsal.evening import Evening
+from coincide.rehearsal.light import LightScene, light_evening
 from coincide.session.file import read_session
 from coincide.timing.analysis import analyse
 from tests.recording.worlds import rig_text
@@ -53,6 +56,34 @@ def test_hostile_sound_is_one_sentence(content: bytes, word: str, tmp_path: Path
     with pytest.raises(BadInput, match=word):
         record([path], rig_text("1/60"), Wish("light"), tmp_path / "x.jsonl")
     assert not (tmp_path / "x.jsonl").exists()
+
+
+@lru_cache
+def short_evening() -> Evening:
+    return light_evening(LightScene(pairs=4, every_s=1.0, exposure_s=(1 / 64, 1 / 64), low_cut_hz=40.0), 9)
+
+
+CUT = [("wav", 0.02), ("mp3", 0.02), *((ending, 0.75) for ending in ("wav", "flac", "ogg", "mp3", "aiff"))]
+
+
+@pytest.mark.parametrize(("ending", "part"), CUT)
+def test_a_file_cut_short_is_told_or_read_as_far_as_it_goes(ending: str, part: float, tmp_path: Path) -> None:
+    """Of any coder; never a traceback, never a session without a word."""
+    evening = short_evening()
+    path, out = tmp_path / f"e.{ending}", tmp_path / "e.jsonl"
+    soundfile.write(str(path), evening.samples, evening.rate_hz)
+    whole = path.read_bytes()
+    path.write_bytes(whole[: int(part * len(whole))])
+    if part < 0.1 or ending == "flac":
+        with pytest.raises(BadInput, match=r".{20}"):
+            record([path], rig_text("1/60"), Wish("light"), out)
+        assert not out.exists()
+        return
+    account = record([path], rig_text("1/60"), Wish("light"), out)
+    assert 0 < account.pairs < 4
+    assert account.length_s < len(evening.samples) / evening.rate_hz
+    # Ogg and MP3 are streams that may end anywhere; the others say how long they are.
+    assert ending in ("ogg", "mp3") or any("cut short" in one for one in account.sentences)
 
 
 def test_samples_that_are_no_numbers_are_silence(tmp_path: Path) -> None:

@@ -141,7 +141,12 @@ def _of_sound_file(sound: files.SoundFile, rig: Rig, wish: Wish, progress: Calla
     said = list(found.sentences)
     if listener.not_numbers:
         said.append(f"{listener.not_numbers} samples of the file are no numbers and were taken as silence.")
-    if listener.frames_seen < 0.999 * sound.frames and sound.form != "av":
+    if sound.cut_short:
+        said.append(
+            f"The file ends after {listener.frames_seen / sound.rate_hz:.1f} s, before its header says: it was cut "
+            "short. What is there was read."
+        )
+    elif listener.frames_seen < 0.999 * sound.frames and sound.form != "av":
         said.append(
             f"The file says it lasts {sound.length_s:.1f} s but holds "
             f"{listener.frames_seen / sound.rate_hz:.1f} s: it was cut "

@@ -115,4 +115,5 @@ def command(
     # Where the frame's own skew is given with its uncertainty no calibration is asked.
     given = skew is not None and skew_u_s is not None
     simulated = any(one.simulated for one in found) and not given
-    show_explanation(explain(rig, asked, known), simulated=simulated, as_json=as_json)
+    names = (rig.bodies.a.name, rig.bodies.b.name)
+    show_explanation(explain(rig, asked, known), names, simulated=simulated, as_json=as_json)

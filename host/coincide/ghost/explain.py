@@ -22,6 +22,7 @@ from coincide.ghost.verdict import BOTH, COVER, Judged, Reach, judge
 from coincide.planning.displacement import across_m, towards_m
 from coincide.rig.model import Rig
 from coincide.rig.optics.geometry import view_of
+from coincide.rig.optics.leaf import effective_exposure_s
 from coincide.rig.optics.sweep import sweep_skew_s
 from coincide.rig.optics.thin_lens import body_image_distance_m
 
@@ -35,7 +36,9 @@ class Implied:
     skew_s at frame centre and u_s; NaN where its speed is unknown or zero. sweep_s: what the sweeps add at its
     place, in skew_s already taken off. per_second_m_s: how fast its picture moves over the film; NaN where the
     speed is unknown. needed_m_s: the speed that the known skew would need; NaN without one. expected_m: how
-    far apart the known skew puts it. candidates: what could have made it, and how large each would be.
+    far apart the known skew puts it. blur_m: how far it smears within the pictures of (A, B) while their shutters are
+    open, as on A's film; NaN where the speed is unknown. candidates: what could have made it, and how large each
+    would be.
     """
 
     thing: Thing
@@ -45,6 +48,7 @@ class Implied:
     per_second_m_s: float
     needed_m_s: float
     expected_m: float
+    blur_m: tuple[float, float]
     candidates: tuple[Candidate, ...]
 
 
@@ -78,6 +82,7 @@ def explain(rig: Rig, things: Sequence[Thing], known: Known | None = None) -> Ex
     sweeps = [_sweep_s(rig, thing) for thing in things]
     timed = [k for k, thing in enumerate(things) if thing.speed_m_s]
     signs, skew_s, u_s, misfit, open_sign = _together(things, rates, sweeps, timed, known)
+    exposures_s = [effective_exposure_s(body) for body in rig.both]
     implied = []
     for k, thing in enumerate(things):
         at_place = _at_place_s(known, sweeps[k])
@@ -94,6 +99,7 @@ def explain(rig: Rig, things: Sequence[Thing], known: Known | None = None) -> Ex
                 per_second_m_s=rates[k],
                 needed_m_s=thing.length_m / (unit * at_place) if at_place > 0 and unit > 0 else math.nan,
                 expected_m=rates[k] * at_place if k in timed else 0.0 if thing.speed_m_s == 0 else math.nan,
+                blur_m=(rates[k] * exposures_s[0], rates[k] * exposures_s[1]),
                 candidates=candidates_of(rig, thing, rates[k], sweeps[k], known),
             )
         )

@@ -7,7 +7,7 @@ import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -27,13 +27,15 @@ BETWEEN_FILES_S = 60.0  # put between captures of one file a trigger
 
 @dataclass(frozen=True, slots=True)
 class SoundFile:
-    """What is known before a sample is read. frames: as the header says, 0 where it does not."""
+    """What is known before a sample is read. frames: as the header says, 0 where it does not. cut_short: whether the
+    header speaks of more bytes than are there."""
 
     path: Path
     rate_hz: int
     frames: int
     form: str
     lossy: bool
+    cut_short: bool = False
 
     @property
     def length_s(self) -> float:
@@ -80,9 +82,20 @@ def look(path: Path) -> SoundFile:
         "GSM610",
         "MPEG_LAYER_III",
     )
-    found = SoundFile(path, int(info.samplerate), int(info.frames), info.format, lossy)
+    cut = _promised_bytes(path) > path.stat().st_size
+    found = SoundFile(path, int(info.samplerate), int(info.frames), info.format, lossy, cut)
     _refuse_shape(found, int(info.channels))
     return found
+
+
+def _promised_bytes(path: Path) -> int:
+    """As a WAV or AIFF file says at its start (the library takes what is there for the whole); 0 where it does not, as
+    of a recorder that never came back to fill it in."""
+    with path.open("rb") as raw:
+        begins = raw.read(8)
+    order: Literal["little", "big"] = "big" if begins[:4] == b"FORM" else "little"
+    size = int.from_bytes(begins[4:], order)
+    return size + 8 if begins[:4] in (b"RIFF", b"FORM") and size < 2**32 - 64 else 0
 
 
 def _refuse_shape(found: SoundFile, channels: int) -> None:

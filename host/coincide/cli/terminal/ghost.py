@@ -100,7 +100,7 @@ def known_asked(
     return known_from_jitter(rig, found, jitter_s)
 
 
-def show_explanation(found: Explanation, *, simulated: bool, as_json: bool) -> None:
+def show_explanation(found: Explanation, names: tuple[str, str], *, simulated: bool, as_json: bool) -> None:
     """The answer, the things and the causes that were weighed."""
     from coincide.cli.terminal.planning import say_if_simulated
     from coincide.cli.terminal.show import as_json as print_json
@@ -116,6 +116,6 @@ def show_explanation(found: Explanation, *, simulated: bool, as_json: bool) -> N
     for line in lines:
         say(line)
     table(words.THING_COLUMNS, words.thing_rows(found))
-    causes = words.cause_rows(found)
+    causes = words.cause_rows(found, names)
     if causes:
         table(words.CAUSE_COLUMNS, causes)

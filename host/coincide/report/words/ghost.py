@@ -50,8 +50,29 @@ def _row(one: Implied) -> list[str]:
     ]
 
 
-def cause_rows(found: Explanation) -> list[list[str]]:
-    """One row a thing and cause, where a cause can be reckoned."""
+def cause_rows(found: Explanation, names: tuple[str, str]) -> list[list[str]]:
+    """One row a thing and cause, where a cause can be reckoned; then how far each smears by itself in either picture,
+    which makes no fringe but softens what the ghost is seen by. names: of the bodies."""
+    return [*_causes(found), *(row for one in found.implied for row in _blurs(one, names))]
+
+
+def _blurs(one: Implied, names: tuple[str, str]) -> list[list[str]]:
+    relative = math.hypot(one.thing.speed_u, one.thing.distance_u)
+    return [
+        [
+            one.thing.name,
+            f"own blur in {name}",
+            f"{blur_m * 1e6:.1f}",
+            f"{COVER * relative * blur_m * 1e6:.1f}",
+            "-",
+            "a smear along its way within this one picture: no fringe, and no offset changes it",
+        ]
+        for name, blur_m in zip(names, one.blur_m, strict=True)
+        if blur_m > 0.0
+    ]
+
+
+def _causes(found: Explanation) -> list[list[str]]:
     return [
         [
             one.thing.name,
