@@ -179,3 +179,13 @@ def test_report_knows_which_of_two_sessions_is_the_fresh_one(folder: Path) -> No
     assert len(lines) == 21
     assert lines[0].startswith("pair,started_s,skew_s")
     assert run(["report", series, "--fresh", series], folder).code == 2
+
+
+def test_a_rehearsals_recording_is_never_taken_for_a_measured_one(tmp_path: Path) -> None:
+    """The file says of itself that it is invented, whatever its name; what rests on it says so first."""
+    assert run(["recording", "--rehearse", "light"], tmp_path).code == 0
+    (tmp_path / "rehearsal-light.wav").rename(tmp_path / "evening.wav")
+    assert run(["recording", "evening.wav"], tmp_path).out.startswith("Simulated: ")
+    for command in (["report", "evening.jsonl", "--to", "page"], ["limits", "--session", "evening.jsonl"]):
+        assert run(command, tmp_path).out.startswith("Simulated: "), command
+        assert json.loads(run([*command, "--json"], tmp_path).out)["simulated"] is True, command

@@ -370,7 +370,7 @@ def _write(paths: list[Path], rig_toml: str, rig: Rig, wish: Wish, found: _Found
         tick_hz=TICK_HZ,
         channels=found.channels,
         rig_toml=_as_recorded(rig_toml, wish, found),
-        box={},
+        box={"board": {"simulated": True}} if any(files.is_invented(path) for path in paths) else {},
         exposures=rig.exposures,
         known=known_table(known_from(known)),
     )

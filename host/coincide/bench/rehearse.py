@@ -37,7 +37,7 @@ def rehearse(kind: str, path: Path, rig_path: Path, seed: int) -> tuple[str, ...
         slower = rig.exposures[exposures.index(max(exposures))]
         same = (max(exposures), max(exposures))
         evening = sound_evening(SoundScene(pairs=PAIRS, exposure_s=same, skew_s=0.0062, every_s=2.0), seed)
-    write_sound(path, evening.samples, evening.rate_hz)
+    write_sound(path, evening.samples, evening.rate_hz, invented=True)
     flag = "" if kind == "light" else " --sound"
     if kind == "sound" and exposures[0] != exposures[1]:
         alike = path.with_name(f"{path.stem}-rig.toml")

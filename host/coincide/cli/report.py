@@ -53,6 +53,7 @@ def command(
     from coincide.cli.terminal.show import aside, say
     from coincide.report.files import write_csv, write_report
     from coincide.report.words.comparison import turned_sentence
+    from coincide.report.words.series import was_recorded
     from coincide.session.file import read_session
     from coincide.timing.analysis import analyse_file, in_order
 
@@ -76,7 +77,8 @@ def command(
     if csv is not None:
         written.append(write_csv(analysis, csv))
     if analysis.measured.session.header.simulated and not as_json:
-        say("Simulated: a simulated box made this session. Nothing of it was measured.")
+        made = "an invented recording" if was_recorded(analysis.measured) else "a simulated box"
+        say(f"Simulated: {made} made this session. Nothing of it was measured.")
     show_session(analysis, session, as_json=as_json)
     tell = aside if as_json else say
     if not as_json:

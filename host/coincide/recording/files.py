@@ -22,6 +22,9 @@ LOSSLESS = ("WAV", "WAVEX", "RF64", "W64", "FLAC", "AIFF", "CAF", "AU")
 TELEPHONES = (".m4a", ".mp4", ".aac", ".3gp", ".webm", ".opus", ".wma", ".amr")
 CAPTURES = (".vcd", ".csv", ".txt", ".tsv")
 LONGEST_S = 24 * 3600.0
+INVENTED = (
+    "an invented evening, made by coincide: nothing of it was measured"  # the comment in the file's header
+)
 BETWEEN_FILES_S = 60.0  # put between captures of one file a trigger
 
 
@@ -222,8 +225,22 @@ def _refuse_missing(path: Path) -> None:
         raise BadInput(f"{path} is no file.")
 
 
-def write_sound(path: Path, samples: Samples, rate_hz: int, bits: int = 16) -> None:
-    """A WAV or FLAC file, by the name's ending. Raises BadInput where it cannot be written or is there already."""
+def is_invented(path: Path) -> bool:
+    """Whether the file says of itself that it is a rehearsal's; False where it cannot be read."""
+    import soundfile
+
+    try:
+        with soundfile.SoundFile(_name(path)) as file:
+            return bool(file.comment == INVENTED)
+    except (soundfile.LibsndfileError, RuntimeError, OSError):
+        return False
+
+
+def write_sound(
+    path: Path, samples: Samples, rate_hz: int, bits: int = 16, *, invented: bool = False
+) -> None:
+    """A WAV or FLAC file, by the name's ending; marked in its header where it is invented. Raises BadInput where it
+    cannot be written or is there already."""
     import soundfile
 
     if path.exists():
@@ -231,7 +248,16 @@ def write_sound(path: Path, samples: Samples, rate_hz: int, bits: int = 16) -> N
     try:
         with new_file(path) as unfinished:
             form = path.suffix[1:].upper()
-            soundfile.write(_name(unfinished), samples, rate_hz, subtype=f"PCM_{bits}", format=form)
+            opened = {
+                "samplerate": rate_hz,
+                "channels": samples.shape[1],
+                "subtype": f"PCM_{bits}",
+                "format": form,
+            }
+            with soundfile.SoundFile(_name(unfinished), "w", **opened) as file:
+                if invented:
+                    file.comment = INVENTED
+                file.write(samples)
     except (soundfile.LibsndfileError, RuntimeError, TypeError, ValueError, OSError) as error:
         raise BadInput(f"{path} cannot be written ({_reason(error)}).") from None
 

@@ -139,6 +139,8 @@ def measure(
     analysis = analyse_file(path)
     other, turned = compare
     then = None if other is None else analyse_file(other)
+    if analysis.measured.session.header.simulated and not as_json:
+        say("Simulated: this recording is an invented evening. Nothing of it was measured.")
     show_session(analysis, path, as_json=as_json, other=then, account=found)
     if not as_json:
         if other is not None:

@@ -118,7 +118,7 @@ def _body_lines(sheet: Sheet, body: CardBody, width: float) -> list[str]:
 def _limits(sheet: Sheet, top: float, bottom: float, content: CardContent) -> None:
     y = sheet.line(EDGE_MM, top, "What it can photograph", HEAD) + 0.2
     y = sheet.paragraph(EDGE_MM, y, content.limits_note, INSIDE_MM, SMALL) + 0.7
-    rights = [EDGE_MM + INSIDE_MM - 18.5 * at for at in range(len(content.columns) - 1)][::-1]
+    rights = [EDGE_MM + INSIDE_MM - 17.3 * at for at in range(len(content.columns) - 1)][::-1]
     name_width = rights[0] - 11.0 - EDGE_MM
     for at, column in enumerate(content.columns):
         if at == 0:

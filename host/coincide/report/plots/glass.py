@@ -11,6 +11,7 @@ from coincide.planning.glass.footprint import Sight
 from coincide.planning.glass.plan import GlassPlan
 from coincide.planning.glass.plate import met_at, mirrored, through_shift_m
 from coincide.report.plots.palette import ACCENT, BODY_COLOUR, DOUBT, FAINT, GRID, INK, RC
+from coincide.report.words.glass import up_mm
 from coincide.report.words.series import who
 from coincide.rig.optics.geometry import AXES, SCENE, Vector
 
@@ -140,7 +141,7 @@ def _glass(axes: Axes, plan: GlassPlan, flat: _Flat) -> None:
     for end in wanted:
         axes.plot(*end, marker="x", color=DOUBT, markersize=8, markeredgewidth=1.6)
     axes.annotate(
-        f"needed: {plan.need.length_m * MM:.0f} mm along the slope,\n{plan.need.width_m * MM:.0f} mm across",
+        f"needed: {up_mm(plan.need.length_m)} mm along the slope,\n{up_mm(plan.need.width_m)} mm across",
         wanted[1],
         xytext=(-12, 10 if wanted[1, 1] > 0 else -10),
         textcoords="offset points",

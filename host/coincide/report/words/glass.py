@@ -15,7 +15,7 @@ COLUMNS_HEAD = "what"
 
 def answer_line(plan: GlassPlan) -> str:
     """Whether the glass and the pupils will do; alone on its line."""
-    size = f"{_up_mm(plan.need.width_m)} x {_up_mm(plan.need.length_m)} mm"
+    size = f"{up_mm(plan.need.width_m)} x {up_mm(plan.need.length_m)} mm"
     if plan.size is None:
         say = f"The glass must be at least {size} (across x along the slope) for both views at the apertures set."
     elif plan.large_enough:
@@ -189,7 +189,7 @@ def _polarisation_line(plan: GlassPlan) -> str:
     )
 
 
-def _up_mm(metres: float) -> str:
+def up_mm(metres: float) -> str:
     """Whole millimetres, rounded up: a glass that is cut smaller would not do."""
     return str(int(-(-metres * MM // 1)))
 
