@@ -78,6 +78,7 @@ STAGES = {
     "bodies": 8,
     "solenoid": 11,
     "lamp_row": 12,
+    "lamp_cable": 12,
 }
 
 
@@ -218,14 +219,22 @@ SUNDRIES = (
     (1, 1, "Solder-in pin strip or stranded wire 0.14 mm², several colours, 10 m", ""),
     (1, 1, "Tinned copper wire 0.6 mm, 5 m, for the runs on the pad boards", ""),
     (
+        1,
+        1,
+        "Pad board, 2.54 mm, one pad a hole, 100 x 80 mm, for the microcontroller's sockets, C1 and C2",
+        "",
+    ),
+    (2, 1, "Pad board, 2.54 mm, one pad a hole, 80 x 50 mm, for the controls", ""),
+    (
         3,
         2,
         "Pad board, 2.54 mm, one pad a hole, 100 x 80 mm, for release and sync",
         "Not striped: pads have to go.",
     ),
+    (4, 1, "Pad board, 2.54 mm, one pad a hole, 50 x 40 mm, for the status lights", ""),
     (3, 4, "Socket DIP-4 (or half a DIP-8)", "Meter a photorelay before soldering, or use sockets."),
     (5, 2, "Socket DIP-4 (or half a DIP-8)", ""),
-    (7, 4, "Pad board, 2.54 mm, one pad a hole, 50 x 45 mm, for the gate sensors", ""),
+    (7, 4, "Pad board, 2.54 mm, one pad a hole, 60 x 50 mm, for the gate sensors", ""),
     (7, 4, "Panel socket, locking, 3 contacts (M8)", ""),
     (
         7,
@@ -234,6 +243,14 @@ SUNDRIES = (
         "In the lamp's box, not in the coincide box.",
     ),
     (12, 1, "Panel socket, locking, 5 contacts (M8)", ""),
+    (
+        12,
+        1,
+        "Pad board, 2.54 mm, one pad a hole, 100 x 60 mm, for the lamp row",
+        "The lamps sit along its edge.",
+    ),
+    (12, 1, "Pad board, 2.54 mm, one pad a hole, 50 x 40 mm, for the row's six resistors in the box", ""),
+    (12, 8, "Socket DIP-16, for registers and networks", ""),
     (2, 1, "Panel jack 6.3 mm, 2 contacts, plastic, for the foot switch", ""),
     (1, 1, "Cable gland M12 for the USB cable, or a panel USB coupler in plastic", ""),
 )

@@ -21,6 +21,7 @@ A4_MM = (210.0, 297.0)
 MM_PT = 72 / 25.4
 MARGIN_MM = 15.0
 WIRE_COLOUR = "#1f4e79"
+MANY, ABREAST = 9, 4  # so many insulated wires are listed a few abreast
 Point = tuple[float, float]
 
 
@@ -113,8 +114,10 @@ def page(axes: Axes, layout: Layout, sheet: Sheet, creepage_mm: dict[tuple[int, 
     _copper_side(axes, layout, (MARGIN_MM + 4, top + 4), 1.0, named=False)
     x, y = MARGIN_MM + 14 + wide, top + 8
     _bar(axes, (x, y))
-    for line, said in enumerate(_words(layout)):
-        _text(axes, (x, y + 11 + 4 * line), said, 6.5)
+    words = _words(layout)
+    step_mm = min(4.0, (A4_MM[1] - MARGIN_MM / 2 - y - 11) / len(words))
+    for line, said in enumerate(words):
+        _text(axes, (x, y + 11 + step_mm * line), said, 6.5)
 
 
 def _subtitle(layout: Layout, creepage_mm: dict[tuple[int, int], float]) -> list[str]:
@@ -133,7 +136,9 @@ def _words(layout: Layout) -> list[str]:
     said = [f"{len(layout.runs)} bare wires, {sum(len(run) - 1 for run in layout.runs)} steps of 2.54 mm."]
     if layout.links:
         said.append("Insulated wires on the copper side (dashed):")
-        said += [f"  {hole_name(one)} to {hole_name(other)}" for one, other in layout.links]
+        ends = [f"{hole_name(one)} to {hole_name(other)}" for one, other in sorted(layout.links)]
+        few = 1 if len(ends) < MANY else ABREAST
+        said += [f"  {', '.join(ends[at : at + few])}" for at in range(0, len(ends), few)]
     if layout.drilled:
         said.append(f"{len(layout.drilled)} pads to drill away with a 3 mm drill, by hand.")
     wires = [one for one in layout.placed if one.off_board]

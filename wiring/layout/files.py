@@ -10,10 +10,10 @@ from coincide.durable import make_folder, write_outputs
 from coincide_wiring.layout.check import copper, creepage_mm, faults
 from coincide_wiring.layout.draw import as_pdf, walls_as_pdf
 from coincide_wiring.layout.enclosure import openings, wall_faults
-from coincide_wiring.layout.generate import beyond, board_names, layout_of
+from coincide_wiring.layout.generate import beyond, board_names, board_sheet, layout_of
 from coincide_wiring.layout.keep_apart import apart_mm
 from coincide_wiring.layout.model import Layout
-from coincide_wiring.netlist import Build, in_use, sheets
+from coincide_wiring.netlist import Build, in_use
 
 
 class WrongBoard(Exception):
@@ -71,7 +71,7 @@ def write(build: Build, folder: Path, board: str | None) -> tuple[Written, ...]:
 
 def _page(build: Build, name: str, folder: Path) -> tuple[Written, bytes]:
     layout = layout_of(build, name)
-    (sheet,) = [one for one in sheets(build) if one.name == name]
+    sheet = board_sheet(build, name)
     ways = creepage_mm(layout, copper(layout), sheet)
     said = (*faults(layout, sheet, beyond(build, name)), *_too_near(ways))
     if said:

@@ -10,6 +10,7 @@ import random
 
 from coincide.errors import BadInput
 from coincide_wiring.circuits.model import Sheet
+from coincide_wiring.layout import lamp_row
 from coincide_wiring.layout.drilling import drilled
 from coincide_wiring.layout.footprints import footprints
 from coincide_wiring.layout.keep_apart import groups
@@ -19,7 +20,7 @@ from coincide_wiring.layout.route import Routed, route
 from coincide_wiring.netlist import Build, sheets
 
 # Circuits that are built on boards of their own; what else there is sits in walls, on leads or on the bench.
-BOARDS = ("release", "sync", "gate", "controls", "lights", "solenoid")
+BOARDS = ("release", "sync", "gate", "controls", "lights", "solenoid", "lamp")
 TRIES = 20
 ORDERS = 4  # of the nets, for each placing
 # Holes of board for a hole under a part, and how many holes bodies keep from one another.
@@ -28,29 +29,49 @@ ROOM = ((2.4, 0.2), (3.2, 0.7), (4.2, 1.2))
 
 def board_names(build: Build) -> tuple[str, ...]:
     """The circuits of a build that have a board, as their drawings are named."""
-    found = (one.name for one in sheets(build) if one.name != "gate_lamp")
-    return tuple(name for name in found if name.split("_")[0] in BOARDS)
+    return tuple(one.name for one in board_sheets(build))
+
+
+def board_sheets(build: Build) -> tuple[Sheet, ...]:
+    """The circuits that have a board; the lamp row has two, at either end of its cable."""
+    found: list[Sheet] = []
+    for one in sheets(build):
+        if one.name == lamp_row.ROW:
+            found += lamp_row.boards_of(one)
+        elif one.name != "gate_lamp" and one.name.split("_")[0] in BOARDS:
+            found.append(one)
+    return tuple(found)
+
+
+def board_sheet(build: Build, name: str) -> Sheet:
+    """The circuit of one board. Raises BadInput where the build has none of that name."""
+    for one in board_sheets(build):
+        if one.name == name:
+            return one
+    raise BadInput(f"There is no board '{name}' in this build; there are {', '.join(board_names(build))}.")
 
 
 def layout_of(build: Build, name: str) -> Layout:
     """The board of one circuit. Raises BadInput where the build has none of that name."""
-    every = sheets(build)
-    names = board_names(build)
-    if name not in names:
-        raise BadInput(f"There is no board '{name}' in this build; there are {', '.join(names)}.")
-    (sheet,) = [one for one in every if one.name == name]
-    return generate(sheet, beyond(build, name))
+    return generate(board_sheet(build, name), beyond(build, name))
 
 
 def beyond(build: Build, name: str) -> frozenset[str]:
     """Nets that other circuits of the box have too: on the board of this one they need a wire."""
-    others = [one for one in sheets(build) if one.name not in (name, "loopback", "bodies")]
+    here = {one.name: one for one in board_sheets(build)}
+    others = [
+        *(one for other, one in here.items() if other != name),
+        *(one for one in sheets(build) if one.name not in (*here, "loopback", "bodies")),
+    ]
     return frozenset(net for other in others for net in other.nets())
 
 
 def generate(sheet: Sheet, elsewhere: frozenset[str]) -> Layout:
     """The board of a sheet; `elsewhere` are nets that go on elsewhere. Raises RuntimeError where no try has room."""
     group = groups(sheet)
+    if sheet.name == lamp_row.ROW:
+        board = lamp_row.placed(sheet)
+        return _finished(board, route(board, group, random.Random(sheet.name), ORDERS), group)
     best: tuple[int, int, Placing, Routed] | None = None
     for room, gap in ROOM:
         for attempt in range(TRIES):

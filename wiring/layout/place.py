@@ -13,6 +13,9 @@ from coincide_wiring.layout.footprints import NOT_ON_A_BOARD, OFF_BOARD, Footpri
 from coincide_wiring.layout.keep_apart import ISOLATORS, apart_mm, groups, sides
 from coincide_wiring.layout.model import PAD_MM, PITCH_MM, Hole, Placed
 
+# Nets on which a hand's breadth of wire is an aerial: a photodiode amplifier's input. They are kept short.
+QUIET = "SUM_"
+QUIET_WEIGHT = 6
 BARRIER = 3  # an isolator's rows are three holes apart; the pads between are drilled away
 
 
@@ -93,7 +96,8 @@ def distant(group: dict[str, int]) -> dict[str, int]:
 
 def _joined(board: Placing, part: Part) -> float:
     nets = set(part.pins.values())
-    return sum(net in board.nets for net in nets) / len(nets)
+    quiet = any(net in board.nets and net.startswith(QUIET) for net in nets)
+    return 10.0 * quiet + sum(net in board.nets for net in nets) / len(nets)
 
 
 def _isolators(board: Placing, isolators: list[Part], group: dict[str, int], dice: random.Random) -> bool:
@@ -107,7 +111,7 @@ def _isolators(board: Placing, isolators: list[Part], group: dict[str, int], dic
         where = (board.barrier, at * step + max(0, (step - 2) // 2))
         if not _fits(board, one, shape, where, group):
             return False
-        _put(board, one, shape, where)
+        put_part(board, one, shape, where)
     return True
 
 
@@ -149,17 +153,21 @@ def _nearest(
     nets = nets_of_pads(part)
     here = side[next(iter(part.pins.values()))]
     for shape in footprints(part):
-        known = [(board.far[nets[pad]], *at) for pad, at in shape.pads.items() if nets[pad] in board.far]
+        known = [
+            (board.far[nets[pad]], *at, QUIET_WEIGHT if nets[pad].startswith(QUIET) else 1)
+            for pad, at in shape.pads.items()
+            if nets[pad] in board.far
+        ]
         for where in _places(board, here, shape):
             cost = dice.random() * 1.5
-            for far, across, down in known:
-                cost += far[where[0] + across][where[1] + down]
+            for far, across, down, weight in known:
+                cost += weight * far[where[0] + across][where[1] + down]
             cost += 0.05 * math.dist(where, (board.columns / 2, board.rows / 2))
             if (best is None or cost < best[0]) and _fits(board, part, shape, where, group):
                 best = (cost, shape, where)
     if best is None:
         return False
-    _put(board, part, best[1], best[2])
+    put_part(board, part, best[1], best[2])
     return True
 
 
@@ -237,7 +245,15 @@ def _take(board: Placing, hole: Hole, net: str) -> None:
         ]
 
 
-def _put(board: Placing, part: Part, shape: Footprint, where: Hole) -> None:
+def put_wire(board: Placing, net: str, hole: Hole) -> None:
+    """A pad for a wire that leaves the board and is called by its net."""
+    _take(board, hole, net)
+    x, y = hole
+    board.placed.append(Placed(net, {"wire": hole}, (x - 0.4, y - 0.4, x + 0.4, y + 0.4), off_board=True))
+
+
+def put_part(board: Placing, part: Part, shape: Footprint, where: Hole) -> None:
+    """A part at a place that is known to be free."""
     holes = {pad: (where[0] + across, where[1] + down) for pad, (across, down) in shape.pads.items()}
     nets = nets_of_pads(part)
     for pad, hole in holes.items():

@@ -10,7 +10,7 @@ from collections import deque
 from dataclasses import dataclass
 
 from coincide_wiring.layout.model import Hole
-from coincide_wiring.layout.place import BARRIER, Placing, clear_of, distant
+from coincide_wiring.layout.place import BARRIER, QUIET, Placing, clear_of, distant
 
 Run = tuple[Hole, ...]
 
@@ -27,7 +27,8 @@ class Routed:
 def route(board: Placing, group: dict[str, int], dice: random.Random, tries: int) -> Routed:
     """The best of some orders of the nets: the short ones first, then that order shaken."""
     group = distant(group)
-    nets = {net: _spread(pads) for net, pads in board.nets.items()}
+    # The short ones first, and before them those that have to be short.
+    nets = {net: _spread(pads) - 1000 * net.startswith(QUIET) for net, pads in board.nets.items()}
     best: Routed | None = None
     for attempt in range(tries):
         shaken = {net: far + (dice.gauss(0.0, 5.0) if attempt else 0.0) for net, far in nets.items()}
