@@ -58,6 +58,7 @@ FILM = "any film type of the same or a higher voltage; not ceramic, which loses 
 ELECTROLYTIC = "any electrolytic type of 25 V or more"
 STEADY = "any white LED of 1 W that is steady on direct current"
 PARTICULAR = {
+    "E1": "any plastic box with that room; not metal, not even a metal front",
     "R45": "any type of 5 W or more, well away from the cable",
     **dict.fromkeys(("D45", "D46"), STEADY),
     **dict.fromkeys(("C21A", "C21B", "C52A", "C52B"), FILM),
@@ -201,7 +202,6 @@ def as_csv(build: Build, stage: int | None = None) -> str:
 
 
 SUNDRIES = (
-    (1, 1, "Enclosure, plastic, about 160 x 95 x 55 mm inside", "Not metal, not even a metal front."),
     (
         1,
         1,

@@ -229,7 +229,7 @@ def test_a_rehearsal_says_so_and_passes_nothing(tmp_path: Path) -> None:
     assert ran.code == 0
     assert "passed" not in ran.out
     assert "real box" not in ran.out
-    assert ran.out.count(" rehearsed ") == 5
+    assert ran.out.count(" rehearsed ") == 6  # pull-downs, four outputs, zero check
     assert "nothing of yours was tested" in ran.out
     told = json.loads(run(["box", "check", "--only", "zero", "--json"], tmp_path).out)
     assert [one["outcome"] for one in told["items"]] == ["rehearsed"]

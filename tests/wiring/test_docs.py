@@ -14,10 +14,11 @@ from coincide.cli.wiring import command
 from coincide_wiring.cautions import CAUTIONS
 from coincide_wiring.check import meter
 from coincide_wiring.circuits import pin_table
+from coincide_wiring.circuits.packages import package_of
 from coincide_wiring.circuits.specs import POWER_BANK
 from coincide_wiring.draw.schematics import drawn_sheets
 from coincide_wiring.figures.build import figures
-from coincide_wiring.netlist import Build, sheets
+from coincide_wiring.netlist import Build, in_use, sheets
 from coincide_wiring.parts import extras
 
 DOCS = Path(__file__).parents[2] / "docs"
@@ -36,6 +37,20 @@ def test_the_pin_table_is_the_firmwares() -> None:
 @pytest.mark.parametrize("stage", ["board", "release", "controls", "lights", "sync", "gate", "solenoid"])
 def test_the_readings_are_the_solved_circuits(stage: str) -> None:
     assert meter.as_markdown(stage) in BUILD
+
+
+@pytest.mark.parametrize("stage", ["release", "lights", "sync", "gate", "solenoid"])
+def test_the_page_says_where_a_probe_finds_each_net(stage: str) -> None:
+    assert meter.touched_words(stage)
+    assert meter.touched_words(stage) in " ".join(BUILD.split())
+
+
+def test_where_a_probe_finds_a_net_is_where_the_netlist_has_it() -> None:
+    netlist = in_use(Build(release=("solenoid", "solenoid")))
+    for stage in ("lights", "sync", "gate", "solenoid"):
+        for net, ref, pad in meter.touched(stage):
+            if ref in [one.ref for one in netlist.parts]:
+                assert netlist.part(ref).pins[package_of(netlist.part(ref)).pads[pad]] == net
 
 
 def test_every_drawing_is_shown() -> None:

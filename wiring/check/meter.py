@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from coincide_firmware.app.pins import PINS
 from coincide_wiring.check.behaviour import charged_netlist
 from coincide_wiring.check.operate import OUTPUTS, State, operating_point
+from coincide_wiring.circuits.model import Part
+from coincide_wiring.circuits.packages import package_of
 from coincide_wiring.circuits.specs import GATE_LX
 from coincide_wiring.netlist import Build, in_use
 
+# Kinds that are easiest to find: a case with numbered terminals, then a part with two ends.
+TOUCHED = ("photorelay", "optocoupler", "opamp", "led", "mosfet", "trimmer", "resistor")
 IDLE = dict.fromkeys(OUTPUTS, 0)
 MAY_FIRE = frozenset({"S62"})
 COIL_ON = MAY_FIRE | {"S51A", "S51B"}
@@ -84,6 +89,34 @@ def meter_rows(stage: str) -> tuple[MeterRow, ...]:
     for name, red, black, when, state in chosen:
         found.append(MeterRow(name, red, black, when, operating_point(netlist, state).between(red, black)))
     return tuple(found)
+
+
+PLAIN_NAMES = ("GND", "3V3", "VBUS", *(row[0] for row in PINS))
+
+
+def _rank(one: Part) -> int:
+    return TOUCHED.index(one.kind) if one.kind in TOUCHED else len(TOUCHED)
+
+
+def touched(stage: str) -> tuple[tuple[str, str, str], ...]:
+    """Where a probe finds each net of a stage that is no pin of the board's: (net, part, its terminal), a part that is
+    soldered and whose terminals are numbered."""
+    found = []
+    for row in meter_rows(stage):
+        how = "solenoid" if stage == "solenoid" else "contact"
+        netlist = in_use(Build(release=(how, how)))
+        for net in (row.red, row.black):
+            if net not in PLAIN_NAMES and net not in [one for one, _, _ in found]:
+                ref, pin = min(netlist.nets()[net], key=lambda end: (_rank(netlist.part(end[0])), end))
+                pads = package_of(netlist.part(ref)).pads
+                found.append((net, ref, next(pad for pad, name in pads.items() if name == pin)))
+    return tuple(found)
+
+
+def touched_words(stage: str) -> str:
+    """'Where to touch: `LIGHT_A1` is terminal 6 of U42A1.'; '' where every net is a pin of the board."""
+    ends = [f"`{net}` is terminal {pad} of {ref}" for net, ref, pad in touched(stage)]
+    return f"Where to touch: {', '.join(ends)}." if ends else ""
 
 
 def as_markdown(stage: str) -> str:

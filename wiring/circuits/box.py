@@ -93,7 +93,7 @@ def board() -> Sheet:
         part(
             "E1",
             "insulator",
-            "Enclosure, plastic",
+            "Enclosure, plastic, about 160 x 95 x 55 mm inside",
             "keeps the earthed board off the metal of the rig",
             {"one": GND, "other": "RIG_METAL"},
             {"isolation_v": 1000.0},
