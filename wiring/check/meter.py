@@ -101,7 +101,7 @@ def _rank(one: Part) -> int:
 def touched(stage: str) -> tuple[tuple[str, str, str], ...]:
     """Where a probe finds each net of a stage that is no pin of the board's: (net, part, its terminal), a part that is
     soldered and whose terminals are numbered."""
-    found = []
+    found: list[tuple[str, str, str]] = []
     for row in meter_rows(stage):
         how = "solenoid" if stage == "solenoid" else "contact"
         netlist = in_use(Build(release=(how, how)))

@@ -70,8 +70,8 @@ def generate(sheet: Sheet, elsewhere: frozenset[str]) -> Layout:
     """The board of a sheet; `elsewhere` are nets that go on elsewhere. Raises RuntimeError where no try has room."""
     group = groups(sheet)
     if sheet.name == lamp_row.ROW:
-        board = lamp_row.placed(sheet)
-        return _finished(board, route(board, group, random.Random(sheet.name), ORDERS), group)
+        drawn_up = lamp_row.placed(sheet)
+        return _finished(drawn_up, route(drawn_up, group, random.Random(sheet.name), ORDERS), group)
     best: tuple[int, int, Placing, Routed] | None = None
     for room, gap in ROOM:
         for attempt in range(TRIES):
