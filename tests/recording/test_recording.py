@@ -114,7 +114,7 @@ def test_what_is_spoilt_is_refused_by_name(fault: str, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "change", [{"bits": 8}, {"ceiling": 0.3}, {"leak": 0.06}, {"noise": 0.004, "hum": 0.02}]
+    "change", [{"bits": 8}, {"ceiling": 0.3}, {"leak": 0.06}, {"agc": 0.9}, {"noise": 0.004, "hum": 0.02}]
 )
 def test_what_is_mildly_spoilt_is_answered_and_right(change: dict[str, float], tmp_path: Path) -> None:
     world = World("light", replace(LIGHT, **change), rig_text("1/60"), 2)  # type: ignore[arg-type]
