@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from coincide.report.scan_files import Wanted
 
 FILE = click.Path(path_type=Path)
+KINDS = ("similarity", "homography", "smooth")
 
 
 @click.command("scans")
@@ -26,10 +27,18 @@ FILE = click.Path(path_type=Path)
 @click.option(
     "--model",
     "richest",
-    type=click.Choice(["similarity", "homography", "smooth"]),
+    type=click.Choice(KINDS),
     default="smooth",
     show_default=True,
-    help="The richest map that may be used; a plainer one is, unless the scans need more.",
+    help="The richest map that may be used; the one that foretells places held out of its fit is.",
+)
+@click.option(
+    "--at-least",
+    "plainest",
+    type=click.Choice(KINDS),
+    default="similarity",
+    show_default=True,
+    help="The plainest map that may be used: demand a richer one where you know of a bend.",
 )
 @file_options
 @merge_options
@@ -51,6 +60,7 @@ def command(
     b: Path | None,
     dpi: float | None,
     richest: str,
+    plainest: str,
     wanted: Wanted,
     print_m: float | None,
     roll: Path | None,
@@ -82,8 +92,10 @@ def command(
         raise click.UsageError("--frames goes with --roll; for one pair use 'coincide ghost --frames'.")
     elif (near or far_m is not None) and not align:
         raise click.UsageError("--near and --distance go with --align.")
+    elif KINDS.index(plainest) > KINDS.index(richest):
+        raise click.UsageError(f"--at-least {plainest} asks for more than --model {richest} allows.")
     else:
         wanted.check()
-        found = compared(a, b, dpi, richest)
+        found = compared(a, b, dpi, richest, plainest)
         mount = mount_off(found, rig_path, near, far_m) if align else None
         show_pair(found, (a, b), wanted, mount, print_m, as_json=as_json)

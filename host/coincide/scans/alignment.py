@@ -11,15 +11,13 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 
-PARAMETERS = {"similarity": 4, "homography": 8, "smooth": 20}
-_CUT = 3.0  # in robust deviations: matches further off are taken to have moved
+KINDS = ("similarity", "homography", "smooth")  # from plain to rich
+CUT = 3.0  # in robust deviations: matches further off are taken to have moved
 _LEAST_MATCHES = 8
 _FLOOR_PX = 0.03  # no match is better than this
 _BEND_DAMPING = (
     40.0  # a tile's error, 0.2 px, over the bend expected of lenses of a kind, 0.005 of the half frame
 )
-_WORTH = 10.0  # a richer map must win the criterion by this (strong evidence: Kass and Raftery 1995, memory)
-_WORTH_PX = 0.1  # and move some part of the frame by this, or nobody could see the difference
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +151,7 @@ def _similarity(gain: complex, shift: complex, mirrored: bool) -> Alignment:
     return Alignment("similarity", matrix @ np.diag([-1.0, 1.0, 1.0]) if mirrored else matrix)
 
 
-def _fit_similarity(a: Floats, b: Floats, weight: Floats, mirrored: bool) -> Alignment:
+def fit_similarity(a: Floats, b: Floats, weight: Floats, mirrored: bool) -> Alignment:
     za, zb = _complex(a, mirrored), b[:, 0] + 1j * b[:, 1]
     total = weight.sum()
     mean_a, mean_b = (weight @ za) / total, (weight @ zb) / total
@@ -168,7 +166,7 @@ def _normalising(points: Floats) -> Floats:
     return np.array([[1 / size, 0, -middle[0] / size], [0, 1 / size, -middle[1] / size], [0, 0, 1]])
 
 
-def _fit_homography(a: Floats, b: Floats, weight: Floats) -> Alignment:
+def fit_homography(a: Floats, b: Floats, weight: Floats) -> Alignment:
     """Linear least squares with the denominators of the round before, so that errors stay in pixels."""
     ta, tb = _normalising(a), _normalising(b)
     ua = a @ ta[:2, :2].T + ta[:2, 2]
@@ -188,7 +186,7 @@ def _fit_homography(a: Floats, b: Floats, weight: Floats) -> Alignment:
     return Alignment("homography", matrix / matrix[2, 2])
 
 
-def _fit_smooth(a: Floats, b: Floats, weight: Floats, centre: tuple[float, float], reach: float) -> Alignment:
+def fit_smooth(a: Floats, b: Floats, weight: Floats, centre: tuple[float, float], reach: float) -> Alignment:
     terms = np.concatenate([a, np.ones((len(a), 1)), bend_terms(a, centre, reach)], axis=1)
     terms[:, :2] = (terms[:, :2] - centre) / reach
     root = np.sqrt(weight)[:, None]
@@ -204,30 +202,32 @@ def _fit_smooth(a: Floats, b: Floats, weight: Floats, centre: tuple[float, float
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """A fitted map, residual (n, 2) of each match in pixels of A, robust deviation, and which matches hold."""
+    """A fitted map, residual (n, 2) of each match in pixels of A, robust deviation, which matches hold, and the weight
+    (n,) each had in the last fit."""
 
     alignment: Alignment
     residual_px: Floats
     deviation_px: float
     holds: npt.NDArray[np.bool_]
+    weight: Floats
 
 
-def _refine(
+def refined(
     fitter: Callable[[Floats], Alignment], first: Alignment, a: Floats, b: Floats, doubt: Floats, gauge: float
 ) -> Fit:
     """Iteratively reweighted least squares (Tukey's biweight), from the matches that `first` explains."""
-    alignment = first
+    alignment, used = first, np.zeros(len(a))
     for _ in range(12):
         off = np.linalg.norm(b - alignment.to_b(a), axis=1) / gauge / doubt
-        cut = _CUT * 1.5 * _deviation(off)
+        cut = CUT * 1.5 * _deviation(off)
         weight = np.where(off < cut, ((1 - (off / cut) ** 2) / doubt) ** 2, 0.0)
         if np.count_nonzero(weight) < _LEAST_MATCHES:
             break
-        alignment = fitter(weight)
+        alignment, used = fitter(weight), weight
     residual = (b - alignment.to_b(a)) / gauge
     off = np.linalg.norm(residual, axis=1) / doubt
     deviation = _deviation(off)
-    return Fit(alignment, residual, deviation, off < _CUT * deviation)
+    return Fit(alignment, residual, deviation, off < CUT * deviation, used)
 
 
 def _deviation(off: Floats) -> float:
@@ -237,52 +237,3 @@ def _deviation(off: Floats) -> float:
     up to half the matches are wrong.
     """
     return max(float(np.quantile(off, 0.3)) / 0.8446, _FLOOR_PX)
-
-
-def fit_best(
-    a: Floats,
-    b: Floats,
-    doubt: Floats,
-    first: Alignment,
-    frame_px: tuple[int, int],
-    richest: str = "smooth",
-) -> tuple[Fit, dict[str, float]]:
-    """The plainest map the matches support: similarity, else homography, else smooth, by a penalised criterion.
-
-    a, b (n, 2), doubt (n,); `first`: a map most of them hold to; `frame_px`: width, height of A. Returns the chosen
-    fit and the criterion (BIC with truncated squares, lower is better) of each map tried.
-    """
-    gauge = first.gauge
-    centre = ((frame_px[0] - 1) / 2, (frame_px[1] - 1) / 2)
-    reach = max(frame_px) / 2
-    mirrored = first.mirrored
-    fits = {"similarity": _refine(lambda w: _fit_similarity(a, b, w, mirrored), first, a, b, doubt, gauge)}
-    if richest != "similarity" and len(a) >= 30:
-        start = fits["similarity"].alignment
-        fits["homography"] = _refine(lambda w: _fit_homography(a, b, w), start, a, b, doubt, gauge)
-        if richest == "smooth" and len(a) >= 60:
-            start = fits["homography"].alignment
-            fits["smooth"] = _refine(lambda w: _fit_smooth(a, b, w, centre, reach), start, a, b, doubt, gauge)
-    cut = 1.5 * _CUT * min(fit.deviation_px for fit in fits.values())
-    cost = {kind: _criterion(fit, doubt, cut, PARAMETERS[kind]) for kind, fit in fits.items()}
-    chosen = "similarity"
-    for kind in ("homography", "smooth"):
-        if (
-            kind in fits
-            and cost[kind] < cost[chosen] - _WORTH
-            and _differs(fits[kind], fits[chosen], a, gauge)
-        ):
-            chosen = kind
-    return fits[chosen], cost
-
-
-def _criterion(fit: Fit, doubt: Floats, cut_px: float, parameters: int) -> float:
-    """BIC of normal errors whose deviation is itself estimated, squares truncated at `cut_px`."""
-    squares = np.minimum((fit.residual_px**2).sum(axis=1) / doubt**2, cut_px**2)
-    count = 2 * len(squares)
-    return float(count * math.log(squares.sum() / count + _FLOOR_PX**2) + parameters * math.log(count))
-
-
-def _differs(richer: Fit, plainer: Fit, a: Floats, gauge: float) -> bool:
-    apart = np.linalg.norm(richer.alignment.to_b(a) - plainer.alignment.to_b(a), axis=1) / gauge
-    return bool(np.quantile(apart, 0.9) > _WORTH_PX)

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
 from coincide.errors import BadInput
-from coincide.scans.alignment import Floats
+from coincide.scans.bend import Bend, bend_of
 from coincide.scans.file import Scan, read_scan
 from coincide.scans.gate import Gate, gate
 from coincide.scans.motion import Motion, motion
@@ -23,15 +20,15 @@ STEPS = 6  # calls of `advance` for a pair, about
 class Compared:
     """A pair of scans and everything found.
 
-    bend_px: the most by which the map departs, anywhere in the frame, from plain shift, turn and scale (parallax, or
-    lenses that differ); pixels of A. gates: the film gate in each scan, as far as it shows.
+    bend: by how much the map departs from plain shift, turn and scale, and why, as far as that can be told. gates: the
+    film gate in each scan, as far as it shows.
     """
 
     a: Scan
     b: Scan
     registration: Registration
     motion: Motion
-    bend_px: float
+    bend: Bend
     gates: tuple[Gate, Gate]
 
     @property
@@ -47,6 +44,7 @@ def compare(
     path_b: Path,
     dpi: float | None = None,
     richest: str = "smooth",
+    plainest: str = "similarity",
     advance: Callable[[str], None] = lambda _: None,
 ) -> Compared:
     """Read and compare two scans. Raises BadInput for what cannot be read, or cannot be told."""
@@ -56,29 +54,24 @@ def compare(
     a = read_scan(path_a, dpi)
     advance(f"reading {path_b.name}")
     b = read_scan(path_b, dpi)
-    return compare_scans(a, b, richest, advance)
+    return compare_scans(a, b, richest, plainest, advance)
 
 
 def compare_scans(
-    a: Scan, b: Scan, richest: str = "smooth", advance: Callable[[str], None] = lambda _: None
+    a: Scan,
+    b: Scan,
+    richest: str = "smooth",
+    plainest: str = "similarity",
+    advance: Callable[[str], None] = lambda _: None,
 ) -> Compared:
     """The same for scans already read."""
-    registration = register(a, b, advance, richest)
+    registration = register(a, b, advance, richest, plainest)
+    bend = bend_of(
+        registration.alignment,
+        registration.tiles_px[registration.still],
+        registration.frame_a_px,
+        registration.uncertainty_px,
+    )
     gates = gate(a.grey), gate(b.grey)
     moved = motion(a, b, registration, advance, gates)
-    return Compared(a, b, registration, moved, _bend_px(registration), gates)
-
-
-def _bend_px(registration: Registration) -> float:
-    """Distance of the map from the similarity that fits it best (Umeyama 1991, without weights)."""
-    if registration.alignment.kind == "similarity":
-        return 0.0
-    width, height = registration.frame_a_px
-    grid = np.meshgrid(np.linspace(0, width - 1, 15), np.linspace(0, height - 1, 15))
-    points: Floats = np.stack([grid[0].ravel(), grid[1].ravel()], axis=1)
-    there = registration.alignment.to_b(points)
-    za = points[:, 0] * (-1 if registration.at_centre.mirrored else 1) + 1j * points[:, 1]
-    zb = there[:, 0] + 1j * there[:, 1]
-    za, zb = za - za.mean(), zb - zb.mean()
-    gain = (zb * za.conj()).sum() / (np.abs(za) ** 2).sum()
-    return float(np.abs(zb - gain * za).max() / math.sqrt(abs(gain) ** 2))
+    return Compared(a, b, registration, moved, bend, gates)

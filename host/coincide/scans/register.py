@@ -15,7 +15,8 @@ import numpy as np
 import numpy.typing as npt
 
 from coincide.errors import BadInput
-from coincide.scans.alignment import Alignment, Fit, Floats, Similarity, fit_best
+from coincide.scans.alignment import Alignment, Fit, Floats, Similarity
+from coincide.scans.choice import fit_best
 from coincide.scans.file import Scan
 from coincide.scans.first_guess import JUDGE_PX, LEAST_SHARE, LEAST_VOTES, first_guess
 from coincide.scans.still import stood_still
@@ -41,7 +42,7 @@ class Registration:
     right the map is elsewhere, which `trust` says place by place. tiles_px (n, 2), off_px (n, 2), still (n,): every
     matched tile, how far it lies from the map, and whether it counts as still. asked: tiles with texture.
     share: the part of the frame recognised that lies within a pixel of the map.
-    criterion: penalised cost of each kind of map tried.
+    criterion: by how much each kind of map missed places held out of its fit, rms, pixels of A.
     """
 
     alignment: Alignment
@@ -64,10 +65,12 @@ class Registration:
         return float(np.sqrt((self.trust.u_px(self.tiles_px[self.still]) ** 2).mean()))
 
 
-def register(a: Scan, b: Scan, advance: Advance = lambda _: None, richest: str = "smooth") -> Registration:
+def register(
+    a: Scan, b: Scan, advance: Advance = lambda _: None, richest: str = "smooth", plainest: str = "similarity"
+) -> Registration:
     """Register `b` on `a`. Raises BadInput ('cannot tell') where no single map is supported.
 
-    `richest`: 'similarity', 'homography' or 'smooth', the richest map that may be chosen.
+    `richest`, `plainest`: 'similarity', 'homography' or 'smooth', the richest and the plainest map that may be chosen.
     """
     rng = np.random.default_rng(20_06)
     advance("finding mirror, turn and scale")
@@ -82,7 +85,7 @@ def register(a: Scan, b: Scan, advance: Advance = lambda _: None, richest: str =
         held = _agreeing(matches, _GATE_PX * factor, frame, rng)
         _refuse_few(int(held.sum()), matches, a, b)
         kept = _only(matches, held)
-        fit, cost = fit_best(kept.a_px, kept.b_px, kept.doubt, alignment, frame, richest)
+        fit, cost = fit_best(kept.a_px, kept.b_px, kept.doubt, alignment, frame, richest, plainest)
         alignment = fit.alignment
     return _result(a, b, fit, matches, cost, levels[-1])
 

@@ -102,14 +102,16 @@ def align_options(function: Command) -> Command:
     )(function)
 
 
-def compared(a: Path, b: Path, dpi: float | None, richest: str) -> Compared:
+def compared(a: Path, b: Path, dpi: float | None, richest: str, plainest: str) -> Compared:
     """The pair, read, registered and searched, with progress."""
     from coincide.cli.terminal.show import progress
     from coincide.scans.pair import STEPS, compare
 
     with progress("scans", STEPS) as bar:
         task = bar.task_ids[0]
-        return compare(a, b, dpi, richest, lambda what: bar.update(task, advance=1, description=what))
+        return compare(
+            a, b, dpi, richest, plainest, lambda what: bar.update(task, advance=1, description=what)
+        )
 
 
 def mount_off(

@@ -75,14 +75,29 @@ def _trust(found: Compared) -> str:
     )
 
 
+_CAUSES = {
+    "turned": "It is the keystone of a body that points elsewhere: --align says how to turn it back.",
+    "lenses": "It grows along the radius, as of lenses that differ.",
+    "turned and lenses": "A body that points elsewhere (--align) and lenses that differ explain it together.",
+    "depth": (
+        "It lies along one line, as of depth seen from two places (a foreground that slants): the entrance pupils lie "
+        "apart. A scanner that stretches one way does the same."
+    ),
+    "open": (
+        "Whether a body points elsewhere, the lenses differ, or depth is seen from two places (the pupils lie apart) "
+        "cannot be told."
+    ),
+}
+
+
 def _bent(found: Compared) -> list[str]:
-    if found.registration.alignment.kind == "similarity":
+    bend = found.bend
+    if bend.cause == "none":
         return []
-    kind = {"homography": "a change of perspective", "smooth": "a smooth distortion"}
     return [
-        f"The scans fit only with {kind[found.registration.alignment.kind]}, up to {found.bend_px:.1f} px"
-        f"{_on_film(found, found.bend_px)} from plain shift, turn and scale: parallax, or lenses that differ. "
-        "It is taken off; timing has no part in it."
+        f"The scans fit only with a map that lies up to {bend.px:.1f} px{_on_film(found, bend.px)} off plain shift, "
+        f"turn and scale. {_CAUSES[bend.cause]} It is taken off, and timing has no part in it, unless what it bends "
+        "moved: most of the frame would have to."
     ]
 
 
