@@ -38,7 +38,9 @@ def lenses(points: Floats, part: float = 0.006) -> Floats:
 def ground(points: Floats) -> Floats:
     """A slanting foreground from 3 m at the lower edge to 20 m at the upper, pupils 8 mm apart, sideways."""
     nearness = np.interp(points[:, 1], [0, 600], [1 / 20, 1 / 3])
-    return np.asarray(points) + np.stack([0.008 * F_PX * nearness, np.zeros(len(points))], axis=1) * 5
+    there = points.copy()
+    there[:, 0] += 5 * 0.008 * F_PX * nearness
+    return there
 
 
 def mapped(move: object, mirrored: bool) -> Alignment:

@@ -29,6 +29,7 @@ LEAST_FIRM = 0.25  # of what is recognised; chance and symmetrical scenes reach 
 _FIRM_PX = 1.0  # of the finest level
 _GATE_PX = 2.5  # of the level: what the level before leaves
 _REACH_PX = 6
+_COARSER = (1, 2, 4)
 
 Advance = Callable[[str], None]
 
@@ -77,7 +78,29 @@ def register(
     alignment = first_guess(a, b, rng)
 
     advance("refining on what stood still")
-    levels = _levels(a.grey.shape, alignment)
+    refused: BadInput | None = None
+    for coarser in _COARSER:
+        try:
+            return _refined(a, b, alignment, coarser, richest, plainest, rng)
+        except BadInput as error:
+            refused = refused or error
+    assert refused is not None
+    raise refused
+
+
+def _refined(
+    a: Scan,
+    b: Scan,
+    alignment: Alignment,
+    coarser: int,
+    richest: str,
+    plainest: str,
+    rng: np.random.Generator,
+) -> Registration:
+    """Level by level to the full resolution of the coarser scan, or to that reduced `coarser` times: where grain or
+    softness hides the finest detail, larger things still agree, and the uncertainty grows with the level."""
+    levels = [level for level in _levels(a.grey.shape, alignment)[:-1] if level > coarser]
+    levels.append(max(1, round(1 / alignment.gauge)) * coarser)
     frame = (a.grey.shape[1], a.grey.shape[0])
     for step, factor in enumerate([*levels, levels[-1]], 1):
         count = TILES if step >= len(levels) else TILES // 2

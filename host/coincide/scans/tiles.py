@@ -115,6 +115,26 @@ def match_at(a: Reals, b: Reals, alignment: Alignment, factor: int, reach: int, 
     )
 
 
+def agreement_around(
+    a: Reals, b: Reals, alignment: Alignment, centres: Floats, tile: int, reach: int
+) -> Reals | None:
+    """How well all tiles (side `tile`, even) about `centres` (n, 2) of `a` together agree with `b` at every common
+    shift up to `reach` pixels from `alignment`: (2 reach + 1, 2 reach + 1), None where no tile fits into both."""
+    rim = reach + APRON_PX
+    half = tile // 2 + APRON_PX
+    room = (centres >= half) & (centres < np.array([a.shape[1], a.shape[0]]) - half)
+    chosen = np.rint(centres[room.all(axis=1)])
+    chosen = chosen[_inside_b(chosen, tile / 2, alignment, b.shape)]
+    if not len(chosen):
+        return None
+    of, within = _cut(a, chosen, tile + 2 * APRON_PX), _cut_through(b, alignment, chosen, tile + 2 * rim)
+    inner = (slice(None), slice(APRON_PX, -APRON_PX), slice(APRON_PX, -APRON_PX))
+    field_a = orientation(of, _floor_of(of))[inner]
+    field_b = orientation(within, _floor_of(within))[inner]
+    agreement, energy = correlate(field_a - field_a.mean(axis=(1, 2), keepdims=True), field_b)
+    return np.asarray(agreement.sum(axis=0) / np.sqrt(np.maximum(energy.sum(axis=0), 1e-6)), np.float32)
+
+
 def _surfaces(of: Reals, within: Reals, floors: tuple[float, float]) -> tuple[Reals, Floats]:
     """Agreement (n, 2r + 1, 2r + 1), 0 to 1, of cut-out tiles with their aprons, and the energy of A's."""
     field_a = orientation(of, floors[0])[:, APRON_PX:-APRON_PX, APRON_PX:-APRON_PX]
