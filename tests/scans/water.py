@@ -18,9 +18,10 @@ def waves(seed: int, later_s: float = 0.0, still: float = 0.0) -> Reals:
     y, x = np.mgrid[:rows, :columns].astype(float)
     main = 2 * math.pi / rng.uniform(14, 30)
     out: Reals = np.zeros((rows, columns))
+    lean = rng.uniform(-0.3, 0.3)
     for k in range(14):
-        length = main * (1 + (0 if k == 0 else rng.normal(0, 0.06)))
-        way = rng.normal(0, 0.08) + rng.uniform(-0.3, 0.3) * (k > 0) * 0.3
+        length = main * (1 + (0 if k == 0 else rng.normal(0, 0.02)))
+        way = lean + rng.normal(0, 0.04)
         # A pixel is 5 cm: wave numbers in radians a metre are twenty times those a pixel.
         omega = math.sqrt(9.81 * length * 20)
         phase = rng.uniform(0, 2 * math.pi)

@@ -19,7 +19,7 @@ from coincide.scans.alignment import Floats
 from coincide.scans.fields import Fields, Mask, fields
 from coincide.scans.file import Scan
 from coincide.scans.gate import Gate, gate
-from coincide.scans.orientation import Reals, correlate, peaks
+from coincide.scans.orientation import Reals, agreement, peaks
 from coincide.scans.outlines import WORKING_PIXELS as WORKING_OUTLINES
 from coincide.scans.outlines import Outlines, outlines
 from coincide.scans.refine import Displaced, refine
@@ -111,74 +111,103 @@ def motion(
 
 @dataclass(frozen=True, slots=True)
 class _Cells:
-    """Agreement (rows, columns, shifts, shifts) of every cell at every shift, and the energies it is out of."""
+    """Agreement (rows, columns, shifts, shifts) of every cell at every shift, and the energies it is out of; of B a
+    view of one picture of sums, not numbers of their own. window_b: the same of 3 x 3 cells."""
 
     agreement: Reals
     energy_a: Floats
     energy_b: Reals
+    window_b: Reals
 
 
-def _cells(fields: Fields) -> _Cells:
-    rows, columns = fields.a.shape[0] // CELL_PX, fields.a.shape[1] // CELL_PX
+def _cells(of: Fields) -> _Cells:
+    rows, columns = of.a.shape[0] // CELL_PX, of.a.shape[1] // CELL_PX
     span = 2 * REACH_PX + 1
-    agreement = np.empty((rows, columns, span, span), np.float32)
-    energy_b = np.empty_like(agreement)
+    found = np.empty((rows, columns, span, span), np.float32)
     energy_a = np.empty((rows, columns))
-    wide = np.pad(fields.b, REACH_PX)
+    wide = np.pad(of.b, REACH_PX)
     side = CELL_PX + 2 * REACH_PX
 
     def row_of_cells(row: int) -> None:
         top = row * CELL_PX
-        band = fields.a[top : top + CELL_PX, : columns * CELL_PX]
-        of = np.ascontiguousarray(band.reshape(CELL_PX, columns, CELL_PX).swapaxes(0, 1))
+        band = of.a[top : top + CELL_PX, : columns * CELL_PX]
+        cells = np.ascontiguousarray(band.reshape(CELL_PX, columns, CELL_PX).swapaxes(0, 1))
         view = np.lib.stride_tricks.sliding_window_view(wide[top : top + side], side, axis=1)
         within = np.ascontiguousarray(view[:, ::CELL_PX][:, :columns].swapaxes(0, 1))
-        agreement[row], energy_b[row] = correlate(of, within)
-        energy_a[row] = (np.abs(of) ** 2).sum(axis=(1, 2))
+        found[row] = agreement(cells, within)
+        energy_a[row] = (np.abs(cells) ** 2).sum(axis=(1, 2))
 
     spread(row_of_cells, range(rows))
-    return _Cells(agreement, energy_a, energy_b)
+    power = np.pad(of.b.real**2 + of.b.imag**2, REACH_PX + CELL_PX)
+    return _Cells(
+        found,
+        energy_a,
+        _sums(power, CELL_PX, CELL_PX, (rows, columns)),
+        _sums(power, 3 * CELL_PX, 0, (rows, columns)),
+    )
+
+
+def _sums(power: Reals, side: int, corner: int, shape: tuple[int, int]) -> Reals:
+    """(rows, columns, shifts, shifts): sums of `power` over boxes of `side`, the first one's corner at `corner` for the
+    shift furthest up and left."""
+    out = power.astype(np.float64)
+    for axis in (0, 1):
+        total = np.cumsum(out, axis=axis)
+        total = np.concatenate([np.zeros_like(np.take(total, [0], axis=axis)), total], axis=axis)
+        last = total.shape[axis]
+        out = np.take(total, np.arange(side, last), axis=axis) - np.take(
+            total, np.arange(last - side), axis=axis
+        )
+    span = 2 * REACH_PX + 1
+    view = np.lib.stride_tricks.sliding_window_view(out[corner:, corner:].astype(np.float32), (span, span))
+    return view[::CELL_PX, ::CELL_PX][: shape[0], : shape[1]]
 
 
 def _pooled(values: npt.NDArray[np.floating]) -> Reals:
     """Sums over 3 x 3 cells around each."""
-    out = np.asarray(values, np.float32)
-    for axis in (0, 1):
-        out = ndimage.convolve1d(out, np.ones(3), axis=axis, mode="constant")
+    down = np.array(values, np.float32)
+    down[1:] += values[:-1]
+    down[:-1] += values[1:]
+    out = down.copy()
+    out[:, 1:] += down[:, :-1]
+    out[:, :-1] += down[:, 1:]
     return out
 
 
 def _regions_at(
-    a: Scan, b: Scan, registration: Registration, fields: Fields, factor: int
+    a: Scan, b: Scan, registration: Registration, of: Fields, factor: int
 ) -> tuple[list[Region], Mask]:
-    cells = _cells(fields)
+    cells = _cells(of)
     shape = cells.energy_a.shape
     area = float((3 * CELL_PX) ** 2)
     energy_a = _pooled(cells.energy_a)
+    textured = energy_a > 0.02 * area
     surface = _pooled(cells.agreement)
-    surface /= np.sqrt(
-        np.maximum(energy_a, 0.01 * area)[..., None, None] * np.maximum(_pooled(cells.energy_b), 0.01 * area)
-    )
-    flat = surface.reshape(-1, *surface.shape[2:])
+    for row, window_b in enumerate(cells.window_b):
+        surface[row] /= np.sqrt(
+            np.maximum(energy_a[row], 0.01 * area)[:, None, None] * np.maximum(window_b, 0.01 * area)
+        )
+    flat = surface[textured]
+    del surface
     found = peaks(flat)
     middle = REACH_PX
     still = flat[:, middle - 1 : middle + 2, middle - 1 : middle + 2].max(axis=(1, 2))
     deviation = found.score / np.maximum(found.clear, 1e-6)
-    textured = energy_a.ravel() > 0.02 * area
-    moved = (
-        textured
-        & found.inside
+    moved, told, shift = np.zeros(shape, np.bool_), np.zeros(shape, np.bool_), np.zeros((*shape, 2))
+    told[textured] = found.clear > _CHANCE
+    shift[textured] = found.shift_px
+    moved[textured] = (
+        found.inside
         & (found.clear > _CHANCE)
         & (found.score - still > _BETTER * deviation)
         & (np.linalg.norm(found.shift_px, axis=1) > LEAST_MOVE_PX)
     )
     regions = []
-    for members in _together(moved.reshape(shape), found.shift_px.reshape(*shape, 2)):
+    for members in _together(moved, shift):
         region = _region(a, b, registration, cells, members, factor)
         if region is not None:
             regions.append(region)
-    told = textured & (found.clear > _CHANCE)
-    return regions, told.reshape(shape)
+    return regions, told
 
 
 def _together(moved: Mask, shift: Floats) -> list[Mask]:

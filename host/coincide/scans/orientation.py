@@ -83,19 +83,28 @@ def correlate(of: Field, within: Field) -> tuple[Reals, Reals]:
     Returns (agreement, energy), each (n, 2r + 1, 2r + 1): the real part of the summed product at every
     shift, and the energy of the part of `within` that it was compared with. Element [k, r, r] is no shift.
     """
+    energy = np.concatenate([_box(np.abs(one) ** 2, *of.shape[1:]) for one in _parts(within)])
+    return agreement(of, within), energy.astype(np.float32)
+
+
+def agreement(of: Field, within: Field) -> Reals:
+    """The first part of `correlate` alone."""
     n, height, width = of.shape
     span_y, span_x = within.shape[1] - height + 1, within.shape[2] - width + 1
     size = (fft.next_fast_len(within.shape[1]), fft.next_fast_len(within.shape[2]))
-    agreement = np.empty((n, span_y, span_x), np.float32)
-    energy = np.empty((n, span_y, span_x), np.float32)
+    out = np.empty((n, span_y, span_x), np.float32)
     step = max(1, int(_CHUNK_BYTES / (size[0] * size[1] * 8)))
     for start in range(0, n, step):
         part = slice(start, start + step)
         spectrum = fft.fft2(within[part], s=size)
         spectrum *= np.conj(fft.fft2(of[part], s=size))
-        agreement[part] = fft.ifft2(spectrum, overwrite_x=True).real[:, :span_y, :span_x]
-        energy[part] = _box(np.abs(within[part]) ** 2, height, width)
-    return agreement, energy
+        out[part] = fft.ifft2(spectrum, overwrite_x=True).real[:, :span_y, :span_x]
+    return out
+
+
+def _parts(within: Field) -> list[Field]:
+    step = max(1, int(_CHUNK_BYTES / (within.shape[1] * within.shape[2] * 8)))
+    return [within[start : start + step] for start in range(0, len(within), step)]
 
 
 def _box(values: Reals, height: int, width: int) -> Floats:
