@@ -16,7 +16,7 @@ def waves(seed: int, later_s: float = 0.0, still: float = 0.0) -> Reals:
     rng = np.random.default_rng([8, seed])
     rows, columns = 360, 540
     y, x = np.mgrid[:rows, :columns].astype(float)
-    main = 2 * math.pi / rng.uniform(14, 30)
+    main = 2 * math.pi / rng.uniform(10, 24)
     out: Reals = np.zeros((rows, columns))
     lean = rng.uniform(-0.3, 0.3)
     for k in range(14):
