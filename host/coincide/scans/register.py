@@ -19,6 +19,7 @@ from coincide.scans.alignment import Alignment, Fit, Floats, Similarity
 from coincide.scans.choice import fit_best
 from coincide.scans.file import Scan
 from coincide.scans.first_guess import JUDGE_PX, LEAST_SHARE, LEAST_VOTES, first_guess
+from coincide.scans.repeats import rival_shift
 from coincide.scans.still import stood_still
 from coincide.scans.tiles import Matches, match_at
 from coincide.scans.trust import Trust, trust_in
@@ -30,6 +31,7 @@ _FIRM_PX = 1.0  # of the finest level
 _GATE_PX = 2.5  # of the level: what the level before leaves
 _REACH_PX = 6
 _COARSER = (1, 2, 4)
+_MOST_RIVAL = 0.9  # waves reach 0.99; a brick wall under much grain, which is held by its bricks, 0.76
 
 Advance = Callable[[str], None]
 
@@ -177,6 +179,11 @@ def _result(
         raise BadInput(
             f"{a.name} and {b.name}: cannot tell: the best fit holds for {firm:.0%} of what is "
             f"recognised, and {LEAST_FIRM:.0%} is needed to trust it. Check that both show the same moment, in focus."
+        )
+    if rival_shift(a, b, fit.alignment, matches.a_px[still]) > _MOST_RIVAL:
+        raise BadInput(
+            f"{a.name} and {b.name}: cannot tell what stood still: a little further on, the scans fit as well. It is a "
+            "pattern that repeats, as waves do, and nothing in it holds the place. Give a pair with the shore in it."
         )
     frame_a = (a.grey.shape[1], a.grey.shape[0])
     middle = np.array([(frame_a[0] - 1) / 2, (frame_a[1] - 1) / 2])
