@@ -170,6 +170,24 @@ def test_gate_chatter_is_bridged_and_specks_of_light_are_not_an_exposure(tmp_pat
     assert shots.gate_close_s[0, 0, 0] == pytest.approx(0.071, abs=TICK_S)
 
 
+def test_a_spike_before_a_short_exposure_is_not_the_exposure(tmp_path: Path) -> None:
+    """60 us at the gate before 1/4000: longer than a tenth of it, and yet no exposure, as the light that lasts follows.
+    Alone it is all that came, and is taken as it is."""
+    for folder in ("both", "alone", "first"):
+        (tmp_path / folder).mkdir()
+    fast = EdgeRules(gate_shortest_s=25e-6, gate_held_s=1e-4)
+    spike, light = pulse("gate_a1", 0.350, 0.35006), pulse("gate_a1", 0.355, 0.35525)
+    both = shots_of(tmp_path / "both", record(1, PRESSED + GOOD_A + GOOD_B + spike + light), rules=fast)
+    assert both.gate_open_s[0, 0, 0] == pytest.approx(0.055, abs=TICK_S)
+    alone = shots_of(tmp_path / "alone", record(1, PRESSED + GOOD_A + GOOD_B + spike), rules=fast)
+    assert alone.gate_open_s[0, 0, 0] == pytest.approx(0.050, abs=TICK_S)
+    after = pulse("gate_a1", 0.360, 0.36006)
+    light_first = shots_of(
+        tmp_path / "first", record(1, PRESSED + GOOD_A + GOOD_B + light + after), rules=fast
+    )
+    assert light_first.gate_open_s[0, 0, 0] == pytest.approx(0.055, abs=TICK_S)
+
+
 def test_a_watched_group_has_no_full_press_and_no_window(tmp_path: Path) -> None:
     edges = pulse("sync_b", 0.0, 0.01) + pulse("sync_a", 0.0021, 0.012)
     shots = shots_of(tmp_path, record(1, edges, at_s=40.0, plan=None), record(2, edges, at_s=44.0, plan=None))

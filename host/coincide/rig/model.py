@@ -44,6 +44,7 @@ FORMAT = "coincide-rig"
 VERSION = 1
 WAYS_RAD = {"across": 0.0, "towards": math.pi / 2}
 HELD = 0.5  # of the time the frame is surely open: a contact shut for less than that was no X contact
+SURE_LIGHT = 0.4  # of the marked exposure: light for so long outweighs shorter light before it
 LEAST_LIGHT = 0.1  # of the marked exposure: light at the gate for less is no exposure
 
 
@@ -297,6 +298,8 @@ def _rules(edges: Edges, shutter: Shutter) -> EdgeRules:
         held_s=HELD * _surely_open_s(shutter),
         # A spike of the sensor (a relay, a spark) is tens of microseconds long; no shutter is ten times too fast.
         gate_shortest_s=max(EdgeRules().gate_shortest_s, LEAST_LIGHT * shutter.exposure.nominal_s),
+        # At the shortest times that is no longer than a spike: there the light that lasts tells which was which.
+        gate_held_s=SURE_LIGHT * shutter.exposure.nominal_s,
     )
 
 

@@ -19,6 +19,7 @@ class EdgeRules:
         long was shaken closed, by the mirror for one; a contact that only pulses is taken as it comes. 0: no rule.
     gate_chatter_s: a gate sensor that goes dark for no longer than this chattered at its threshold.
     gate_shortest_s: light shorter than this is no exposure.
+    gate_held_s: light shorter than this, followed by light that lasts so long, was a spike before it. 0: no rule.
     """
 
     bounce_s: float = 0.012
@@ -29,3 +30,4 @@ class EdgeRules:
     held_s: float = 0.0
     gate_chatter_s: float = 0.0002
     gate_shortest_s: float = 0.00002
+    gate_held_s: float = 0.0

@@ -46,7 +46,7 @@ def shots_from_session(session: Session, rules: tuple[EdgeRules, EdgeRules] = BO
             bounce_s=0.0,
             rebound_s=rule.gate_chatter_s,
             shortest_closed_s=rule.gate_shortest_s,
-            held_s=0.0,
+            held_s=rule.gate_held_s,
         )
         clock = _Clock(start_tick, full_s[:, body], to_s)
         sync = _contacts(of_name.get(f"sync_{letter}", nothing), clock, rule)

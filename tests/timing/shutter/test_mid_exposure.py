@@ -218,3 +218,5 @@ def test_a_spike_of_the_gate_sensor_is_no_exposure() -> None:
     pair = (world("focal-plane", "both", 3), world("focal-plane", "both", 4))
     for body, rules in zip(rig_of(pair).both, rig_of(pair).edge_rules, strict=True):
         assert rules.gate_shortest_s == max(20e-6, 0.1 * body.shutter.exposure.nominal_s)
+        # 30 to 60 us before exposures as short as 1/4000 as well, by the light that lasts.
+        assert rules.gate_held_s == pytest.approx(0.4 * body.shutter.exposure.nominal_s)

@@ -18,6 +18,7 @@ from coincide.report.page.model import (
     Section,
     Setting,
 )
+from coincide.report.page.packed import Packed, pack_measured
 from coincide.report.page.planning import planning_sections, subject_lines
 from coincide.report.page.strip import strip
 from coincide.report.page.svg import page_figure, with_pairs
@@ -77,6 +78,7 @@ def page_content(
     """The page about session `name`; with a fresh series, before and after too."""
     measured = analysis.measured
     header = measured.session.header
+    packed = pack_measured(measured) if measured.shots.number.size > PAIRS_ON_PAGE else None
     figures = {key: _figure(key, figure) for key, figure in session_figures(analysis).items()}
     if "skew-by-shot" in figures:
         figures["skew-by-shot"] = _clickable(figures["skew-by-shot"], analysis)
@@ -96,7 +98,8 @@ def page_content(
         settings=_settings(analysis),
         sections=tuple(_sections(analysis, figures, fresh, verification)),
         pairs=tuple(_pairs(analysis)),
-        pairs_note=_pairs_note(measured),
+        pairs_note=_pairs_note(measured, packed),
+        packed=packed,
         has_lag=has_lag(measured),
         cautions=_cautions(measured),
         provenance=tuple(_provenance(measured, name)),
@@ -235,11 +238,14 @@ def _rows_shown(measured: Measured) -> list[int]:
     return sorted({*range(third), *range(total - third, total), *map(int, worst)})
 
 
-def _pairs_note(measured: Measured) -> str:
+def _pairs_note(measured: Measured, packed: Packed | None) -> str:
     total = measured.shots.number.size
     if total <= PAIRS_ON_PAGE:
         return ""
-    return f"Of {total} pairs the first, the last and the most unusual are here; the session file has all."
+    here = f"Of {total} pairs the first, the last and the most unusual are in the table"
+    if packed is None:
+        return f"{here}; the session file has all."
+    return f"{here}; any other comes by its number, its times to {1e6 * packed.step_s:g} us."
 
 
 def _verdict(skew_s: float, tolerance_s: float) -> str:

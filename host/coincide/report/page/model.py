@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from coincide.report.page.packed import Packed
 from coincide.report.page.strip import Strip
 from coincide.report.plots.diagram import PairEdges
 
@@ -98,6 +99,7 @@ class Page:
     sections: tuple[Section, ...]
     pairs: tuple[PagePair, ...]
     pairs_note: str
+    packed: Packed | None
     has_lag: bool
     cautions: tuple[str, ...]
     provenance: tuple[Provenance, ...]

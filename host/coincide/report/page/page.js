@@ -10,6 +10,7 @@
   var select = document.getElementById("pair-choice");
   var readout = document.getElementById("pair-readout");
   var list = document.querySelector("#edge-list tbody");
+  var any = document.getElementById("any-pair"), unpacked = null;
   var view = { pair: null, from: 0, to: 1, whole: [0, 1] };
 
   function node(name, attributes, text) {
@@ -88,8 +89,67 @@
     if (pair.mid[0] === null || pair.mid[1] === null) { return "Pair " + pair.n + ": skew not measured."; }
     return "Pair " + pair.n + ": skew " + (pair.mid[1] - pair.mid[0]).toFixed(3) + " ms.";
   }
-  function show(number) {
-    var pair = view.pair = data.pairs.find(function (p) { return p.n === number; }) || data.pairs[0];
+  // Every pair, as packed.py laid it: read once, when first asked for.
+  function unpack() {
+    if (unpacked) { return Promise.resolve(unpacked); }
+    var text = atob(data.packed.data), raw = new Uint8Array(text.length);
+    for (var i = 0; i < text.length; i += 1) { raw[i] = text.charCodeAt(i); }
+    var stream = new Blob([raw]).stream().pipeThrough(new DecompressionStream("deflate"));
+    return new Response(stream).arrayBuffer().then(function (buffer) {
+      unpacked = laidOut(new Uint8Array(buffer), data.packed.pairs, data.packed.edges);
+      return unpacked;
+    });
+  }
+  function signed(value) { return value % 2 ? -(value + 1) / 2 : value / 2; }
+  function laidOut(bytes, pairs, edges) {
+    var at = 0;
+    function words(count) {
+      var out = new Uint32Array(count);
+      for (var plane = 0; plane < 4; plane += 1, at += count) {
+        for (var i = 0; i < count; i += 1) { out[i] += bytes[at + i] * Math.pow(256, plane); }
+      }
+      return out;
+    }
+    var number = words(pairs), counts = words(pairs), codes = bytes.subarray(at, at + edges), row = {};
+    at += edges;
+    var gaps = words(edges), mids = [words(pairs), words(pairs)];
+    var begin = new Uint32Array(pairs + 1), longest = 0, last = 0;
+    for (var p = 0; p < pairs; p += 1) {
+      begin[p + 1] = begin[p] + counts[p];
+      longest = Math.max(longest, counts[p]);
+      last += signed(number[p]);
+      row[last] = p;
+    }
+    var code = new Uint8Array(edges), gap = new Float64Array(edges), next = 0;
+    for (var k = 0; k < longest; k += 1) {
+      for (p = 0; p < pairs; p += 1) {
+        if (k < counts[p]) { code[begin[p] + k] = codes[next]; gap[begin[p] + k] = signed(gaps[next]); next += 1; }
+      }
+    }
+    return { row: row, begin: begin, code: code, gap: gap, mids: mids };
+  }
+  function unpackedPair(all, number) {
+    var p = all.row[number], pair = { n: number, c: [], l: [], t: [], mid: [] }, time = 0;
+    for (var i = all.begin[p]; i < all.begin[p + 1]; i += 1) {
+      time += all.gap[i];
+      pair.c.push(all.code[i] >> 1);
+      pair.l.push(all.code[i] & 1);
+      pair.t.push(time * data.packed.step_ms);
+    }
+    pair.mid = all.mids.map(function (mid) { return mid[p] ? signed(mid[p] - 1) * data.packed.step_ms : null; });
+    return pair;
+  }
+  function showAny(number) {
+    if (data.pairs.some(function (p) { return p.n === number; })) { show(number); return; }
+    unpack().then(function (all) {
+      if (all.row[number] === undefined) { readout.textContent = "There is no pair " + number + " in this session."; return; }
+      show(number, unpackedPair(all, number));
+    }).catch(function () {
+      readout.textContent = "This browser cannot unpack pair " + number + "; a later one can, and the session file has it.";
+    });
+  }
+  function show(number, given) {
+    var pair = view.pair = given || data.pairs.find(function (p) { return p.n === number; }) || data.pairs[0];
     view.whole = spanOf(view.pair);
     view.from = view.whole[0];
     view.to = view.whole[1];
@@ -124,13 +184,14 @@
     draw();
   }
   function step(by) {
+    if (data.packed) { any.value = view.pair.n + by; showAny(view.pair.n + by); return; }
     var at = data.pairs.indexOf(view.pair) + by;
     show(data.pairs[Math.min(Math.max(at, 0), data.pairs.length - 1)].n);
   }
   var actions = {
     "in": function () { zoom(0.6); }, out: function () { zoom(1 / 0.6); },
     left: function () { move(-0.2); }, right: function () { move(0.2); },
-    whole: function () { show(view.pair.n); }, before: function () { step(-1); }, next: function () { step(1); }
+    whole: function () { show(view.pair.n, view.pair); }, before: function () { step(-1); }, next: function () { step(1); }
   };
   document.querySelectorAll("button[data-do]").forEach(function (button) {
     button.addEventListener("click", function () { actions[button.dataset["do"]](); });
@@ -142,6 +203,7 @@
       holder.focus({ preventScroll: true });
     });
   });
+  if (any) { any.addEventListener("change", function () { showAny(Number(any.value)); }); }
   select.addEventListener("change", function () { show(Number(select.value)); });
   holder.addEventListener("keydown", function (event) {
     var keys = { "+": "in", "=": "in", "-": "out", ArrowLeft: "left", ArrowRight: "right", "0": "whole" };

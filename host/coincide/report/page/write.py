@@ -65,8 +65,21 @@ def _with_markup(page: Page) -> Page:
 def _edge_json(page: Page) -> str:
     """The pairs for page.js, times in ms. '<' goes in as an escape: no string can close the script."""
     channels = list(page.pairs[0].edges.channels) if page.pairs else []
+    held: dict[str, object] = {
+        "channels": channels,
+        "labels": LABELS,
+        "pairs": [_pair(pair) for pair in page.pairs],
+    }
+    if page.packed is not None:
+        packed = page.packed
+        held["packed"] = {
+            "pairs": packed.pairs,
+            "edges": packed.edges,
+            "step_ms": packed.step_s * 1e3,
+            "data": packed.data,
+        }
     text = json.dumps(
-        {"channels": channels, "labels": LABELS, "pairs": [_pair(pair) for pair in page.pairs]},
+        held,
         separators=(",", ":"),
         allow_nan=False,
     )

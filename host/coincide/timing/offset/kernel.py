@@ -89,12 +89,14 @@ def kernel_lead(series: Series, draws: LevelDraws) -> float:
     return kernel_score - whole
 
 
-def kernel_offset(series: Series, draws: LevelDraws, tolerance_s: float, *, seed: int = 516) -> KernelFit:
+def kernel_offset(
+    series: Series, draws: LevelDraws, tolerance_s: float, *, seed: int = 516, leans: bool = False
+) -> KernelFit:
     """Offset that keeps most of the kernel-smoothed shots within +-tolerance.
 
-    Interval: percentile bootstrap with RESAMPLES resamples, and every offset that these very shots do not show to keep
-    fewer than the best, pair against pair at AS_GOOD standard errors, half a point allowed: where the top has two heads
-    or falls off to one side only, the bootstrap of where it lies falls short. Keepers: apparent share less the
+    Interval: percentile bootstrap with RESAMPLES resamples; where the scatter `leans` also every offset that they do
+    not show to keep fewer than the best, pair against pair at AS_GOOD standard errors, half a point allowed: of a
+    top that falls off to one side the bootstrap of where it lies falls short. Keepers: apparent share less the
     bootstrap estimate of its optimism (Efron 1983). Time O(resamples * shots * grid), shots capped at MOST_SHOTS.
     """
     skew = at_the_end(series, draws)
@@ -115,8 +117,10 @@ def kernel_offset(series: Series, draws: LevelDraws, tolerance_s: float, *, seed
     again = (inside[chosen] * counts).sum(axis=1) / skew.size
     optimism = float(np.mean(again - inside[chosen].mean(axis=1)))
     keepers = float(np.clip(inside[best].mean() - optimism, 0.0, 1.0))
-    ends = _as_good(grid, held, int(best)), np.quantile(grid[chosen], (0.025, 0.975))
-    low, high = min(low for low, _ in ends), max(high for _, high in ends)
+    low, high = np.quantile(grid[chosen], (0.025, 0.975))
+    if leans:
+        good = _as_good(grid, held, int(best))
+        low, high = min(low, good[0]), max(high, good[1])
     below, above = _next_shot(skew, width, rng)
     return KernelFit(
         best_s=float(grid[best]),

@@ -169,7 +169,7 @@ def _by_count(
     leans = tail(at_the_end(series, draws), float(draws.weight[draws.half > 0].sum()))
     if fits and not leans:
         return None
-    kernel = kernel_offset(series, draws, tolerance_s, seed=seed)
+    kernel = kernel_offset(series, draws, tolerance_s, seed=seed, leans=leans != 0)
     centre_s = draws.quantile(draws.level_s, 0.5)
     kept = kernel.smoothed_keepers(np.array([centre_s, kernel.best_s]), tolerance_s)
     # Within a tolerance wide enough for all of them a tail costs nothing.
