@@ -103,6 +103,8 @@ class Box:
         # 5 output
         self.events.tell_dropped()
         more_ms = self.link.send()
+        if more_ms < 0 and not (self.shot.busy or self.guard.armed or self.watch.on or self.field.holding):
+            self.framelog.look_on()
         return self._due_in(now, more_ms)
 
     def _due_in(self, now, more_ms):

@@ -1,14 +1,14 @@
 """One handler for each verb. A handler takes the checked fields and the whole request and answers a dict, or
 raises Refusal with a code of messages.ERRORS."""
 
-from .messages import ERRORS, MS, PROTOCOL, REQUESTS, check_fields
+from .messages import ERRORS, PROTOCOL, REQUESTS, check_fields
 from .pins import CHANNELS
 from .shots import HOST, IDLE, STATE_NAMES
 from .units import const, ns_to_ms_up, ns_to_ticks
 from .version import FIRMWARE_VERSION
 
-ID_MOST = 1 << 53
-PULSE_WINDOW_NS = 100 * MS
+_ID_MOST = const(1 << 53)
+_PULSE_WINDOW_NS = const(100000000)
 # A line of the wire holds 1024 bytes; a page of the frame log stops before it.
 _PAGE_BYTES_MOST = const(800)
 
@@ -33,7 +33,7 @@ class Commands:
     def answer(self, record, now):
         """The reply to one record (a dict). Never raises for what the line may hold."""
         number = record.get("id")
-        if isinstance(number, bool) or not isinstance(number, int) or not 0 <= number <= ID_MOST:
+        if isinstance(number, bool) or not isinstance(number, int) or not 0 <= number <= _ID_MOST:
             return _refused(None, "bad_field", "A request needs an 'id', a whole number from 0 to 2^53.")
         verb = record.get("do")
         if not isinstance(verb, str) or verb not in REQUESTS:
@@ -189,7 +189,7 @@ class Commands:
         self._check_may_close(now)
         hz = self._box.board.tick_hz
         self._box.fire_pulse(
-            fields["output"], ns_to_ticks(fields["closure_ns"], hz), ns_to_ticks(PULSE_WINDOW_NS, hz), now
+            fields["output"], ns_to_ticks(fields["closure_ns"], hz), ns_to_ticks(_PULSE_WINDOW_NS, hz), now
         )
         return {"output": fields["output"]}
 

@@ -18,6 +18,7 @@ from .units import const
 SLOT_BYTES = 80
 _SLOTS = const(51)
 ENTRIES_A_SEGMENT = _SLOTS - 1
+_LOOK_ENTRIES = const(5)  # at a time; a segment is a whole number of them
 SEGMENTS = 40
 FILES = SEGMENTS + 2  # a new segment can be begun before any old one is gone
 CAPACITY = SEGMENTS * ENTRIES_A_SEGMENT
@@ -55,8 +56,8 @@ def _name(serial):
 
 
 class FrameLog:
-    """`entries` in order from 0, of which `damaged` cannot be read; `unlogged` frames since boot that found
-    it full or failing."""
+    """`entries` in order from 0, of which `damaged` cannot be read, as far as they have been looked through by
+    `look_on`; `unlogged` frames since boot that found it full or failing."""
 
     def __init__(self, files):
         self._files = files
@@ -64,6 +65,8 @@ class FrameLog:
         self._last = -1  # number of the segment being filled; -1 before there is one
         self._slots_used = 0  # in the last segment, header included
         self.damaged = 0
+        self._look_at = 0  # the next entry, of all ever, to be looked through
+        self._look_until = 0
         self.unlogged = 0
         self._open = False
         self._mounted = False
@@ -78,8 +81,13 @@ class FrameLog:
         return (self._last - self._first) * ENTRIES_A_SEGMENT + max(0, self._slots_used - 1)
 
     def summary(self):
-        """What `identify` says of the log."""
-        return {"entries": self.entries, "capacity": CAPACITY, "damaged": self.damaged}
+        """What `identify` says of the log: `damaged` of the `checked` entries."""
+        return {
+            "entries": self.entries,
+            "capacity": CAPACITY,
+            "damaged": self.damaged,
+            "checked": self.entries - max(0, self._look_until - self._look_at),
+        }
 
     def read(self, index):
         """One entry as a tuple in the order of frame_words.FRAME_FIELDS; only its number where it is damaged.
@@ -196,6 +204,7 @@ class FrameLog:
         # The new beginning first: cut off here, the next mount finishes the clearing.
         self._begin_segment(self._last + 1, self._last + 1)
         self.damaged = 0
+        self._look_at = self._look_until
         self._open = False
         for serial in old:
             self._files.remove(_name(serial))
@@ -245,22 +254,46 @@ class FrameLog:
             self._mounted = False
 
     def _mount(self):
-        """Find the segments, finish what a power cut left half done, count what cannot be read."""
-        files = self._files
-        headers = {}
-        sizes = {}
-        for name in files.names():
-            if not name.startswith("frames.") or not name[7:].isdigit():
-                continue
-            place = int(name[7:])
-            sizes[place] = files.size(name)
-            header = _header(files.read_at(name, 0, SLOT_BYTES))
-            if header is not None and header[0] % FILES == place:
-                headers[place] = header
-        self._first = 0
+        """Find the segments, finish what a power cut left half done, count what cannot be read in the last one; the
+        others are looked through later, or a full log would keep the box from starting for seconds."""
+        places = []
+        for name in self._files.names():
+            if name.startswith("frames.") and name[7:].isdigit():
+                places.append(int(name[7:]))
+        self._first = self._look_at = self._look_until = 0
         self._last = -1
         self._slots_used = 0
         self.damaged = 0
+        if not self._mount_row(places) and not self._mount_each(places):
+            return
+        self._align()
+        self._slots_used = max(1, min(_SLOTS, self._files.size(_name(self._last)) // SLOT_BYTES))
+        self._look_at = self._first * ENTRIES_A_SEGMENT
+        self._look_until = self._last * ENTRIES_A_SEGMENT
+        for slot in range(1, self._slots_used, _LOOK_ENTRIES):
+            self._count_damage(self._last, slot, min(_LOOK_ENTRIES, self._slots_used - slot))
+
+    def _mount_row(self, places):
+        """As a rule the segments are one row of files, and the header of the last says all of it."""
+        ends = [place for place in places if (place + 1) % FILES not in places]
+        if len(ends) != 1:
+            return False
+        header = _header(self._files.read_at(_name(ends[0]), 0, SLOT_BYTES))
+        if header is None or header[0] % FILES != ends[0] or header[0] - header[1] + 1 != len(places):
+            return False
+        self._last, self._first = header
+        return True
+
+    def _mount_each(self, places):
+        """After a cut, or with a header that has gone bad: every header, and what is no part of the log goes."""
+        files = self._files
+        headers = {}
+        sizes = {}
+        for place in places:
+            sizes[place] = files.size(_name(place))
+            header = _header(files.read_at(_name(place), 0, SLOT_BYTES))
+            if header is not None and header[0] % FILES == place:
+                headers[place] = header
         if headers:
             self._last, self._first = max(headers.values())
             # A last segment whose header has gone bad still holds entries.
@@ -270,25 +303,31 @@ class FrameLog:
         elif any(size > SLOT_BYTES for size in sizes.values()):
             self._last = max(sizes)
         else:
-            return
-        kept = {serial % FILES for serial in range(self._first, self._last + 1)}
+            return False
+        kept = [serial % FILES for serial in range(self._first, self._last + 1)]
         for place in sizes:
             if place not in kept:
                 files.remove(_name(place))  # what a clearing, or a new header, left behind when it was cut
-        self._align()
-        self._slots_used = max(1, min(_SLOTS, files.size(_name(self._last)) // SLOT_BYTES))
-        for serial in range(self._first, self._last + 1):
-            self._count_damage(serial)
+        return True
 
-    def _count_damage(self, serial):
-        slots = self._slots_used if serial == self._last else _SLOTS
+    def look_on(self):
+        """Look through a few entries more of those that were there at the start, when the box has nothing else to do.
+        False when all have been looked through."""
+        place = self._look_at
+        if place >= self._look_until:
+            return False
+        self._look_at = place + _LOOK_ENTRIES
+        self._count_damage(place // ENTRIES_A_SEGMENT, 1 + place % ENTRIES_A_SEGMENT, _LOOK_ENTRIES)
+        return True
+
+    def _count_damage(self, serial, slot, count):
         try:
-            raw = self._files.read(_name(serial)) or b""
+            raw = self._files.read_at(_name(serial), slot * SLOT_BYTES, count * SLOT_BYTES) or b""
         except OSError:
             raw = b""
-        for slot in range(1, slots):
-            at = slot * SLOT_BYTES
-            if not _whole(raw[at : at + SLOT_BYTES], serial * ENTRIES_A_SEGMENT + slot - 1):
+        place = serial * ENTRIES_A_SEGMENT + slot - 1
+        for n in range(count):
+            if not _whole(raw[n * SLOT_BYTES : (n + 1) * SLOT_BYTES], place + n):
                 self.damaged += 1
 
 

@@ -6,7 +6,7 @@ from .wire import LineReader, encode
 _HELD_MOST = const(2048)  # no request is read while more than this waits to go out
 _PIECE_BYTES = const(64)  # a packet of the port
 _PIECES_A_STEP = const(8)  # and then back to the loop, where safety comes first
-STALLED_MS = 2  # the port took no more: try again so soon
+_STALLED_MS = const(2)  # the port took no more: try again so soon
 
 
 class Link:
@@ -70,5 +70,5 @@ class Link:
             # Counted in the statement that sends: a fault in between must not send a piece twice.
             self._gone += self._board.serial_write(self._going[begun : begun + _PIECE_BYTES])
             if self._gone < min(begun + _PIECE_BYTES, len(self._going)):
-                return STALLED_MS
+                return _STALLED_MS
         return 0

@@ -235,4 +235,4 @@ class Sampler:
         self._lost += lost
         self._merger.emit(self._edge, True)
         self._levels = self._merger.levels
-        self._start(max(self.tick(), self._merger.newest + 1))
+        self._start(max(self.tick(), max(self._merger.seen) + 1))

@@ -32,11 +32,6 @@ class Track:
         """Records that were overwritten before anyone read them: the clock counts them all the same."""
         self.now += RECORD_CYCLES * records
 
-    def went_to(self, count, now):
-        """Records up to the one of loop count `count` have been reckoned elsewhere; the next would have tick `now`."""
-        self.last = count
-        self.now = now
-
 
 class Merger:
     """Merges the machines' records into edges (channel, level, tick), each once, in order of tick.
@@ -48,7 +43,7 @@ class Merger:
     def __init__(self, phases, channels, inversion, base=0, levels=0):
         self._tracks = [Track(phase) for phase in phases]
         self._waiting = [[] for _ in phases]  # type: list[list[tuple[int, int]]]
-        self._seen = [base] * len(self._tracks)
+        self.seen = [base] * len(self._tracks)  # tick of the last record of each machine
         self._channels = channels
         # All but the last, the heartbeat, which is nobody's edge.
         self._alone = {1 << channel: channel for channel in range(channels - 1)}
@@ -58,22 +53,18 @@ class Merger:
         self._base = base
         self.levels = levels
 
-    def take(self, machine, count, pins):
-        """One record of one machine, in the order in which the machine made them."""
-        self.take_all(machine, (count & 0xFFFF, count >> 16, pins, 0), 0)
-
     def take_all(self, machine, halves, start):
         """The records of one machine in `halves` (low and high half of its count, low and high half of its pins, ...)
-        from record `start` on."""
+        from record `start` on, in the order in which the machine made them."""
         base = self._base
         inversion = self._inversion
         tick_of = self._tracks[machine].tick
         keep = self._waiting[machine].append
-        tick = self._seen[machine]
+        tick = self.seen[machine]
         for at in range(4 * start, len(halves), 4):
             tick = base + tick_of(halves[at] | halves[at + 1] << 16)
             keep((tick, halves[at + 2] ^ inversion))
-        self._seen[machine] = tick
+        self.seen[machine] = tick
 
     def take_agreed(self, first, second, third, sink, any_sink):
         """As many records of each of the three machines, with nothing waiting: as long as the machines tell of the same
@@ -156,8 +147,10 @@ class Merger:
         high = first[at + 1] << 16
         for machine, halves, later in ((0, first, 0), (1, second, one_later), (2, third, two_later)):
             own = halves[at]
-            self._tracks[machine].went_to(high | own, now + later - LOOP_CYCLES * (own - low))
-            self._seen[machine] = self._base + self._tracks[machine].now - RECORD_CYCLES
+            track = self._tracks[machine]
+            track.last = high | own
+            track.now = now + later - LOOP_CYCLES * (own - low)
+            self.seen[machine] = self._base + track.now - RECORD_CYCLES
 
     @property
     def waiting(self):
@@ -166,11 +159,6 @@ class Merger:
             if queue:
                 return True
         return False
-
-    @property
-    def newest(self):
-        """Tick of the last record taken, or the base."""
-        return max(self._seen)
 
     def skip(self, machine, records):
         """Records of a machine that are lost for good."""
@@ -182,7 +170,7 @@ class Merger:
         `all_in`: no machine has a record on the way. Otherwise edges later than the last record of any
         machine stay, as that machine may still report an earlier one.
         """
-        horizon = None if all_in else min(self._seen)
+        horizon = None if all_in else min(self.seen)
         waiting = self._waiting
         while True:
             first = None

@@ -26,7 +26,6 @@ _COLLECT_EVERY_BYTES = const(8192)
 # And this often from then on: a collection takes some milliseconds, whatever there is to collect; yet what is stored
 # in the course of a day must come to lie low, so that one large piece stays free.
 _COLLECT_AT_WORK_BYTES = const(16384)
-LEAST_MICROPYTHON = (1, 24)
 _MANY_CRASHES = const(5)
 _SHORT_LIFE_MS = const(30000)
 _RESTART_WAIT_MS = const(1000)
@@ -59,10 +58,6 @@ def rescue_wanted():
     held = machine.Pin(pins.gpio_of("preset"), machine.Pin.IN, machine.Pin.PULL_UP)
     time.sleep_ms(2)
     return held.value() == pins.active_level_of("preset")
-
-
-def version_supported():
-    return tuple(sys.implementation.version[:2]) >= LEAST_MICROPYTHON
 
 
 def take_memory():
@@ -113,7 +108,7 @@ def main():
     if registers.rescue_was_asked(registers.chip_name()):
         rescue("the host asked for it; the next start is an ordinary one.")
         return
-    if not version_supported():
+    if tuple(sys.implementation.version[:2]) < (1, 24):
         rescue("this MicroPython is too old; install 1.24 or newer.")
         return
     board = None

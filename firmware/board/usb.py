@@ -6,7 +6,7 @@ import time
 
 from micropython import const
 
-_READ_MOST = const(256)
+_READ_MOST = const(128)
 _WRITE_MOST = const(64)
 STALLED_MS = 5  # a write that took longer has waited for the host
 TRUSTED_BYTES = (
@@ -40,7 +40,7 @@ class UsbSerial:
         self._taken = TRUSTED_BYTES  # one by one since the last refusal
 
     def read(self):
-        """What has arrived, at most 256 bytes; b"" if nothing."""
+        """What has arrived, at most 128 bytes; b"" if nothing."""
         poller = self._readable
         if not _ready(poller, 0):
             return b""

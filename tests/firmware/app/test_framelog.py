@@ -336,4 +336,59 @@ def test_pages_on_the_wire():
     assert pages <= 8
     assert bench.refused("framelog_clear", entries=22) == "bad_field"
     assert bench.ok("framelog_clear", entries=23)["entries"] == 0
-    assert bench.ok("identify")["framelog"] == {"entries": 0, "capacity": CAPACITY, "damaged": 0}
+    assert bench.ok("identify")["framelog"] == {
+        "entries": 0,
+        "capacity": CAPACITY,
+        "damaged": 0,
+        "checked": 0,
+    }
+
+
+class CountingFlash(Flash):
+    """Counts what is asked of the flash and how many bytes it gives."""
+
+    asked = 0
+    given = 0
+
+    def read_at(self, name, at, count):
+        self.asked += 1
+        found = super().read_at(name, at, count)
+        self.given += len(found)
+        return found
+
+
+def test_the_start_reads_the_last_segment_alone_and_the_rest_is_looked_through_later():
+    files = CountingFlash()
+    log = FrameLog(files)
+    for number in range(5 * ENTRIES_A_SEGMENT + 20):
+        assert write(log, number)
+    spoilt = (3, 49, 50, 180, 261)
+    for index in spoilt:
+        name = "frames.%02d" % (index // ENTRIES_A_SEGMENT)
+        files.content[name][80 * (1 + index % ENTRIES_A_SEGMENT) + 40] ^= 1
+    files.asked = files.given = 0
+    bench = Bench(files)
+    assert files.asked <= 6
+    assert files.given <= 80 * 22
+    log = bench.ok("identify")["framelog"]
+    assert log["entries"] == 270
+    assert 20 <= log["checked"] < 100
+    assert log["damaged"] < 5
+    # While armed the box has other things to do.
+    bench.ok("arm", timeout_ms=10000)
+    before = bench.ok("identify")["framelog"]["checked"]
+    bench.run_ms(1000)
+    assert bench.ok("identify")["framelog"]["checked"] == before
+    bench.ok("disarm")
+    bench.run_ms(2000)
+    log = bench.ok("identify")["framelog"]
+    assert (log["checked"], log["damaged"]) == (270, len(spoilt))
+    assert [index for index in range(270) if len(bench.box.framelog.read(index)) == 1] == list(spoilt)
+    # What is written or cleared in between counts as ever.
+    assert write(bench.box.framelog, 270)
+    assert bench.box.framelog.damaged == len(spoilt)
+    again = FrameLog(files)
+    assert again.look_on()
+    assert again.clear(271)
+    assert not again.look_on()
+    assert again.summary() == {"entries": 0, "capacity": CAPACITY, "damaged": 0, "checked": 0}

@@ -74,7 +74,7 @@ def sampled_edges(levels: Levels, cycles: int, start: int = 0) -> list[Record]:
     for machine in range(3):
         words = sampler_words(machine, levels, cycles, x=start)
         for at in range(0, len(words) - 1, 2):
-            merger.take(machine, words[at], words[at + 1])
+            merger.take_all(machine, (words[at] & 0xFFFF, words[at] >> 16, words[at + 1], 0), 0)
     edges: list[Record] = []
     merger.emit(lambda *edge: edges.append(edge), True)
     return edges

@@ -16,6 +16,11 @@ def merger(**keywords: Any) -> Any:
     return SAMPLING.Merger(PHASES, 11, keywords.pop("inversion", 0), **keywords)
 
 
+def take(merge: Any, machine: int, count: int, pins: int) -> None:
+    """One record of one machine."""
+    merge.take_all(machine, (count & 0xFFFF, count >> 16, pins, 0), 0)
+
+
 def emitted(merge: Any, all_in: bool = True) -> list[tuple[int, int, int]]:
     out: list[tuple[int, int, int]] = []
     merge.emit(lambda *edge: out.append(edge), all_in)
@@ -41,49 +46,49 @@ def test_track_goes_on_past_many_wraps_without_error() -> None:
 
 def test_edge_seen_by_three_machines_is_one_edge_at_the_earliest_tick() -> None:
     merge = merger()
-    merge.take(0, WORD - 17, 8)
-    merge.take(1, WORD - 16, 8)
-    merge.take(2, WORD - 16, 8)
+    take(merge, 0, WORD - 17, 8)
+    take(merge, 1, WORD - 16, 8)
+    take(merge, 2, WORD - 16, 8)
     assert emitted(merge) == [(3, 1, 6 * 16 + 2)]
 
 
 def test_edges_wait_while_a_machine_may_still_report_an_earlier_one() -> None:
     merge = merger()
-    merge.take(0, WORD - 10, 1)
-    merge.take(0, WORD - 100, 3)
-    merge.take(1, WORD - 10, 1)
+    take(merge, 0, WORD - 10, 1)
+    take(merge, 0, WORD - 100, 3)
+    take(merge, 1, WORD - 10, 1)
     assert emitted(merge, all_in=False) == []
-    merge.take(2, WORD - 9, 1)
+    take(merge, 2, WORD - 9, 1)
     assert emitted(merge, all_in=False) == [(0, 1, 6 * 9 + 4)]
     assert emitted(merge) == [(1, 1, 6 * 100 + 12)]
 
 
 def test_inversion_makes_one_mean_closed() -> None:
     merge = merger(inversion=0b110000)
-    merge.take(0, WORD, 0b100000)  # channel 4 pulled low: closed; channel 5 idles high
+    take(merge, 0, WORD, 0b100000)  # channel 4 pulled low: closed; channel 5 idles high
     assert emitted(merge) == [(4, 1, 0)]
 
 
 def test_levels_known_before_a_new_start_are_not_edges_again() -> None:
     merge = merger(base=5000, levels=0b101)
-    merge.take(0, WORD, 0b111)
+    take(merge, 0, WORD, 0b111)
     assert emitted(merge) == [(1, 1, 5000)]
 
 
 def test_losing_records_of_a_machine_keeps_its_ticks_right() -> None:
     merge = merger()
     merge.skip(1, 4)
-    merge.take(1, WORD - 1000, 1)
+    take(merge, 1, WORD - 1000, 1)
     assert emitted(merge) == [(0, 1, 6000 + 48 + 2)]
 
 
 def test_a_machine_that_missed_a_short_pulse_does_no_harm() -> None:
     merge = merger()
-    merge.take(0, WORD - 10, 1)
-    merge.take(0, WORD - 10, 0)  # 12 cycles later
-    merge.take(1, WORD - 300, 2)
-    merge.take(2, WORD - 300, 2)
-    merge.take(0, WORD - 297, 2)
+    take(merge, 0, WORD - 10, 1)
+    take(merge, 0, WORD - 10, 0)  # 12 cycles later
+    take(merge, 1, WORD - 300, 2)
+    take(merge, 2, WORD - 300, 2)
+    take(merge, 0, WORD - 297, 2)
     assert emitted(merge) == [(0, 1, 60), (0, 0, 72), (1, 1, 1802)]
 
 
@@ -139,7 +144,7 @@ def test_the_quick_way_tells_what_the_careful_one_tells(
     def fresh() -> Any:
         merge = merger()
         for track in merge._tracks:
-            track.went_to(start_count, track.now)
+            track.last = start_count
         return merge
 
     careful = fresh()

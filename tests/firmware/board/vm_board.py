@@ -181,10 +181,11 @@ def test_decoding_is_the_same_here_and_on_cpython():
     from board.sampling import Merger
 
     merger = Merger((0, 2, 4), 11, 0, 1 << 40, 0)
-    merger.take(0, 0xFFFFFFFF - 1000, 5)
-    merger.take(1, 0xFFFFFFFF - 1000, 5)
+    count = 0xFFFFFFFF - 1000
+    merger.take_all(0, (count & 0xFFFF, count >> 16, 5, 0), 0)
+    merger.take_all(1, (count & 0xFFFF, count >> 16, 5, 0), 0)
     merger.skip(2, 3)
-    merger.take(2, 0xFFFFFFF0, 4)
+    merger.take_all(2, (0xFFF0, 0xFFFF, 4, 0), 0)
     edges = []
     merger.emit(lambda *edge: edges.append(edge), True)
     first = 1 << 40

@@ -9,6 +9,9 @@ from typing import Any
 import pytest
 
 from coincide.box.firmware import board_files, compiled_files
+from coincide_firmware.app.framelog import CAPACITY, FrameLog
+from coincide_firmware.app.verdict import OUT, BodyReading, FrameReading
+from tests.firmware.app.stand_in import Flash
 from tests.firmware.board.test_guarantees import MODULES, PAGE
 from tests.firmware.heap.machine import SEEN_BYTES, SMALLEST_BYTES, Board
 
@@ -103,3 +106,20 @@ def test_the_start_takes_less_than_a_second_and_a_half(tmp_path: Path) -> None:
     assert instructions < 140_000_000
     assert instructions / 1e6 * MS_A_MILLION_MOST < 1500
     assert instructions < Board(tmp_path / "source", board_files()).start_costs() / 4
+
+
+def test_a_full_frame_log_keeps_the_box_from_answering_no_longer_than_an_empty_one(tmp_path: Path) -> None:
+    """2000 entries, written by the log itself. The start used to look through every one of them."""
+    flash = Flash()
+    log = FrameLog(flash)
+    seen = FrameReading(BodyReading(), BodyReading(), 1, OUT, 0)
+    while log.begin():
+        assert log.finish(1, log.entries, "1/125", seen, None)
+    assert log.entries == CAPACITY
+    instructions = []
+    for name, held in (("empty", {}), ("full", flash.content)):
+        files = {f"data/{file}": bytes(content) for file, content in held.items()}
+        (tmp_path / name).mkdir()
+        instructions.append(Board(tmp_path / name, compiled() | files).start_costs())
+    assert instructions[1] < 1.5 * instructions[0], instructions
+    assert instructions[1] / 1e6 * MS_A_MILLION_MOST < 1500
