@@ -5,12 +5,14 @@ from __future__ import annotations
 import json
 import re
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from coincide.bench import calibration
 from coincide.rig.calibration import calibrations_beside
 from coincide.session.file import read_session
-from tests.cli.running import run
+from tests.cli.running import Ran, run
 
 
 @pytest.fixture
@@ -132,3 +134,46 @@ def test_no_more_pairs_than_the_tolerance_asks_for(rig: Path) -> None:
     fired, (low, high) = len(measured["pairs"]["number"]), measured["offset"]["interval_s"]
     assert 15 <= fired < 60
     assert high - low < measured["tolerance_s"] / 4
+
+
+def test_the_second_of_two_calibrations_in_one_folder_does_not_take_the_first_for_broken_off(
+    rig: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """While one calibration is about to verify, another of the same rig is begun and ended in the same folder; then a
+    third is broken off there, which the next run is told of."""
+    command = ["calibrate", "-n", "12", "--verify", "10", "--yes"]
+    real = calibration.fire
+    others: list[Ran] = []
+    begun: list[Path] = []
+
+    def fire(bench: Any, path: Path, firing: Any, *rest: Any) -> Any:
+        if firing.purpose == "verify" and not begun:
+            begun.append(path)
+            others.append(run(command, rig))
+        return real(bench, path, firing, *rest)
+
+    monkeypatch.setattr(calibration, "fire", fire)
+    first = run(command, rig)
+    (second,) = others
+    for ran in (first, second):
+        assert "broken off" not in ran.said, ran.said
+        assert "goes on from there" not in ran.said
+    assert "Another calibrate at" in second.said
+    assert "files of its own" in second.said
+    kept = [found.calibration.sessions for found in calibrations_beside(rig / "rig.toml")[0]]
+    assert len(kept) == 2
+    assert not set(kept[0]) & set(kept[1])
+
+    def broken(bench: Any, path: Path, firing: Any, *rest: Any) -> Any:
+        if firing.purpose == "verify":
+            raise KeyboardInterrupt
+        return real(bench, path, firing, *rest)
+
+    monkeypatch.setattr(calibration, "fire", broken)
+    assert run(command, rig).code != 0
+    monkeypatch.setattr(calibration, "fire", real)
+    again = run(command, rig)
+    assert "12 of 12 pairs measured" in again.said
+    assert "It goes on from there" in again.said
+    assert len(calibrations_beside(rig / "rig.toml")[0]) == 3
+    assert not list(rig.glob("**/*.lock")) + list(rig.glob("**/.*.lock"))

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from coincide.session.model import Plan, Session
 
 PARTS = ("series", "verify")
+AT_ONCE_MOST = 9
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +40,7 @@ def calibration_files(bench: Bench, pairs: tuple[int, int], *, anew: bool) -> Ca
     rig, rig_path = bench.rig, bench.rig_path
     client = bench.client
     paths = (session_path(client, rig_path, rig, PARTS[0]), session_path(client, rig_path, rig, PARTS[1]))
-    note = _note(paths[0].parent, rig_path, rig, "calibrate")
+    note = _own_note(paths[0].parent, rig_path, rig, "calibrate", bench.person)
     left = note.read(len(PARTS))
     held = None if left is None else _held(note.folder, left)
     if left is not None and held is not None:
@@ -78,7 +79,7 @@ def begin_series(rig_path: Path, rig: Rig, path: Path, pairs: int, person: Perso
     """Remember a series in `sessions` until its end; say which one was broken off, if this is another."""
     if path.parent not in [kept_in(rig_path, simulated=apart) / "sessions" for apart in (False, True)]:
         return None
-    note = _note(path.parent, rig_path, rig, "series")
+    note = _own_note(path.parent, rig_path, rig, "series", person)
     left = note.read(1)
     held = None if left is None else _held(note.folder, left)
     if left is not None and held is not None and left.sessions[0] != path.name:
@@ -91,8 +92,31 @@ def begin_series(rig_path: Path, rig: Rig, path: Path, pairs: int, person: Perso
     return note
 
 
-def _note(folder: Path, rig_path: Path, rig: Rig, command: str) -> Unfinished:
-    return Unfinished(folder, f"{rig_path.stem}-{name_in_files(rig.exposures)}-{command}")
+def _own_note(folder: Path, rig_path: Path, rig: Rig, command: str, person: Person) -> Unfinished:
+    """The note of a run that was broken off, else one that no run has. One that is going on is said."""
+    name = f"{rig_path.stem}-{name_in_files(rig.exposures)}-{command}"
+    held: list[Unfinished] = []
+    others = 0
+    for number in range(1, AT_ONCE_MOST + 1):
+        note = Unfinished(folder, name if number == 1 else f"{name}-{number}")
+        if held and not note.there:
+            continue
+        if note.hold():
+            held.append(note)
+        else:
+            others += 1
+    if not held:
+        raise BadInput(f"{others} runs like this one are going on in {folder}: let one of them end first.")
+    found = next((note for note in held if note.there), held[0])
+    for note in held:
+        if note is not found:
+            note.leave()
+    if others:
+        person.tell(
+            f"Another {command} at {rig.exposures[0]} (A) and {rig.exposures[1]} (B) is going on in {folder}: "
+            "this one has files of its own."
+        )
+    return found
 
 
 def _held(folder: Path, left: Begun) -> tuple[Session, Session | None] | None:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from coincide.bench.box_settings import store_preset
-from coincide.bench.broken_off import calibration_files, fresh_file
+from coincide.bench.broken_off import CalibrationFiles, calibration_files, fresh_file
 from coincide.bench.firing import Bench, Fired, Firing, bench, fire, session_path
 from coincide.bench.person import Person, Shows, Step
 from coincide.bench.waking import longer_by_s, waking, waking_sentence
@@ -72,8 +72,22 @@ def calibrate(
     the tolerance asks for.
     """
     rig_bench = bench(client, rig_path, person)
-    rig = rig_bench.rig
     files = calibration_files(rig_bench, pairs, anew=anew)
+    try:
+        return _calibrated(rig_bench, files, pairs, confirmed, enough=enough)
+    finally:
+        files.note.leave()
+
+
+def _calibrated(
+    rig_bench: Bench,
+    files: CalibrationFiles,
+    pairs: tuple[int, int],
+    confirmed: tuple[str, ...],
+    *,
+    enough: bool,
+) -> Calibrated:
+    client, rig_path, rig, person = rig_bench.client, rig_bench.rig_path, rig_bench.rig, rig_bench.person
     most = "at most " if enough else ""
     person.tell(
         f"This takes {most}{1 + sum(pairs)} releases of each body: 1 for the plugs, {pairs[0]} to measure, "

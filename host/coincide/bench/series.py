@@ -66,9 +66,15 @@ def measure_series(
     items = confirm_checklist(rig, person, simulated=client.identity.simulated, confirmed=confirmed)
     path = into.path or session_path(client, rig_path, rig, "series")
     note = begin_series(rig_path, rig, path, pairs, person)
-    fired = fire(bench(client, rig_path, person), path, Firing("series", pairs, offset_s, confirmed=items))
-    if note is not None and fired.outcome.complete:
-        note.forget()
+    try:
+        fired = fire(
+            bench(client, rig_path, person), path, Firing("series", pairs, offset_s, confirmed=items)
+        )
+        if note is not None and fired.outcome.complete:
+            note.forget()
+    finally:
+        if note is not None:
+            note.leave()
     other = None if into.other is None else analyse_file(into.other)
     return SeriesDone(path, fired, analyse_file(path), other)
 
