@@ -110,6 +110,6 @@ def main() -> None:
     except OSError as failure:
         # A disk that is full or a folder that may not be written, wherever it shows first.
         where = "" if failure.filename is None else f"{failure.filename}: "
-        aside(f"coincide: {where}{failure.strerror or failure}: make room or choose another folder.")
+        aside(cut(f"coincide: {where}{failure.strerror or failure}: make room or choose another folder."))
         process.give_up_output()
         sys.exit(2)

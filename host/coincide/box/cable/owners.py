@@ -14,6 +14,8 @@ import platformdirs
 from coincide.errors import BoxFailed
 from coincide.session.lock import lock_exclusively
 
+_LARGEST_BYTES = 4096
+
 
 class PortClaim:
     """A claim to the port called `name`. The lock dies with the process; the file only says who held it."""
@@ -62,7 +64,8 @@ def _holder(path: Path) -> str:
     try:
         if not path.is_file():
             return "another run of coincide"
-        said = json.loads(path.read_bytes())
+        with path.open("rb") as file:
+            said = json.loads(file.read(_LARGEST_BYTES))
         return f"another run of coincide (process {int(said['pid'])} on {said['host']!s:.60})"
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return "another run of coincide"
