@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from coincide.bench import calibration
+from coincide.bench import firing as firing_room
 from coincide.rig.calibration import calibrations_beside
 from coincide.session.file import read_session
 from tests.cli.running import Ran, run
@@ -142,7 +143,7 @@ def test_the_second_of_two_calibrations_in_one_folder_does_not_take_the_first_fo
     """While one calibration is about to verify, another of the same rig is begun and ended in the same folder; then a
     third is broken off there, which the next run is told of."""
     command = ["calibrate", "-n", "12", "--verify", "10", "--yes"]
-    real = calibration.fire
+    real = firing_room.fire
     others: list[Ran] = []
     begun: list[Path] = []
 

@@ -120,6 +120,8 @@ def run(root: Path, heap_bytes: int, *arguments: str, metered: bool = False) -> 
         start = linker.instantiate(store, module).exports(store)["_start"]
         assert isinstance(start, wasmtime.Func)
         start(store)
+    # Its threads call Python to write: none of them may be left for the end of this process.
+    store.close()
     lines = out.decode(errors="replace").splitlines()
     said: list[dict[str, Any]] = []
     figures: dict[str, int] = {}
