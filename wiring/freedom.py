@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cache
 
 from coincide_wiring.check.values import VALUE_OF, spans_of
 from coincide_wiring.circuits.model import Netlist, Part
@@ -48,6 +49,7 @@ def freedom(build: Build) -> tuple[Freedom, ...]:
     return tuple(Freedom(tuple(refs), *found) for found, refs in grouped.items())  # type: ignore[arg-type]
 
 
+@cache
 def tight(build: Build) -> frozenset[str]:
     """References of resistors and capacitors for which 5 % will not do."""
     netlist = in_use(build)
