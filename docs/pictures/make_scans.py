@@ -1,4 +1,4 @@
-"""The pictures of docs/at-the-light-table.md, from a photograph that scikit-image bundles: no film was exposed.
+"""The pictures of docs/at-the-light-table.md, from an invented fen that is drawn: no film was exposed.
 
 Run from the repository: python docs/pictures/make_scans.py
 """
@@ -10,35 +10,45 @@ import tempfile
 from pathlib import Path
 
 import numpy as np
+import tifffile
 from PIL import Image
 
 HERE = Path(__file__).parent
-sys.path.insert(0, str(HERE.parents[1]))
+sys.path.insert(0, str(HERE))
+
+import fen  # noqa: E402
 
 from coincide.cli import coincide  # noqa: E402
 from coincide.scans.file import read_pixels  # noqa: E402
-from tests.scans.pairs import Change, Mover, make_pair  # noqa: E402
+
+FRAMES = (7, 8, 9)
 
 
 def main() -> None:
-    mover = Mover(at=(300.0, 120.0), size=(90, 70), by=(9.0, 0.0), look="gravel")
-    change = Change(turn_deg=0.9, shift=(5.0, -3.0), tones="invert", grain=0.01, movers=(mover,))
-    pair = make_pair("coffee", change, seed=5)
-    with tempfile.TemporaryDirectory() as folder:
-        paths = [Path(folder) / "a.png", Path(folder) / "b.png"]
-        for path, image in zip(paths, (pair.a, pair.b), strict=True):
-            Image.fromarray((image * 255).astype(np.uint8)).save(path)
-        drawn = Path(folder) / "drawn"
-        merged, fringes = Path(folder) / "merged.tif", Path(folder) / "fringes.png"
-        arguments = ["scans", *map(str, paths), "--dpi", "4000", "--pictures", str(drawn)]
-        arguments += ["--merged", str(merged), "--fringes", str(fringes)]
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        rows = ["a,b,frame"]
+        for seed, frame in enumerate(FRAMES):
+            for letter, image in zip("ab", fen.pair(seed), strict=True):
+                path = folder / f"frame-{frame:02}-{letter}.tif"
+                tifffile.imwrite(
+                    path, (image * 65535).astype(np.uint16), photometric="rgb", resolution=(4000, 4000)
+                )
+            rows.append(f"frame-{frame:02}-a.tif,frame-{frame:02}-b.tif,{frame}")
+        (folder / "table.csv").write_text("\n".join(rows) + "\n")
+        arguments = ["scans", str(folder / "frame-07-a.tif"), str(folder / "frame-07-b.tif")]
+        arguments += ["--pictures", str(folder / "drawn"), "--merged", str(folder / "merged.tif")]
+        arguments += ["--fringes", str(folder / "fringes.png")]
         coincide.main(arguments, standalone_mode=False)
-        pixels, _ = read_pixels(merged)
+        roll = ["scans", "--roll", str(folder / "table.csv"), "--merged", str(folder / "roll")]
+        coincide.main(roll, standalone_mode=False)
+        pixels, _ = read_pixels(folder / "merged.tif")
         Image.fromarray((pixels >> 8).astype(np.uint8)).save(HERE / "scans-merged.jpg", quality=82)
-        Image.open(fringes).convert("RGB").save(HERE / "scans-fringes.jpg", quality=82)
-        for name in ("before", "after", "moved"):
-            picture = Image.open(drawn / f"{name}.png").convert("RGB")
-            picture.save(HERE / f"scans-{name}.jpg", quality=82)
+        (sheet,) = (path for path in (folder / "roll").iterdir() if path.suffix != ".tif")
+        pictures = {"fringes": folder / "fringes.png", "sheet": sheet}
+        pictures |= {one: folder / "drawn" / f"{one}.png" for one in ("before", "after", "moved")}
+        for one, path in pictures.items():
+            Image.open(path).convert("RGB").save(HERE / f"scans-{one}.jpg", quality=82)
 
 
 if __name__ == "__main__":
