@@ -5,9 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 from coincide.box.cable.client import BoxClient
+from coincide.box.conduct import watch
+from coincide.box.framelog import read_framelog
 from coincide.box.simulated.port import open_simulated
-from coincide.box.simulated.worlds import MEASURED_BOX, STEADY
-from tests.box.sinks import run
+from coincide.box.simulated.worlds import CABLE, MEASURED_BOX, STEADY, world_spec
+from coincide_firmware.app.framelog import CAPACITY, FrameLog
+from coincide_firmware.app.verdict import OUT, BodyReading, FrameReading
+from tests.box.sinks import MemorySession, header_for, run
 
 SLOW = replace(STEADY, box=MEASURED_BOX)
 
@@ -41,6 +45,45 @@ def test_lamps_a_watch_and_a_page_of_the_log_come_in_time() -> None:
     client.watch(False)
     assert client.framelog(0, 16).entries == 0
     assert client.talk.retries == 0
+
+
+def test_the_longest_row_of_lamps_and_a_long_watch_come_in_time() -> None:
+    """`lamps` is answered while the row still runs, 320 s of it; a watch of 40 pairs keeps each."""
+    port = open_simulated(SLOW)
+    client = BoxClient(port)
+    client.lamps(32, 1_000_000, 10_000)
+    begun_s = port.now_s()
+    client.status()
+    assert port.now_s() - begun_s < 0.5
+    assert client.talk.retries == 0
+    twin = replace(world_spec(CABLE), box=MEASURED_BOX)
+    watching = BoxClient(open_simulated(twin))
+    session = MemorySession(header_for(watching))
+    outcome = watch(watching, session, groups=40, gap_s=0.5, quiet_s=120.0)
+    assert outcome.kept == 40
+    assert not any(record.lost for record in session.records)
+    assert watching.talk.bad_lines == 0
+
+
+def test_a_full_frame_log_is_read_whole_at_that_pace() -> None:
+    port = open_simulated(SLOW)
+    log = FrameLog(port.machine.flash)
+    seen = FrameReading(BodyReading(), BodyReading(), 1, OUT, 0)
+    while log.begin():
+        assert log.finish(1, log.entries, "1/125", seen, None)
+    assert log.entries == CAPACITY == 2000
+    client = BoxClient(port)
+    port.machine.reset("power", off_s=0.5)
+    assert client.reconnect(20.0)
+    retries = client.talk.retries
+    begun_s = port.now_s()
+    read = read_framelog(client)
+    assert len(read.frames) == 2000
+    assert read.damaged == 0
+    assert client.talk.retries == retries
+    assert client.talk.bad_lines == 0
+    # 2000 entries of some 110 bytes: the line alone takes 18 s.
+    assert 18 < port.now_s() - begun_s < 120
 
 
 def test_a_box_that_restarts_at_that_pace_is_found_again() -> None:

@@ -12,7 +12,7 @@ from typing import Any, Protocol
 
 from coincide.box.cable.answers import BoxIdentity, identity_from
 from coincide.box.cable.ports import Port, SerialPort
-from coincide.box.cable.starting import HEARD_MOST, STARTS_S, why_not_started
+from coincide.box.cable.starting import HEARD_MOST, STARTS_S, starting_words, why_not_started
 from coincide.errors import BoxFailed
 from coincide_firmware.app import wire
 
@@ -50,10 +50,13 @@ class Found:
 
 
 def ask_identity(
-    device: str, open_port: Callable[[str], Port] = SerialPort, starts_s: float = ANSWER_S
+    device: str,
+    open_port: Callable[[str], Port] = SerialPort,
+    starts_s: float = ANSWER_S,
+    starting: Callable[[str], None] | None = None,
 ) -> BoxIdentity:
     """Opens a port, sends one `identify`, waits a second, closes it. One that stays silent is asked again until
-    `starts_s` are over: it may be starting. Raises BoxFailed when it is not our box."""
+    `starts_s` are over: it may be starting, which `starting` is told once. Raises BoxFailed when it is not our box."""
     port = open_port(device)
     heard = b""
     until_s = port.now_s() + starts_s
@@ -64,6 +67,9 @@ def ask_identity(
                 return identity
             if port.now_s() >= until_s:
                 break
+            if not heard and starting is not None:
+                starting(starting_words(device))
+                starting = None
     finally:
         port.close()
     raise BoxFailed(
@@ -89,9 +95,9 @@ def _asked_once(port: Port) -> tuple[BoxIdentity | None, bytes]:
     return None, heard
 
 
-def ask_patiently(device: str) -> BoxIdentity:
+def ask_patiently(device: str, starting: Callable[[str], None] | None = None) -> BoxIdentity:
     """`ask_identity`, with the time that a start may take."""
-    return ask_identity(device, starts_s=STARTS_S)
+    return ask_identity(device, starts_s=STARTS_S, starting=starting)
 
 
 def serial_ports() -> list[Any]:

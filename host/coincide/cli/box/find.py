@@ -23,12 +23,14 @@ def list_boxes(named: tuple[str, ...], as_json: bool) -> None:
 
     Example: coincide box list
     """
-    from coincide.box.cable.discover import find_boxes
+    from functools import partial
+
+    from coincide.box.cable.discover import ask_patiently, find_boxes
     from coincide.cli.terminal.show import as_json as print_json
-    from coincide.cli.terminal.show import say, table
+    from coincide.cli.terminal.show import aside, say, table
     from coincide.report.words.box import found_sentence
 
-    found = find_boxes(named)
+    found = find_boxes(named, ask=partial(ask_patiently, starting=aside))
     boxes = [device.device for device in found if device.identity is not None]
     if as_json:
         print_json({"format": "coincide-box-list-result", "version": 1, "devices": found})
