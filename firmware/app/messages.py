@@ -63,9 +63,9 @@ REQUESTS = {
     "ack": (("upto", 0, 1 << 60, None),),
     # send again everything not acknowledged, oldest first
     "resend": (),
-    # a page of the frame log: {"entries": all there are, "capacity": n, "damaged": n, "start": n, "list": []}
-    # from `start`, at most `count` and no more than a line holds: go on from `start` + how many came. An
-    # entry is a list in the order of FRAME_FIELDS, a damaged one its number alone
+    # a page of the frame log: {"entries": all there are, "capacity": n, "damaged": n, "checked": how many have been
+    # looked through for that, "start": n, "list": []} from `start`, at most `count` and no more than a line holds: go
+    # on from `start` + how many came. An entry is a list in the order of FRAME_FIELDS, a damaged one its number alone
     "framelog": (("start", 0, 1 << 30, 0), ("count", 1, 16, 8)),
     # forget the frame log; `entries` must be the number there is, so that nothing is cleared unread
     "framelog_clear": (("entries", 0, 1 << 30, None),),
