@@ -139,6 +139,7 @@ SPOILED: list[tuple[str, Netlist, Spoil, str]] = [
     ("an insulating plate forgotten", PLAIN, drop("E2A"), "insulator"),
     ("a sensor holder forgotten", PLAIN, drop("H41B2"), "insulator"),
     ("a metal enclosure", PLAIN, drop("E1"), "insulator"),
+    ("no resistor in the lamp row's clock line", PLAIN, drop("R85"), "wrong net"),
     ("two board pins swapped", PLAIN, swap_board("gp3", "gp5"), "pins"),
     ("a signal without its pin", PLAIN, rewire("U1", gp7="nc_gone"), "pins"),
     (
