@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+from base64 import b64decode
 from functools import lru_cache
 from pathlib import Path
 
@@ -56,6 +57,17 @@ def test_hostile_sound_is_one_sentence(content: bytes, word: str, tmp_path: Path
     with pytest.raises(BadInput, match=word):
         record([path], rig_text("1/60"), Wish("light"), tmp_path / "x.jsonl")
     assert not (tmp_path / "x.jsonl").exists()
+
+
+def test_a_telephones_sound_of_a_codec_that_nobody_knows_is_one_sentence(tmp_path: Path) -> None:
+    """As the fuzzer met it: a WAV of an odd codec, with a telephone's ending."""
+    pytest.importorskip("av")
+    path = tmp_path / "x.m4a"
+    path.write_bytes(
+        b64decode("UklGRgQvAABXQVZFZm10IBAAAAAJAAIAgLsAAADuAgAEABAAZGF0YeAEhAo6BFHvlgu2BSD5cAeqe804")
+    )
+    with pytest.raises(BadInput, match="codec nobody knows"):
+        look(path)
 
 
 @lru_cache

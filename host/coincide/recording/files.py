@@ -152,6 +152,8 @@ def _look_with_av(path: Path) -> SoundFile:
             stream = container.streams.audio[0]
             rate, channels = int(stream.rate), int(stream.channels)
             length_s = float(stream.duration * stream.time_base) if stream.duration else 1.0
+    except AttributeError:  # what PyAV says of a stream for which it has no codec
+        raise BadInput(f"{path} holds no sound that can be read (a codec nobody knows).") from None
     except (av.error.FFmpegError, IndexError, TypeError, ValueError, OSError) as error:
         raise BadInput(f"{path} holds no sound that can be read ({_reason(error)}).") from None
     found = SoundFile(path, rate, max(int(length_s * rate), 1), "av", True)
@@ -167,6 +169,8 @@ def _blocks_with_av(path: Path) -> Iterator[Samples]:
             for frame in container.decode(audio=0):
                 for each in resampler.resample(frame):
                     yield np.ascontiguousarray(each.to_ndarray().T, dtype=np.float32)
+    except AttributeError:
+        raise BadInput(f"{path} breaks off (a codec nobody knows).") from None
     except (av.error.FFmpegError, ValueError, OSError) as error:
         raise BadInput(f"{path} breaks off ({_reason(error)}).") from None
 
