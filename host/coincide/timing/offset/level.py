@@ -16,7 +16,7 @@ same answer.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -88,6 +88,21 @@ class LevelDraws:
         above = probability_below((tolerance_s - centre_s) / sigma, half)
         below = probability_below((-tolerance_s - centre_s) / sigma, half)
         return np.asarray(above - below, dtype=np.float64)
+
+    def thinned(self, count: int) -> LevelDraws:
+        """So many draws of equal weight that stand for all: systematic sampling, for what a drawing needs."""
+        kept = _spread(self.weight, count)
+        return replace(
+            self,
+            level_s=self.level_s[kept],
+            change_s=self.change_s[kept],
+            time_constant=self.time_constant[kept],
+            sigma_s=self.sigma_s[kept],
+            half=self.half[kept],
+            weight=np.full(count, 1.0 / count),
+            ahead_s=self.ahead_s[kept] if self.ahead_s.size else self.ahead_s,
+            structured=0,
+        )
 
     def quantile(self, value: Floats, probability: float | tuple[float, ...]) -> Floats:
         """Weighted quantiles of any per-draw value."""

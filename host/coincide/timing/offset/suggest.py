@@ -15,11 +15,11 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special, stats
+from scipy import stats
 
 from coincide.errors import BadInput
 from coincide.timing.offset.doubt import Doubt, doubt
-from coincide.timing.offset.frames import growth, next_frame_ends, scattered, with_far_frames
+from coincide.timing.offset.frames import even_normal, growth, next_frame_ends, scattered, with_far_frames
 from coincide.timing.offset.kernel import (
     BEST_SET,
     KernelFit,
@@ -40,6 +40,7 @@ Floats = npt.NDArray[np.float64]
 LEAST_SHOTS = 5
 STAYS = ("alike", "steps")  # structures whose centre stands still at the end
 TICK_S = 8e-9
+CURVE_DRAWS = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,7 +224,7 @@ def _from_shape(
     best = float(draws.quantile(draws.level_s, 0.5))
     offset = _quantise(best, resolution_s)
     rng = np.random.default_rng(seed)
-    common = type_b_s * _even_normal(rng, draws.level_s.size)
+    common = type_b_s * even_normal(rng, draws.level_s.size)
     truth = draws.level_s + common
     sane = _sane(series)
     moved = draws.wandered(1, rng)
@@ -232,7 +233,8 @@ def _from_shape(
     low, high = draws.quantile(truth, (0.025, 0.975))
     below, above = draws.quantile(shot, next_frame_ends(sane))
     curve = offset + np.linspace(-2.0, 2.0, 81) * tolerance_s
-    curve_keepers = draws.weight @ draws.within(draws.level_s[:, None] - curve, tolerance_s)
+    few = draws.thinned(CURVE_DRAWS)
+    curve_keepers = few.weight @ few.within(few.level_s[:, None] - curve, tolerance_s)
     return _assemble(
         series,
         draws,
@@ -267,7 +269,7 @@ def _from_kernel(
     down, up = kernel.best_s - low, high - kernel.best_s
     interval = (kernel.best_s - float(np.hypot(down, margin)), kernel.best_s + float(np.hypot(up, margin)))
     rng = np.random.default_rng(seed)
-    common = type_b_s * _even_normal(rng, draws.level_s.size)
+    common = type_b_s * even_normal(rng, draws.level_s.size)
     here = max(float(kernel.smoothed_keepers(np.array([offset]), tolerance_s)[0]), 1e-9)
     moved = kernel.smoothed_keepers(offset - common, tolerance_s) / here
     scattered = kernel.keepers + kernel.keepers_u * rng.standard_normal(common.size)
@@ -374,11 +376,6 @@ def _assemble(
 def _sane(series: Series) -> float:
     """Share of answered pairs that are not far from all others."""
     return series.used.size / (series.used.size + series.outliers.size)
-
-
-def _even_normal(rng: np.random.Generator, size: int) -> Floats:
-    """Standard normal draws spread evenly over their quantiles, in random order: far less noise in a mean."""
-    return np.asarray(special.ndtri((rng.permutation(size) + 0.5) / size), dtype=np.float64)
 
 
 def _spread(ends: Floats) -> float:
