@@ -1,4 +1,23 @@
-"""Nothing invented passes for measured, and the box does in the field what was calibrated."""
+"""Nothing invented passes for measured, and the box does in the field what was calibrated.
+
+Every promise of one truth has its test through the installed command:
+
+    what the box will do alone              here
+    a plugged-in box used, invented apart   here; first lines and --json too
+    a terminal's name never loosens         tests/wiring/test_command.py, wiring/check/test_terminal.py
+    one verdict on a subject                test_planning.py (limits and budget), tests/report/card, test_calibrate.py
+    unequal exposure and sweep as causes    test_ghost_causes.py
+    series and fresh series exchanged       here
+    a lead too short                        test_waking.py
+    one miscounted lamp frame               test_lamps.py
+    what to set, right for which light      test_planning.py
+    everything runs at a desk, answer first test_desk.py, test_a_day_afield.py
+    how many releases, enough is enough     test_calibrate.py
+    unknown rig figures                     tests/rig (the rig file's own words)
+    the card, the page on a telephone       tests/report/card, tests/report/page/test_browser.py
+    persons' and boards' names off screens  test_desk.py
+    slips of the pen                        test_slips_of_the_pen.py, test_as_people_write.py
+"""
 
 from __future__ import annotations
 
@@ -14,13 +33,11 @@ from coincide.bench.box_settings import Change, change_settings
 from coincide.bench.calibration import calibrate
 from coincide.bench.opening import Where, opened_box
 from coincide.bench.person import Declined, Unattended
-from coincide.bench.readiness import judge_fresh_pairs
 from coincide.box.cable import discover, ports
 from coincide.box.cable.answers import BoxIdentity
 from coincide.box.cable.client import BoxClient
 from coincide.box.simulated.board import SimulatedBoard
 from coincide.box.simulated.port import SimulatedPort, open_simulated
-from coincide.errors import BadInput
 from coincide.rig.calibration import calibrations_beside
 from coincide.rig.file import load_rig
 from tests.bench.people import Helper
@@ -124,42 +141,40 @@ def test_a_simulated_calibration_is_apart_said_first_and_never_before_a_measured
 
 
 def test_ready_says_what_the_box_would_do_alone(folder: Path, plug: Plug) -> None:
+    """Preset there and equal, or not ready (exit 1) with the command that mends it."""
     (port,) = plug("/dev/one").values()
-    path = folder / "rig.toml"
-    rig = load_rig(path)
 
     def judged() -> str:
-        with opened_box(rig, Where(), Unattended(), path) as box:
-            found = judge_fresh_pairs(box, path, Unattended(), film=False, confirmed=True)
-        return "ready" if found.ready else found.why
+        ran = run(["ready", "--yes"], folder)
+        assert ran.code == (0 if "\nReady: " in ran.out else 1), ran.said
+        return " ".join(ran.out.split())
 
-    with opened_box(rig, Where(), Unattended(), path) as box:
-        done = calibrate(box, path, (30, 20), (), Unattended())
-    assert done.kept is not None
-    assert judged() == "ready"
+    assert run(["calibrate", "-n", "30", "--verify", "20", "--yes"], folder).code == 0
+    assert "Ready: " in judged()
     box = BoxClient(port)
     preset = box.preset(0)
     assert preset is not None
     box.put_preset(0, preset | {"delay_a_ns": 30_000_000})
     assert "holds A back 30.000 ms" in judged()
     assert "coincide box settings --store" in judged()
-    fired = len(port.truth)
     # Old and new are told, and it asks.
+    asked = run(["box", "settings", "--store"], folder)
+    assert asked.code == 2
+    assert "30.000 ms" in asked.err
     person = Helper(refuses=("Replace",))
-    store = Change(store=True)
+    path = folder / "rig.toml"
     with pytest.raises(Declined):
-        change_settings(BoxClient(port), rig, path, store, person)
-    assert "30.000 ms" in person.told[0]
-    change_settings(BoxClient(port), rig, path, store, Helper())
-    assert judged() == "ready"
-    assert len(port.truth) > fired
+        change_settings(BoxClient(port), load_rig(path), path, Change(store=True), person)
+    assert run(["box", "settings", "--store", "--yes"], folder).code == 0
+    assert "Ready: " in judged()
     BoxClient(port).put_preset(0, None)
     assert "holds no preset 1/60+1/30" in judged()
     # Another box's calibration is not stored without a word.
-    text = done.kept.read_text("utf-8")
-    done.kept.write_text(re.sub(r'box = "[^"]*"', 'box = "e66199"', text), "utf-8")
-    with pytest.raises(BadInput, match="--any-box"):
-        change_settings(BoxClient(port), rig, path, store, Helper())
+    (kept,) = folder.glob("rig-calibration-*.toml")
+    kept.write_text(re.sub(r'box = "[^"]*"', 'box = "e66199"', kept.read_text("utf-8")), "utf-8")
+    refused = run(["box", "settings", "--store", "--yes"], folder)
+    assert refused.code == 2
+    assert "--any-box" in refused.err
 
 
 def test_report_knows_which_of_two_sessions_is_the_fresh_one(folder: Path) -> None:
