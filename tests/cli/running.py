@@ -11,7 +11,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from unittest.mock import patch
 
+import pytest
+
 from coincide.cli import main
+from coincide.cli.terminal.process import TERMINATED
 
 
 @dataclass(frozen=True)
@@ -26,7 +29,11 @@ class Ran:
 
 
 def run(arguments: Sequence[str], cwd: Path) -> Ran:
-    """`coincide ARGUMENTS` in folder `cwd`. A traceback is a failure of the test, not of the command."""
+    """`coincide ARGUMENTS` in folder `cwd`. A traceback is a failure of the test, not of the command.
+
+    The command listens for SIGTERM: one that was meant for the tests (a runner's time is up) would pass for the
+    command's own end, and a test be blamed. It ends the run.
+    """
     out, err, code = io.StringIO(), io.StringIO(), 0
     before = Path.cwd()
     os.chdir(cwd)
@@ -42,4 +49,6 @@ def run(arguments: Sequence[str], cwd: Path) -> Ran:
                 code = leaving.code if isinstance(leaving.code, int) else int(leaving.code is not None)
     finally:
         os.chdir(before)
+    if code == TERMINATED:
+        pytest.exit("The tests were told to end (SIGTERM).", returncode=TERMINATED)
     return Ran(code, out.getvalue(), err.getvalue())

@@ -5,6 +5,7 @@ from __future__ import annotations
 import doctest
 import os
 import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -19,10 +20,9 @@ from tests.cli.running import run
 
 
 @pytest.fixture
-def folder(tmp_path: Path) -> Path:
+def folder(tmp_path: Path, calibrated_once: Path) -> Path:
     """A calibrated rig with its two sessions under plain names, three watched pairs, and three frames of a roll."""
-    assert run(["rig", "new"], tmp_path).code == 0
-    assert run(["calibrate"], tmp_path).code == 0
+    shutil.copytree(calibrated_once, tmp_path, dirs_exist_ok=True)
     for name, purpose in (("series", "series"), ("fresh", "verify")):
         (session,) = (tmp_path / "simulated" / "sessions").glob(f"*-{purpose}.jsonl")
         session.rename(tmp_path / f"{name}.jsonl")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -11,30 +12,29 @@ from tests.cli.pages import console_blocks
 from tests.cli.running import run
 
 
-def empty(folder: Path, patch: pytest.MonkeyPatch) -> None:
+def empty(folder: Path, patch: pytest.MonkeyPatch, once: Path) -> None:
     """The invented rig as `rig new` writes it."""
     assert run(["rig", "new"], folder).code == 0
 
 
-def calibrated(folder: Path, patch: pytest.MonkeyPatch) -> None:
-    empty(folder, patch)
-    assert run(["calibrate"], folder).code == 0
+def calibrated(folder: Path, patch: pytest.MonkeyPatch, once: Path) -> None:
+    shutil.copytree(once, folder, dirs_exist_ok=True)
 
 
-def without_gates(folder: Path, patch: pytest.MonkeyPatch) -> None:
+def without_gates(folder: Path, patch: pytest.MonkeyPatch, once: Path) -> None:
     """Three rigs: the invented one, the same with the lines gate_1 taken out, and one that lost them later."""
-    calibrated(folder, patch)
+    calibrated(folder, patch, once)
     text = (folder / "rig.toml").read_text("utf-8")
     bare = "".join(one for one in text.splitlines(keepends=True) if not one.startswith("gate_1"))
     for name, written in (("with-gates", text), ("sync-only", bare), ("rig", bare)):
         (folder / f"{name}.toml").write_text(written, "utf-8")
 
 
-def leaves(folder: Path, patch: pytest.MonkeyPatch) -> None:
+def leaves(folder: Path, patch: pytest.MonkeyPatch, once: Path) -> None:
     (folder / "rig.toml").write_text((DOCS / "rigs" / "plover-and-dunlin.toml").read_text("utf-8"), "utf-8")
 
 
-def nothing(folder: Path, patch: pytest.MonkeyPatch) -> None:
+def nothing(folder: Path, patch: pytest.MonkeyPatch, once: Path) -> None:
     """An empty folder, and nobody's acknowledgement of the cautions."""
     patch.setattr("coincide.bench.acknowledge.user_config_path", lambda *_, **__: folder / "config")
 
@@ -63,9 +63,9 @@ PAGES = {
 
 @pytest.mark.parametrize("page", PAGES)
 def test_the_page_shows_what_the_commands_print(
-    tmp_path: Path, page: str, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, page: str, monkeypatch: pytest.MonkeyPatch, calibrated_once: Path
 ) -> None:
-    PAGES[page](tmp_path, monkeypatch)
+    PAGES[page](tmp_path, monkeypatch, calibrated_once)
     blocks = console_blocks(page)
     assert blocks
     for words, shown in blocks:

@@ -39,6 +39,17 @@ def test_each_answers_in_words(words: tuple[str, ...], expected: str) -> None:
     assert expected in answer.output
 
 
+EVERY_BOARD = ["layout", "--to", "boards"]
+
+
+@pytest.mark.soak
+def test_every_board_is_drawn(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    answer = run(*EVERY_BOARD)
+    assert answer.exit_code == 0, answer.output
+    assert len(list((tmp_path / "boards").glob("*.pdf"))) > 10
+
+
 @pytest.mark.parametrize("name", sorted(command.commands))
 def test_each_help_has_an_example_that_works(
     name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -49,6 +60,8 @@ def test_each_help_has_an_example_that_works(
     examples = [line.split()[2:] for line in text.splitlines() if line.strip().startswith("coincide wiring")]
     assert examples, f"'{name}' has no example"
     for words in examples:
+        if words == EVERY_BOARD:
+            continue  # half a minute of drawing: below
         asks = words == ["terminal", "sync"]
         answer = run(*words, typed="y\ny\nn\n0\n0\ny\ny\n" if asks else None)
         assert answer.exit_code == 0, answer.output
