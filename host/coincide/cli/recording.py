@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from coincide.cli.terminal.options import folder_option, json_option, rig_option, seed_option
+from coincide.cli.terminal.options import folder_option, json_option, rig_option, seed_option, session_option
 from coincide.cli.terminal.quantities import quantity_above_zero
 from coincide.cli.terminal.recording import beginning_options
 
@@ -53,12 +53,7 @@ FILE = click.Path(path_type=Path)
     show_default=True,
     help="Width of the slit.",
 )
-@click.option(
-    "--out",
-    type=FILE,
-    default=None,
-    help="Session file. Default: beside the recording, with its name.",
-)
+@session_option("Session file. Default: beside the recording, with its name.")
 @folder_option("Folder for the pictures; with --how, for the drawing of what to connect.")
 @click.option("--compare", "other", type=FILE, default=None, help="An earlier session of the same rig.")
 @click.option(
