@@ -19,7 +19,7 @@ sys.path.insert(0, str(HERE))
 import fen  # noqa: E402
 
 from coincide.cli import coincide  # noqa: E402
-from coincide.scans.file import read_pixels  # noqa: E402
+from coincide.scans.files.scan import read_pixels  # noqa: E402
 
 FRAMES = (7, 8, 9)
 

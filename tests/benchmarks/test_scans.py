@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 from skimage.registration import optical_flow_tvl1, phase_cross_correlation
 
-from coincide.scans.file import Scan
-from coincide.scans.motion import motion
-from coincide.scans.register import register
+from coincide.scans.files.scan import Scan
+from coincide.scans.moved.motion import motion
+from coincide.scans.register.lay import register
 from tests.scans.large import write_large_pair
 from tests.scans.pairs import Change, Mover, error_rms, grey, make_pair
 

@@ -8,9 +8,9 @@ from scipy import ndimage
 from skimage import data
 from skimage.registration import phase_cross_correlation
 
-from coincide.scans.file import Scan
-from coincide.scans.motion import motion
-from coincide.scans.register import register
+from coincide.scans.files.scan import Scan
+from coincide.scans.moved.motion import motion
+from coincide.scans.register.lay import register
 from tests.scans.pairs import grey, photograph
 
 

@@ -17,7 +17,7 @@ from coincide.recording import files
 from coincide.recording.capture import channel_map
 from coincide.rig.file import parse_rig
 from coincide.rig.new import TEMPLATE
-from coincide.scans.file import read_scan
+from coincide.scans.files.scan import read_scan
 from coincide_wiring.netlist import Build, digest
 from tests.reliability.reading import Reader, file_of, refused_in_a_sentence
 

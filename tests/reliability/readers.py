@@ -30,7 +30,7 @@ from coincide.rig.file import load_rig, parse_rig
 from coincide.rig.new import TEMPLATE
 from coincide.rig.optics.tolerance import tolerance_s
 from coincide.rig.plan import rig_plan
-from coincide.scans.file import read_scan
+from coincide.scans.files.scan import read_scan
 from coincide.session.file import SessionWriter, read_session
 from coincide.session.frames import Frame, joined_to_roll, read_frames, write_frames
 from coincide.session.lines import header_line

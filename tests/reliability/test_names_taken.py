@@ -132,7 +132,7 @@ def test_every_file_is_written_by_the_one_writer() -> None:
         "host/coincide/durable.py",
         "host/coincide/session/file.py",
         "host/coincide/session/unfinished.py",  # who is at a session: a lock, empty
-        "host/coincide/scans/write.py",
+        "host/coincide/scans/files/write.py",
         "host/coincide/box/cable/owners.py",  # who has the port: a lock, written over by whoever has it
         "host/coincide/cli/terminal/process.py",  # the empty device, for streams that were closed
         "host/coincide/box/firmware.py",  # into a temporary folder, for the compiler

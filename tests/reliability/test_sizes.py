@@ -16,8 +16,8 @@ import pytest
 
 from coincide.errors import BadInput
 from coincide.rig.file import LARGEST_FILE_BYTES, load_rig
-from coincide.scans import file as scan_file
-from coincide.scans.file import MOST_PIXELS, read_scan
+from coincide.scans.files import scan as scan_file
+from coincide.scans.files.scan import MOST_PIXELS, read_scan
 from coincide.session import file as session_file
 from coincide.session.file import read_session
 from coincide.session.frames import LONGEST_FILE_BYTES, read_frames
@@ -124,9 +124,9 @@ BOUNDED = textwrap.dedent(
     import sys
     from pathlib import Path
     from coincide.errors import BadInput
-    import coincide.scans.file, coincide.session.file, coincide.rig.file, coincide.session.frames
+    import coincide.scans.files.scan, coincide.session.file, coincide.rig.file, coincide.session.frames
     import tifffile, PIL.Image, PIL.PngImagePlugin, PIL.JpegImagePlugin, imagecodecs, coincide.units
-    reader = {"scan": coincide.scans.file.read_scan, "session": coincide.session.file.read_session,
+    reader = {"scan": coincide.scans.files.scan.read_scan, "session": coincide.session.file.read_session,
               "rig": coincide.rig.file.load_rig, "frames": coincide.session.frames.read_frames}
     def peak_kib():
         # Of this program alone: what getrusage tells is that of the process it was forked from, too.

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from coincide.scans.alignment import Alignment, Floats, fit_smooth
-from coincide.scans.bend import bend_of
+from coincide.scans.register.alignment import Alignment, Floats, fit_smooth
+from coincide.scans.register.bend import bend_of
 
 FRAME = (900, 600)
 MIDDLE = np.array([449.5, 299.5])

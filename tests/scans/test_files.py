@@ -15,8 +15,8 @@ import tifffile
 from PIL import Image
 
 from coincide.errors import BadInput
-from coincide.scans.file import read_all, read_pixels, read_scan
-from coincide.scans.register import register
+from coincide.scans.files.scan import read_all, read_pixels, read_scan
+from coincide.scans.register.lay import register
 from tests.scans.pairs import Change, error_rms, make_pair, photograph
 
 

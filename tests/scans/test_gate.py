@@ -13,11 +13,11 @@ import tifffile
 from scipy import ndimage
 
 from coincide.durable import new_file
-from coincide.scans.file import Scan
-from coincide.scans.fringes import fringes
-from coincide.scans.gate import gate
-from coincide.scans.merge import merge
+from coincide.scans.files.scan import Scan
 from coincide.scans.pair import compare, compare_scans
+from coincide.scans.picture.fringes import fringes
+from coincide.scans.picture.merge import merge
+from coincide.scans.register.gate import gate
 from tests.scans.pairs import grey, photograph
 from tests.scans.places import placed
 

@@ -10,14 +10,14 @@ from coincide.errors import BadInput
 from coincide.ghost.held import Laid
 from coincide.ghost.scan_result import Region as Read
 from coincide.ghost.things import thing_in_region
-from coincide.scans.alignment import Alignment
-from coincide.scans.fields import fields
-from coincide.scans.file import Scan
-from coincide.scans.motion import motion
-from coincide.scans.outlines import outlines
-from coincide.scans.region import Region
-from coincide.scans.register import register
-from coincide.scans.trust import Trust
+from coincide.scans.files.scan import Scan
+from coincide.scans.moved.fields import fields
+from coincide.scans.moved.motion import motion
+from coincide.scans.moved.outlines import outlines
+from coincide.scans.moved.region import Region
+from coincide.scans.register.alignment import Alignment
+from coincide.scans.register.lay import register
+from coincide.scans.register.trust import Trust
 from tests.rig.rigs import rig_with
 from tests.scans.plain_things import PlainPair, plain_pair
 

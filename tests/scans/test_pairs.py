@@ -12,9 +12,9 @@ import pytest
 from scipy import ndimage
 
 from coincide.errors import BadInput
-from coincide.scans.file import Scan
-from coincide.scans.motion import motion
-from coincide.scans.register import register
+from coincide.scans.files.scan import Scan
+from coincide.scans.moved.motion import motion
+from coincide.scans.register.lay import register
 from tests.scans.pairs import Change, Mover, Pair, error_rms, grey, make_pair
 
 

@@ -17,13 +17,13 @@ from PIL import Image, ImageCms
 
 from coincide.durable import check_new, new_file
 from coincide.errors import BadInput
-from coincide.scans.alignment import Alignment
-from coincide.scans.file import Scan
-from coincide.scans.fringes import CAUSES, fringes
-from coincide.scans.merge import inside, merge
+from coincide.scans.files.scan import Scan
+from coincide.scans.files.write import AS_TIFF, TIFF, write_registered
 from coincide.scans.pair import Compared, compare, compare_scans
-from coincide.scans.resample import grain_kept, is_whole, laid_strips
-from coincide.scans.write import AS_TIFF, TIFF, write_registered
+from coincide.scans.picture.fringes import CAUSES, fringes
+from coincide.scans.picture.merge import inside, merge
+from coincide.scans.picture.resample import grain_kept, is_whole, laid_strips
+from coincide.scans.register.alignment import Alignment
 from tests.scans.pairs import Change, Mover, Pair, make_pair
 
 Floats = npt.NDArray[np.float64]

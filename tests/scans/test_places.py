@@ -8,9 +8,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from coincide.scans.file import Scan
-from coincide.scans.motion import motion
-from coincide.scans.register import register
+from coincide.scans.files.scan import Scan
+from coincide.scans.moved.motion import motion
+from coincide.scans.register.lay import register
 from tests.scans.places import Placed, placed
 
 COVER = 1.96

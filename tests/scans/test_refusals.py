@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from coincide.errors import BadInput
-from coincide.scans.alignment import Alignment, Floats
-from coincide.scans.file import Scan
-from coincide.scans.register import register
-from coincide.scans.repeats import rival_shift
+from coincide.scans.files.scan import Scan
+from coincide.scans.register.alignment import Alignment, Floats
+from coincide.scans.register.lay import register
+from coincide.scans.register.repeats import rival_shift
 from tests.scans.pairs import Change, error_rms, grey, make_pair
 from tests.scans.water import waves
 

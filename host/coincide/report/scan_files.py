@@ -12,10 +12,10 @@ from pathlib import Path
 from coincide.durable import check_new, new_file
 from coincide.errors import BadInput
 from coincide.report.plots.fringes import draw_fringes
-from coincide.scans.fringes import Fringes, fringes
-from coincide.scans.merge import USUAL, Body, Border, Merged, check_assignment, merge
+from coincide.scans.files.write import AS_TIFF, TIFF, Written, write_registered
 from coincide.scans.pair import Compared
-from coincide.scans.write import AS_TIFF, TIFF, Written, write_registered
+from coincide.scans.picture.fringes import Fringes, fringes
+from coincide.scans.picture.merge import USUAL, Body, Border, Merged, check_assignment, merge
 
 Advance = Callable[[str, float], None]
 

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from coincide.errors import BadInput
-from coincide.scans.bend import Bend, bend_of
-from coincide.scans.file import Scan, read_scan
-from coincide.scans.gate import Gate, gate
-from coincide.scans.motion import Motion, motion
-from coincide.scans.register import Registration, register
+from coincide.scans.files.scan import Scan, read_scan
+from coincide.scans.moved.motion import Motion, motion
+from coincide.scans.register.bend import Bend, bend_of
+from coincide.scans.register.gate import Gate, gate
+from coincide.scans.register.lay import Registration, register
 
 STEPS = 6  # calls of `advance` for a pair, about
 

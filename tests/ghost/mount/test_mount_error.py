@@ -18,7 +18,7 @@ from coincide.errors import BadInput
 from coincide.ghost.mount.error import MountError, NearThing, Quantity, mount_error
 from coincide.report.words.mount import mount_lines, mount_rows
 from coincide.rig.model import Rig
-from coincide.scans.file import Scan
+from coincide.scans.files.scan import Scan
 from coincide.scans.pair import Compared, compare_scans
 from tests.ghost.mount.traced import GLASS_AT_M, Board, Camera, far_photograph, picture, turned_by_hand
 from tests.rig.rigs import rig_with

@@ -24,9 +24,9 @@ from coincide.ghost.mount.sides import Sides, sides_of
 from coincide.rig.model import Body, Rig
 from coincide.rig.optics.geometry import body_axes, reflection
 from coincide.rig.optics.thin_lens import body_image_distance_m
-from coincide.scans.gate import Gate
+from coincide.scans.moved.refine import refine
 from coincide.scans.pair import Compared
-from coincide.scans.refine import refine
+from coincide.scans.register.gate import Gate
 
 Floats = npt.NDArray[np.float64]
 

@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from coincide.rig.model import Rig
 from coincide.rig.optics.geometry import View, view_of
-from coincide.scans.alignment import Alignment
+from coincide.scans.register.alignment import Alignment
 
 Floats = npt.NDArray[np.float64]
 Held = Literal["as the bodies' own finders would show them", "as the scene was"]

@@ -11,7 +11,7 @@ from coincide.ghost.mount.error import MountError
 from coincide.ghost.roll import RollRow, RollSummary
 from coincide.report.scan_files import Made
 from coincide.scans.pair import Compared
-from coincide.scans.register import Registration
+from coincide.scans.register.lay import Registration
 
 SCANS_FORMAT = "coincide-scans-result"
 

@@ -12,7 +12,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from coincide.durable import write_outputs
 from coincide.errors import BadInput
-from coincide.scans.file import read_pixels
+from coincide.scans.files.scan import read_pixels
 
 _ACROSS = 4
 _SIDE_PX = 420

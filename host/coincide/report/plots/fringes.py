@@ -10,11 +10,11 @@ import numpy as np
 from coincide.durable import write_outputs
 from coincide.report.plots.palette import RC
 from coincide.report.plots.series import figure_bytes
-from coincide.scans.coarse import block_mean
+from coincide.scans.register.coarse import block_mean
 
 if TYPE_CHECKING:
-    from coincide.scans.fringes import Fringes
     from coincide.scans.pair import Compared
+    from coincide.scans.picture.fringes import Fringes
 
 _LONG_SIDE_PX = 1400
 

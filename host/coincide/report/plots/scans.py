@@ -18,12 +18,12 @@ from coincide.durable import write_outputs
 from coincide.errors import BadInput
 from coincide.report.plots.palette import RC
 from coincide.report.plots.series import figure_bytes
-from coincide.scans.alignment import Alignment
-from coincide.scans.coarse import block_mean
-from coincide.scans.fields import laid_on
+from coincide.scans.moved.fields import laid_on
+from coincide.scans.moved.region import Region
 from coincide.scans.pair import Compared
-from coincide.scans.region import Region
-from coincide.scans.trust import COVER
+from coincide.scans.register.alignment import Alignment
+from coincide.scans.register.coarse import block_mean
+from coincide.scans.register.trust import COVER
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

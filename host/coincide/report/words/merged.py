@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from coincide.report.words.numbers import percent
-from coincide.scans.fringes import Fringes
-from coincide.scans.merge import Merged
+from coincide.scans.files.write import Written
 from coincide.scans.pair import Compared
-from coincide.scans.write import Written
+from coincide.scans.picture.fringes import Fringes
+from coincide.scans.picture.merge import Merged
 
 FRINGE_COLUMNS = ("fringes by", "of the edges", "half narrower than", "19 in 20 narrower than")
 _CAUSES = {

@@ -9,9 +9,9 @@ import numpy as np
 
 from coincide.ghost.roll import RollRow, RollSummary
 from coincide.report.words.numbers import count, ms, percent
+from coincide.scans.moved.region import Region
 from coincide.scans.pair import Compared
-from coincide.scans.region import Region
-from coincide.scans.trust import COVER
+from coincide.scans.register.trust import COVER
 
 _PLAIN_BELOW = 0.9  # of the frame judged: below it plain areas are named
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coincide.scans.alignment import Floats, bend_terms
+from coincide.scans.register.alignment import Floats, bend_terms
 
 COVER = 1.96  # k for 95 %, normal
 # Two lenses of a kind differ by some thousandths of the half frame in their distortion (common practice, no source).

@@ -10,10 +10,10 @@ import math
 
 import numpy as np
 
-from coincide.scans.alignment import Alignment, Floats
-from coincide.scans.coarse import block_mean
-from coincide.scans.file import Scan
-from coincide.scans.tiles import agreement_around
+from coincide.scans.files.scan import Scan
+from coincide.scans.register.alignment import Alignment, Floats
+from coincide.scans.register.coarse import block_mean
+from coincide.scans.register.tiles import agreement_around
 
 _WORKING_PX = 600  # long side of the copies compared
 _TILE_PX = 40

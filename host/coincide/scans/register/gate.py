@@ -15,8 +15,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from coincide.scans.coarse import block_mean
-from coincide.scans.orientation import Reals
+from coincide.scans.register.coarse import block_mean
+from coincide.scans.register.orientation import Reals
 
 Mask = npt.NDArray[np.bool_]
 Floats = npt.NDArray[np.float64]

@@ -13,7 +13,7 @@ from functools import partial
 import numpy as np
 import numpy.typing as npt
 
-from coincide.scans.alignment import (
+from coincide.scans.register.alignment import (
     CUT,
     KINDS,
     Alignment,

@@ -15,16 +15,16 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage, sparse
 
-from coincide.scans.alignment import Floats
-from coincide.scans.fields import Fields, Mask, fields
-from coincide.scans.file import Scan
-from coincide.scans.gate import Gate, gate
-from coincide.scans.orientation import Reals, agreement, peaks
-from coincide.scans.outlines import WORKING_PIXELS as WORKING_OUTLINES
-from coincide.scans.outlines import Outlines, outlines
-from coincide.scans.refine import Displaced, refine
-from coincide.scans.region import Region, joined, known
-from coincide.scans.register import Registration
+from coincide.scans.files.scan import Scan
+from coincide.scans.moved.fields import Fields, Mask, fields
+from coincide.scans.moved.outlines import WORKING_PIXELS as WORKING_OUTLINES
+from coincide.scans.moved.outlines import Outlines, outlines
+from coincide.scans.moved.refine import Displaced, refine
+from coincide.scans.moved.region import Region, joined, known
+from coincide.scans.register.alignment import Floats
+from coincide.scans.register.gate import Gate, gate
+from coincide.scans.register.lay import Registration
+from coincide.scans.register.orientation import Reals, agreement, peaks
 from coincide.scans.workers import spread
 
 CELL_PX = 16

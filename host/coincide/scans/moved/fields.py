@@ -8,11 +8,11 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from coincide.scans.alignment import Alignment
-from coincide.scans.coarse import block_mean
-from coincide.scans.gate import Gate, gate
-from coincide.scans.orientation import Field, Reals, gradient_floor, orientation, without_drift
-from coincide.scans.tiles import sample
+from coincide.scans.register.alignment import Alignment
+from coincide.scans.register.coarse import block_mean
+from coincide.scans.register.gate import Gate, gate
+from coincide.scans.register.orientation import Field, Reals, gradient_floor, orientation, without_drift
+from coincide.scans.register.tiles import sample
 from coincide.scans.workers import spread
 
 Mask = npt.NDArray[np.bool_]

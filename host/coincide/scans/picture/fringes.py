@@ -16,9 +16,9 @@ from scipy import ndimage
 from scipy.spatial import KDTree
 from skimage.feature import canny
 
-from coincide.scans.alignment import Floats
-from coincide.scans.coarse import block_mean
 from coincide.scans.pair import Compared
+from coincide.scans.register.alignment import Floats
+from coincide.scans.register.coarse import block_mean
 
 Cause = Literal["moved", "parallax", "registration"]
 

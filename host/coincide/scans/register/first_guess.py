@@ -12,12 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from coincide.errors import BadInput
-from coincide.scans.alignment import Alignment
-from coincide.scans.coarse import SKETCH_PX, THUMB_PX, Finder, Guess, block_mean
-from coincide.scans.file import Scan
-from coincide.scans.orientation import Reals
-from coincide.scans.still import stood_still
-from coincide.scans.tiles import match_at
+from coincide.scans.files.scan import Scan
+from coincide.scans.register.alignment import Alignment
+from coincide.scans.register.coarse import SKETCH_PX, THUMB_PX, Finder, Guess, block_mean
+from coincide.scans.register.orientation import Reals
+from coincide.scans.register.still import stood_still
+from coincide.scans.register.tiles import match_at
 
 JUDGE_PX = 900
 LEAST_VOTES = 12

@@ -15,14 +15,14 @@ import numpy as np
 import numpy.typing as npt
 
 from coincide.errors import BadInput
-from coincide.scans.alignment import Alignment, Fit, Floats, Similarity
-from coincide.scans.choice import fit_best
-from coincide.scans.file import Scan
-from coincide.scans.first_guess import JUDGE_PX, LEAST_SHARE, LEAST_VOTES, first_guess
-from coincide.scans.repeats import rival_shift
-from coincide.scans.still import stood_still
-from coincide.scans.tiles import Matches, match_at
-from coincide.scans.trust import Trust, trust_in
+from coincide.scans.files.scan import Scan
+from coincide.scans.register.alignment import Alignment, Fit, Floats, Similarity
+from coincide.scans.register.choice import fit_best
+from coincide.scans.register.first_guess import JUDGE_PX, LEAST_SHARE, LEAST_VOTES, first_guess
+from coincide.scans.register.repeats import rival_shift
+from coincide.scans.register.still import stood_still
+from coincide.scans.register.tiles import Matches, match_at
+from coincide.scans.register.trust import Trust, trust_in
 
 TILES = 320
 LEAST_TILES = 16  # with texture: fewer cannot outvote what moved

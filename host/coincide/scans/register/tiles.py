@@ -9,9 +9,9 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from coincide.scans.alignment import Alignment, Floats
-from coincide.scans.coarse import block_mean
-from coincide.scans.orientation import Reals, correlate, gradient_floor, orientation, peaks
+from coincide.scans.register.alignment import Alignment, Floats
+from coincide.scans.register.coarse import block_mean
+from coincide.scans.register.orientation import Reals, correlate, gradient_floor, orientation, peaks
 from coincide.scans.workers import spread
 
 APRON_PX = 4  # beyond the search range, for the derivative filters

@@ -14,7 +14,7 @@ from typing import Literal
 
 import numpy as np
 
-from coincide.scans.alignment import Alignment, Floats, bend_terms
+from coincide.scans.register.alignment import Alignment, Floats, bend_terms
 
 Cause = Literal["none", "turned", "lenses", "turned and lenses", "depth", "open"]
 

@@ -22,9 +22,9 @@ import numpy as np
 
 from coincide.errors import BadInput
 from coincide.inputs import refuse_unless_ordinary
-from coincide.scans import png
-from coincide.scans.levels import Grey, Pixels, rgb_of_cmyk, to_grey
-from coincide.scans.raw import is_raw, read_raw
+from coincide.scans.files import png
+from coincide.scans.files.levels import Grey, Pixels, rgb_of_cmyk, to_grey
+from coincide.scans.files.raw import is_raw, read_raw
 
 MOST_PIXELS = 160_000_000
 LEAST_SIDE_PX = 64

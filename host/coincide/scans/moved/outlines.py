@@ -15,11 +15,11 @@ from scipy import ndimage
 from skimage.feature import canny
 from skimage.measure import label
 
-from coincide.scans.alignment import Floats
-from coincide.scans.fields import Fields, Mask
-from coincide.scans.orientation import Field, Reals, gradient_floor, peaks
-from coincide.scans.region import Region
-from coincide.scans.trust import Trust
+from coincide.scans.moved.fields import Fields, Mask
+from coincide.scans.moved.region import Region
+from coincide.scans.register.alignment import Floats
+from coincide.scans.register.orientation import Field, Reals, gradient_floor, peaks
+from coincide.scans.register.trust import Trust
 
 REACH_PX = 24
 LEAST_OUTLINE_PX = 24  # length of edge

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from coincide.scans.alignment import Alignment, Floats, consensus
-from coincide.scans.tiles import Matches
+from coincide.scans.register.alignment import Alignment, Floats, consensus
+from coincide.scans.register.tiles import Matches
 
 _LEAST = 8  # matches that make a reading
 

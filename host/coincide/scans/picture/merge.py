@@ -17,11 +17,11 @@ import numpy as np
 import numpy.typing as npt
 
 from coincide.errors import BadInput
-from coincide.scans.file import Everything, read_all
-from coincide.scans.levels import Pixels
+from coincide.scans.files.levels import Pixels
+from coincide.scans.files.scan import Everything, read_all
+from coincide.scans.files.write import NewFile, Written, write_tiff
 from coincide.scans.pair import Compared
-from coincide.scans.resample import Reals, grain_kept, laid_strips
-from coincide.scans.write import NewFile, Written, write_tiff
+from coincide.scans.picture.resample import Reals, grain_kept, laid_strips
 
 Source = Literal["infrared", "red", "green", "blue", "luma"]
 Border = Literal["crop", "gate", "transparent"]

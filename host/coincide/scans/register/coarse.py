@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import fft, ndimage
 
-from coincide.scans.alignment import Alignment, Floats
-from coincide.scans.orientation import Field, Reals, gradient_floor, orientation, without_drift
+from coincide.scans.register.alignment import Alignment, Floats
+from coincide.scans.register.orientation import Field, Reals, gradient_floor, orientation, without_drift
 
 THUMB_PX = 160
 SKETCH_PX = 80

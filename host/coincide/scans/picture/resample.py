@@ -14,8 +14,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from coincide.scans.alignment import Alignment, Floats
-from coincide.scans.levels import Pixels
+from coincide.scans.files.levels import Pixels
+from coincide.scans.register.alignment import Alignment, Floats
 
 Reals = npt.NDArray[np.float32]
 Mask = npt.NDArray[np.bool_]

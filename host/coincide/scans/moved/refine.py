@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from coincide.scans.alignment import Floats
-from coincide.scans.coarse import block_mean
-from coincide.scans.file import Scan
-from coincide.scans.orientation import Field, Reals, correlate, gradient_floor, orientation, peaks
-from coincide.scans.register import Registration
-from coincide.scans.tiles import sample
+from coincide.scans.files.scan import Scan
+from coincide.scans.register.alignment import Floats
+from coincide.scans.register.coarse import block_mean
+from coincide.scans.register.lay import Registration
+from coincide.scans.register.orientation import Field, Reals, correlate, gradient_floor, orientation, peaks
+from coincide.scans.register.tiles import sample
 
 _MOST_CELLS = 144
 _REACH_PX = 5

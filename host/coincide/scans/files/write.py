@@ -13,10 +13,10 @@ from typing import Any
 
 import numpy as np
 
-from coincide.scans.file import read_all
-from coincide.scans.levels import Pixels
+from coincide.scans.files.levels import Pixels
+from coincide.scans.files.scan import read_all
 from coincide.scans.pair import Compared
-from coincide.scans.resample import grain_kept, laid_strips
+from coincide.scans.picture.resample import grain_kept, laid_strips
 
 NewFile = Callable[[Path], AbstractContextManager[Path]]
 """Given a name, a name to write under: at its end the file is whole and has the first, or a sentence is raised."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coincide.scans.alignment import Floats
+from coincide.scans.register.alignment import Floats
 
 
 @dataclass(frozen=True, slots=True)
