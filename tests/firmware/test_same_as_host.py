@@ -16,7 +16,7 @@ from coincide.rig.calibration import Calibration, Learned
 from coincide.session.file import read_session
 from coincide.session.rules import EdgeRules
 from coincide.session.shots import shots_from_session
-from coincide.timing.known import Known, Zero, known_table
+from coincide.timing.budget.known import Known, Zero, known_table
 from coincide.timing.offset.preset import box_preset
 from coincide_firmware.app.pins import FULL_A, FULL_B, SYNC_A, SYNC_B
 from coincide_firmware.app.settings import HOW_SYNC, check_preset

@@ -7,7 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy import stats
 
-from coincide.timing.uncertainty import Component, budget, mean_component, rectangular_u, rounded
+from coincide.timing.budget.uncertainty import Component, budget, mean_component, rectangular_u, rounded
 
 
 def test_end_gauge() -> None:

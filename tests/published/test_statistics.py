@@ -16,6 +16,7 @@ from statsmodels.stats.proportion import proportion_confint
 
 from coincide.timing.bodies.compare import compare_series, scale_ratio
 from coincide.timing.bodies.trends import find_drift
+from coincide.timing.budget.uncertainty import mean_component
 from coincide.timing.offset.kernel import kernel_offset
 from coincide.timing.offset.level import draw_level
 from coincide.timing.offset.proof import (
@@ -27,7 +28,6 @@ from coincide.timing.offset.proof import (
 )
 from coincide.timing.offset.series import sort_out
 from coincide.timing.offset.suggest import suggest_offset
-from coincide.timing.uncertainty import mean_component
 
 Floats = npt.NDArray[np.float64]
 

@@ -20,7 +20,7 @@ from coincide.rehearsal.light import LightScene, light_evening
 from coincide.rehearsal.sound import SoundScene, sound_evening
 from coincide.session.file import read_session
 from coincide.timing.analysis import analyse
-from coincide.timing.budgets import reported, skew_budget
+from coincide.timing.budget.quantities import reported, skew_budget
 from tests.recording.worlds import World, light_world, measured, rig_text, sound_world
 
 LIGHT = LightScene(pairs=6, every_s=1.1, low_cut_hz=40.0, exposure_s=(1 / 64, 1 / 64))

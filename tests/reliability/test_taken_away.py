@@ -19,7 +19,7 @@ from coincide.box.simulated.port import open_simulated
 from coincide.errors import BadInput
 from coincide.rig.file import parse_toml
 from coincide.session.file import SessionWriter, read_session
-from coincide.timing.known import known_from
+from coincide.timing.budget.known import known_from
 from coincide_wiring.netlist import Build, digest
 from tests.box.sinks import MemorySession, header_for
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from coincide.bench.check.record import fitted, zero_correction
 from coincide.bench.person import Person
 from coincide.rig.calibration import calibrations_beside, learned_for
-from coincide.timing.known import MEASURE_ZERO, Known, Wiring, WiringTerm, Zero, known_table
+from coincide.timing.budget.known import MEASURE_ZERO, Known, Wiring, WiringTerm, Zero, known_table
 
 if TYPE_CHECKING:
     from coincide.box.cable.answers import BoxIdentity

@@ -24,7 +24,7 @@ from coincide.rig.model import Rig
 from coincide.rig.parts import Leaf
 from coincide.session.file import SessionWriter
 from coincide.session.model import Header, Remark, ShotRecord
-from coincide.timing.known import known_from, known_table
+from coincide.timing.budget.known import known_from, known_table
 
 TICK_HZ = 1_000_000_000
 QUIET_S = 0.3  # behind the longer marked time, until a pair is over

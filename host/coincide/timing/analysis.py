@@ -17,11 +17,11 @@ from coincide.session.shots import shots_from_session
 from coincide.timing.bodies.behaviour import notice
 from coincide.timing.bodies.black import notice_black
 from coincide.timing.bodies.in_time import notice_growth, notice_in_time, notice_left_out, notice_shape
+from coincide.timing.budget.known import MEASURE_ZERO, Known, known_from
+from coincide.timing.budget.recorded import with_recording
 from coincide.timing.finding import Finding
-from coincide.timing.known import MEASURE_ZERO, Known, known_from
 from coincide.timing.offset.suggest import OffsetSuggestion, suggest_offset, with_lost_keepers
 from coincide.timing.offset.verify import Verification, verify
-from coincide.timing.recorded import with_recording
 from coincide.timing.shutter.circuits import as_wired, isolators_s, later_drift, with_zero
 from coincide.timing.shutter.flicker import (
     Flicker,

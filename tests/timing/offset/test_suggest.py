@@ -8,10 +8,10 @@ from numpy.testing import assert_allclose
 from scipy import stats
 
 from coincide.errors import BadInput
+from coincide.timing.budget.uncertainty import Component, budget
 from coincide.timing.offset.series import Floats
 from coincide.timing.offset.suggest import OffsetSuggestion, suggest_offset
 from coincide.timing.offset.verify import verify
-from coincide.timing.uncertainty import Component, budget
 
 MS = 1e-3
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from coincide.box.simulated.worlds import world_spec
-from coincide.timing.budgets import exposure_budget, lag_budget, reported
+from coincide.timing.budget.quantities import exposure_budget, lag_budget, reported
 from coincide.timing.shutter.mid_exposure import mid_exposures
 from coincide.timing.skew import lags_s
 from tests.rig.rigs import REMOVE

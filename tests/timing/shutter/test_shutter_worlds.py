@@ -17,7 +17,7 @@ from numpy.testing import assert_allclose
 
 from coincide.rig.model import Rig
 from coincide.session.model import Shots
-from coincide.timing.budgets import exposure_budget, lag_budget, mean_skew_budget, travel_budget
+from coincide.timing.budget.quantities import exposure_budget, lag_budget, mean_skew_budget, travel_budget
 from coincide.timing.shutter.mid_exposure import mid_exposures
 from coincide.timing.skew import lags_s, skews_s
 from tests.rig.rigs import rig_with

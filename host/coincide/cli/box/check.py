@@ -85,7 +85,7 @@ def _show(checked: Checked, *, as_json: bool) -> None:
     from coincide.bench.objects import as_object
     from coincide.cli.terminal import show
     from coincide.report.words.box import bench_sentence
-    from coincide.timing.known import MEASURE_ZERO
+    from coincide.timing.budget.known import MEASURE_ZERO
 
     record = checked.record
     if as_json:

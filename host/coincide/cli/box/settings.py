@@ -95,7 +95,7 @@ def _show(held: Remembered, *, as_json: bool) -> None:
 
 def _say_bench(bench: OnTheBench) -> None:
     from coincide.cli.terminal.show import say
-    from coincide.timing.known import MEASURE_ZERO
+    from coincide.timing.budget.known import MEASURE_ZERO
 
     if bench.zero_check_at is None:
         say(

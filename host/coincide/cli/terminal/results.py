@@ -105,7 +105,7 @@ def show_budget(analysis: Analysis) -> None:
     """Every quantity with its uncertainty, then the whole budget of the skew's centre, where there is one."""
     from coincide.report.words.quantities import QUANTITY_COLUMNS, rows_of
     from coincide.report.words.series import BUDGET_COLUMNS, budget_rows, budget_sentence
-    from coincide.timing.budgets import reported
+    from coincide.timing.budget.quantities import reported
 
     quantities = reported(analysis)
     table(QUANTITY_COLUMNS, rows_of(quantities, analysis.measured.rig))

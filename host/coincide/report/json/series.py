@@ -12,8 +12,8 @@ from coincide.report.words.left_over import left_at_each_end_s
 from coincide.report.words.quantities import json_of
 from coincide.report.words.series import noticed
 from coincide.timing.analysis import Analysis
-from coincide.timing.budgets import reported
-from coincide.timing.known import Known
+from coincide.timing.budget.known import Known
+from coincide.timing.budget.quantities import reported
 from coincide.timing.offset.suggest import OffsetSuggestion
 from coincide.timing.offset.verify import Verification
 

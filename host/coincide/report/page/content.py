@@ -49,7 +49,7 @@ from coincide.report.words.series import (
 )
 from coincide.session.model import BODIES
 from coincide.timing.analysis import Analysis, Measured
-from coincide.timing.budgets import reported
+from coincide.timing.budget.quantities import reported
 from coincide.timing.offset.verify import Verification
 
 PAIRS_ON_PAGE = 300  # more would make the page heavy on a phone; the session file keeps all

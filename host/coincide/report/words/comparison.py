@@ -10,7 +10,7 @@ from coincide.rig.model import Rig
 from coincide.timing.analysis import Measured
 from coincide.timing.bodies.compare import Comparison, compare_series
 from coincide.timing.bodies.turns import turning
-from coincide.timing.placing import turned_holders
+from coincide.timing.budget.placing import turned_holders
 
 
 def comparisons(now: Measured, earlier: Measured) -> dict[str, Comparison]:

@@ -8,7 +8,7 @@ from typing import Any
 from coincide.report.words.numbers import ms
 from coincide.rig.model import Body, Rig
 from coincide.session.model import BODIES
-from coincide.timing.budgets import Reported
+from coincide.timing.budget.quantities import Reported
 from coincide.timing.shutter.traits import shutter_model
 
 QUANTITY_COLUMNS = ("quantity", "value", "give or take (95 %)", "largest part", "what would help")

@@ -11,11 +11,11 @@ from coincide.rig.model import Rig
 from coincide.session.lamps import FRAME, ROW
 from coincide.session.model import BODIES
 from coincide.timing.analysis import Analysis, Measured
+from coincide.timing.budget.uncertainty import Budget
 from coincide.timing.offset.frames import takes_far_ones
 from coincide.timing.offset.level import MOST_SHOTS
 from coincide.timing.offset.suggest import OffsetSuggestion
 from coincide.timing.offset.verify import Verification
-from coincide.timing.uncertainty import Budget
 
 WIDE_RANGE = 0.02  # of the pairs, before a range is worth saying
 SHARED_ERROR = (

@@ -7,13 +7,13 @@ import numpy.typing as npt
 
 from coincide.rig.model import Rig
 from coincide.session.model import BODIES
-from coincide.timing.budgets import CLOCK_PPM, Reported, type_b_components
-from coincide.timing.known import Known
+from coincide.timing.budget.known import Known
+from coincide.timing.budget.part import Part, rectangular
+from coincide.timing.budget.quantities import CLOCK_PPM, Reported, type_b_components
+from coincide.timing.budget.uncertainty import Budget, Component, budget, rectangular_u
 from coincide.timing.lamps.rounds import LampPair
-from coincide.timing.part import Part, rectangular
 from coincide.timing.shutter.circuits import release_parts
 from coincide.timing.shutter.traits import shutter_model
-from coincide.timing.uncertainty import Budget, Component, budget, rectangular_u
 
 Floats = npt.NDArray[np.float64]
 

@@ -25,8 +25,8 @@ from coincide.rig.model import Rig
 from coincide.rig.optics.tolerance import tolerance_s
 from coincide.session.lamps import FrameRead, RowRun, frames_of, read_alike_twice, rows_of
 from coincide.session.model import BODIES, Session
-from coincide.timing.budgets import Reported
-from coincide.timing.known import known_from
+from coincide.timing.budget.known import known_from
+from coincide.timing.budget.quantities import Reported
 from coincide.timing.lamps.misread import misread
 from coincide.timing.lamps.quantities import exposure_of, lag_of, skew_of, spread
 from coincide.timing.lamps.rounds import LampPair, unwrapped, within_round

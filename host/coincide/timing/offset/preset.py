@@ -7,7 +7,7 @@ from dataclasses import fields, replace
 
 from coincide.rig.calibration import Calibration, Learned
 from coincide.rig.model import Rig
-from coincide.timing.known import Known
+from coincide.timing.budget.known import Known
 from coincide.timing.shutter.sync import sync_to_mid_s
 from coincide_firmware.app.settings import HOW_NONE, HOW_SYNC, NAME_MOST
 

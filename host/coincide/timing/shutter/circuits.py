@@ -12,9 +12,9 @@ import numpy as np
 
 from coincide.rig.model import Body, Rig
 from coincide.session.model import BODIES, Floats
+from coincide.timing.budget.known import Known, Wiring, WiringTerm, Zero
+from coincide.timing.budget.part import ROOT3, Part, rectangular
 from coincide.timing.finding import Finding
-from coincide.timing.known import Known, Wiring, WiringTerm, Zero
-from coincide.timing.part import ROOT3, Part, rectangular
 from coincide.timing.shutter.mid_exposure import BodyMid, MidExposures
 from coincide.timing.shutter.sync import INPUT_DELAY, ZERO
 

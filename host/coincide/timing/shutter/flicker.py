@@ -15,8 +15,8 @@ from scipy import stats
 
 from coincide.session.model import Session
 from coincide.session.rules import EdgeRules
+from coincide.timing.budget.part import rectangular
 from coincide.timing.finding import Finding
-from coincide.timing.part import rectangular
 from coincide.timing.shutter.mid_exposure import BodyMid, MidExposures
 from coincide.timing.shutter.sensors import MAINS_HZ, flicker_hz
 

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from coincide.rig.parts import GateSensor
-from coincide.timing.part import Part, rectangular, together_s
+from coincide.timing.budget.part import Part, rectangular, together_s
 from coincide.timing.shutter.sensors import (
     late_when_closing_s,
     late_when_opening_s,

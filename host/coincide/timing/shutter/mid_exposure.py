@@ -19,7 +19,7 @@ import numpy.typing as npt
 from coincide.rig.calibration import Learned
 from coincide.rig.model import Body, Rig
 from coincide.session.model import BODIES, Floats, Shots
-from coincide.timing.part import Part, together_s
+from coincide.timing.budget.part import Part, together_s
 from coincide.timing.shutter.gate import GateView, look_at_gate
 from coincide.timing.shutter.sync import look_at_sync, looks_like_m
 from coincide.timing.shutter.traits import shutter_model

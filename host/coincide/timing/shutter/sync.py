@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from coincide.rig.calibration import Learned
 from coincide.rig.model import Body
-from coincide.timing.part import Part, rectangular
+from coincide.timing.budget.part import Part, rectangular
 from coincide.timing.shutter.traits import (
     APERTURE_U,
     BLADES_U,

@@ -6,8 +6,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from coincide.session.model import BODIES
-from coincide.timing.known import Known, RecordedPart
-from coincide.timing.part import Part
+from coincide.timing.budget.known import Known, RecordedPart
+from coincide.timing.budget.part import Part
 from coincide.timing.shutter.mid_exposure import BodyMid, MidExposures
 
 CLOCK_PPM = 100.0  # of a sound card's or an instrument's crystal; memory of data sheets

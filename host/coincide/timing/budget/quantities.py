@@ -18,13 +18,20 @@ import numpy.typing as npt
 from coincide.rig.parts import GateSensor
 from coincide.session.model import BODIES
 from coincide.timing.analysis import Analysis, Measured
+from coincide.timing.budget.part import Part
+from coincide.timing.budget.recorded import CLOCK_PPM as RECORDER_PPM
+from coincide.timing.budget.uncertainty import (
+    Budget,
+    Component,
+    Distribution,
+    budget,
+    mean_component,
+    rectangular_u,
+)
 from coincide.timing.offset.suggest import OffsetSuggestion
-from coincide.timing.part import Part
-from coincide.timing.recorded import CLOCK_PPM as RECORDER_PPM
 from coincide.timing.shutter.circuits import release_parts
 from coincide.timing.shutter.mid_exposure import BodyMid, MidExposures
 from coincide.timing.shutter.traits import shutter_model
-from coincide.timing.uncertainty import Budget, Component, Distribution, budget, mean_component, rectangular_u
 
 Floats = npt.NDArray[np.float64]
 What = Literal["skew", "lag", "exposure", "travel"]

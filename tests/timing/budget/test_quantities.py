@@ -10,8 +10,8 @@ from numpy.testing import assert_allclose
 
 from coincide.box.simulated.spec import GateSpec, WorldSpec
 from coincide.box.simulated.worlds import world_spec
-from coincide.timing.budgets import Reported, reported, skew_budget
-from coincide.timing.known import Known, Wiring, WiringTerm, Zero, known_table
+from coincide.timing.budget.known import Known, Wiring, WiringTerm, Zero, known_table
+from coincide.timing.budget.quantities import Reported, reported, skew_budget
 from tests.rig.rigs import REMOVE
 from tests.timing.simulated import INPUTS, Fired, fired
 

@@ -13,7 +13,7 @@ from coincide.bench.recording import Wish, record
 from coincide.errors import BadInput
 from coincide.recording.files import write_sound
 from coincide.rehearsal.light import LightScene, light_evening
-from coincide.timing.placing import turned_holders
+from coincide.timing.budget.placing import turned_holders
 from tests.cli.running import run
 from tests.recording.worlds import rig_text
 
