@@ -119,7 +119,7 @@ def _one_pair(held: Bench, writer: SessionWriter, number: int, step_s: float, fi
 
 def _develop(port: SimulatedPort, writer: SessionWriter) -> None:
     """The invented frames, read by an invented person."""
-    from coincide.box.simulated.photographs import photographs
+    from coincide.box.simulated.bodies.photographs import photographs
 
     for number, truth in enumerate(port.truth, 1):
         for frame in photographs(port.world, truth):

@@ -11,7 +11,7 @@ import pytest
 from coincide.box.cable.client import BoxClient
 from coincide.box.conduct import run_series, watch
 from coincide.box.plans import SeriesPlan
-from coincide.box.simulated.photographs import photographs
+from coincide.box.simulated.bodies.photographs import photographs
 from coincide.box.simulated.port import open_simulated
 from coincide.box.simulated.spec import WorldSpec
 from coincide.box.simulated.worlds import WORLDS, world_names

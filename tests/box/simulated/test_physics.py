@@ -10,10 +10,10 @@ from random import Random
 import numpy as np
 import pytest
 
-from coincide.box.simulated.contacts import sync_changes
+from coincide.box.simulated.bodies.contacts import sync_changes
+from coincide.box.simulated.bodies.release import ReleaseLag
+from coincide.box.simulated.bodies.shutters import expose, gate_crossings
 from coincide.box.simulated.lamps import LampRun
-from coincide.box.simulated.release import ReleaseLag
-from coincide.box.simulated.shutters import expose, gate_crossings
 from coincide.box.simulated.spec import ContactSpec, GateSpec, ReleaseSpec, ShutterSpec
 
 HZ = 125_000_000

@@ -6,9 +6,9 @@ import math
 from collections.abc import Callable
 from random import Random
 
-from coincide.box.simulated.bodies import Body, Wiring
+from coincide.box.simulated.bodies.body import Body, Wiring
+from coincide.box.simulated.bodies.hands import CABLE_HELD_S, CablePresser, Winder
 from coincide.box.simulated.clock import Clock, s_from_ticks, ticks_from_s
-from coincide.box.simulated.hands import CABLE_HELD_S, CablePresser, Winder
 from coincide.box.simulated.lamps import LampRun
 from coincide.box.simulated.releases import Releases
 from coincide.box.simulated.sampler import QUANTUM_TICKS, Sampler

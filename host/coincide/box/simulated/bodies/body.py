@@ -6,11 +6,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from random import Random
 
+from coincide.box.simulated.bodies.contacts import sync_changes
+from coincide.box.simulated.bodies.release import ReleaseLag
+from coincide.box.simulated.bodies.shutters import CENTRE, Exposure, expose, gate_crossings
 from coincide.box.simulated.clock import Clock, s_from_ticks, ticks_from_s
-from coincide.box.simulated.contacts import sync_changes
-from coincide.box.simulated.release import ReleaseLag
 from coincide.box.simulated.sampler import Sampler
-from coincide.box.simulated.shutters import CENTRE, Exposure, expose, gate_crossings
 from coincide.box.simulated.spec import BodySpec
 from coincide.box.simulated.truth import FIRED, BodyRecord
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 from random import Random
 
-from coincide.box.simulated.bodies import Body
+from coincide.box.simulated.bodies.body import Body
 from coincide.box.simulated.clock import Clock, ticks_from_s
 from coincide.box.simulated.spec import HandSpec
 

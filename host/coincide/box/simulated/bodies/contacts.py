@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from random import Random
 
-from coincide.box.simulated.shutters import Exposure
+from coincide.box.simulated.bodies.shutters import Exposure
 from coincide.box.simulated.spec import ContactSpec
 
 Change = tuple[float, int]
