@@ -9,8 +9,8 @@ import tempfile
 from pathlib import Path
 
 from coincide.bench.calibration import calibrate
+from coincide.bench.opening.simulation import world_for
 from coincide.bench.person import Unattended
-from coincide.bench.simulation import world_for
 from coincide.box.cable.client import BoxClient
 from coincide.box.simulated.port import open_simulated
 from coincide.report.plots.figures import comparison_figure, session_figures

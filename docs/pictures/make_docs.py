@@ -15,8 +15,8 @@ from matplotlib.figure import Figure
 
 from coincide.bench.calibration import calibrate
 from coincide.bench.firing import Firing, bench, fire
+from coincide.bench.opening.simulation import world_for
 from coincide.bench.person import Unattended
-from coincide.bench.simulation import world_for
 from coincide.box.cable.client import BoxClient
 from coincide.box.simulated.port import open_simulated
 from coincide.report.plots.palette import ACCENT, BODY_COLOUR, DOUBT, FAINT, INK, RC, WITHIN, WITHIN_EDGE

@@ -7,9 +7,10 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from coincide.bench import calibration, opening, readiness
+from coincide.bench import calibration, readiness
 from coincide.bench.calibration import Calibrated
 from coincide.bench.firing import confirm_checklist
+from coincide.bench.opening import box as opening
 from coincide.bench.person import Person, Progress, Unattended
 from coincide.bench.readiness import Judged
 from coincide.bench.series import Into, SeriesDone, WatchDone, keep_watch, measure_series

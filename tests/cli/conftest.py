@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from coincide.bench import acknowledge
+from coincide.bench.opening import acknowledge
 from tests.cli.running import run
 
 

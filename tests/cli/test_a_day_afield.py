@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from coincide.bench.opening import Where, opened_box
+from coincide.bench.opening.box import Where, opened_box
 from coincide.box.simulated.port import SimulatedPort
 from coincide.rig.calibration import calibrations_beside
 from coincide.rig.file import load_rig

@@ -15,7 +15,7 @@ from coincide.bench.check.hand import SimulatedHand
 from coincide.bench.check.record import bench_folder, read_record
 from coincide.bench.check.stages import STAGES
 from coincide.bench.objects import as_object
-from coincide.bench.opening import Where, opened_box
+from coincide.bench.opening.box import Where, opened_box
 from coincide.bench.person import Question
 from coincide.box.cable import ports
 from coincide.box.simulated.board import SimulatedBoard

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from coincide.bench import acknowledge
 from coincide.bench.check.talk import BenchTalk
-from coincide.bench.opening import Where, opened_box
+from coincide.bench.opening import acknowledge
+from coincide.bench.opening.box import Where, opened_box
 from coincide.bench.person import Unattended
 from coincide.box.cable import ports
 from coincide.box.simulated.board import SimulatedBoard

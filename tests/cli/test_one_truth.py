@@ -31,7 +31,7 @@ import pytest
 
 from coincide.bench.box_settings import Change, change_settings
 from coincide.bench.calibration import calibrate
-from coincide.bench.opening import Where, opened_box
+from coincide.bench.opening.box import Where, opened_box
 from coincide.bench.person import Declined, Unattended
 from coincide.box.cable import discover, ports
 from coincide.box.cable.answers import BoxIdentity

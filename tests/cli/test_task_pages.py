@@ -36,7 +36,7 @@ def leaves(folder: Path, patch: pytest.MonkeyPatch, once: Path) -> None:
 
 def nothing(folder: Path, patch: pytest.MonkeyPatch, once: Path) -> None:
     """An empty folder, and nobody's acknowledgement of the cautions."""
-    patch.setattr("coincide.bench.acknowledge.user_config_path", lambda *_, **__: folder / "config")
+    patch.setattr("coincide.bench.opening.acknowledge.user_config_path", lambda *_, **__: folder / "config")
 
 
 def on_the_simulated_box(words: list[str]) -> list[str]:

@@ -24,7 +24,8 @@ from unittest.mock import patch
 import numpy as np
 
 from coincide import durable
-from coincide.bench import acknowledge, calibration, firing
+from coincide.bench import calibration, firing
+from coincide.bench.opening import acknowledge
 from coincide.box.cable import ports
 from coincide.box.cable.lost import PortLost
 from coincide.box.simulated.port import SimulatedPort, open_simulated

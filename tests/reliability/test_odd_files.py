@@ -8,7 +8,7 @@ from pathlib import Path
 import platformdirs
 import pytest
 
-from coincide.bench.acknowledge import acknowledged, acknowledgement_path
+from coincide.bench.opening.acknowledge import acknowledged, acknowledgement_path
 from coincide.box.cable.owners import PortClaim
 from coincide.errors import CoincideError
 from coincide.session.lock import lock_exclusively

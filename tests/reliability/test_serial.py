@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from coincide.bench.acknowledge import acknowledge
+from coincide.bench.opening.acknowledge import acknowledge
 from coincide.box.cable.client import BoxClient
 from coincide.box.cable.ports import SerialPort
 from coincide.box.conduct import run_series

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from coincide.bench.acknowledge import (
+from coincide.bench.opening.acknowledge import (
     acknowledge,
     acknowledged,
     acknowledgement_path,

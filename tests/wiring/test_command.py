@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from coincide.bench import acknowledge as keeping
+from coincide.bench.opening import acknowledge as keeping
 from coincide.cli.terminal.wiring_words import volts as typed_volts
 from coincide.cli.wiring import command
 from coincide_wiring.draw.schematics import drawn_sheets

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from coincide.bench.check.record import fitted, zero_correction
 from coincide.bench.field import field_settings, held_preset, preset_words
-from coincide.bench.knowledge import known_now
+from coincide.bench.opening.knowledge import known_now
 from coincide.bench.person import Declined, Person, Question
 from coincide.errors import BadInput, BoxFailed
 from coincide.rig.calibration import Calibration, calibrations_beside, newest_for

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from coincide.bench.box_settings import store_preset
-from coincide.bench.broken_off import CalibrationFiles, calibration_files, fresh_file
 from coincide.bench.firing import Bench, Fired, Firing, bench, fire, session_path
+from coincide.bench.opening.broken_off import CalibrationFiles, calibration_files, fresh_file
 from coincide.bench.person import Person, Shows, Step
 from coincide.bench.waking import longer_by_s, waking, waking_sentence
 from coincide.box.plans import offset_plan

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from coincide.bench.knowledge import known_now
+from coincide.bench.opening.knowledge import known_now
 from coincide.rig.plan import rig_plan
 from coincide.timing.offset.preset import box_preset
 

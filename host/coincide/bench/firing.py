@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from coincide.bench.knowledge import knowledge
+from coincide.bench.opening.knowledge import knowledge
 from coincide.bench.person import Declined, PairKept, Person, Question, SeriesBegun, SeriesOver, ToDo
 from coincide.box.conduct import run_series
 from coincide.box.plans import SeriesOutcome, SeriesPlan, offset_plan

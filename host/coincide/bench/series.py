@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from coincide.bench.broken_off import begin_series
 from coincide.bench.firing import Fired, Firing, bench, confirm_checklist, fire, session_path
 from coincide.bench.listening import Listened, listen
+from coincide.bench.opening.broken_off import begin_series
 from coincide.bench.person import Person
 from coincide.rig.file import load_rig
 from coincide.timing.analysis import Analysis, analyse_file

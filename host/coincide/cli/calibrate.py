@@ -58,7 +58,7 @@ def command(
     """
     from coincide.bench.calibration import calibrate
     from coincide.bench.firing import confirm_checklist
-    from coincide.bench.opening import Where, opened_box
+    from coincide.bench.opening.box import Where, opened_box
     from coincide.cli.terminal.person import AtTerminal
     from coincide.cli.terminal.results import show_calibrated
     from coincide.rig.file import load_rig

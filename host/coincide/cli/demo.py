@@ -30,7 +30,7 @@ def command(folder: Path, seed: int) -> None:
     Example: coincide demo --to /tmp/fen
     """
     from coincide.bench.calibration import calibrate
-    from coincide.bench.opening import Where, opened_box
+    from coincide.bench.opening.box import Where, opened_box
     from coincide.cli.terminal.person import AtTerminal
     from coincide.cli.terminal.results import show_calibrated
     from coincide.cli.terminal.show import say

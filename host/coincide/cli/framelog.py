@@ -42,7 +42,7 @@ def command(
     Example: coincide framelog --port /dev/ttyACM0 --entry 12 --csv roll-7.csv
     """
     from coincide.bench.objects import as_object
-    from coincide.bench.opening import Where, opened_box
+    from coincide.bench.opening.box import Where, opened_box
     from coincide.bench.roll import read_roll
     from coincide.cli.terminal.person import AtTerminal
     from coincide.cli.terminal.show import as_json as print_json

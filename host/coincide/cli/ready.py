@@ -43,7 +43,7 @@ def command(
 
     Example: coincide ready --port /dev/ttyACM0
     """
-    from coincide.bench.opening import Where, opened_box
+    from coincide.bench.opening.box import Where, opened_box
     from coincide.bench.readiness import judge_frames, judge_fresh_pairs
     from coincide.cli.terminal.person import AtTerminal
     from coincide.rig.file import load_rig

@@ -50,7 +50,7 @@ def command(
 
     Example: coincide series -n 30 --port /dev/ttyACM0
     """
-    from coincide.bench.opening import Where, opened_box
+    from coincide.bench.opening.box import Where, opened_box
     from coincide.bench.series import Into, measure_series
     from coincide.cli.terminal.person import AtTerminal
     from coincide.cli.terminal.results import leave_unless_complete, show_comparison, show_session

@@ -58,7 +58,7 @@ def command(
     """
     if turned is not None and other is None:
         raise click.UsageError("--turned says how far since another watch: name that one with --compare.")
-    from coincide.bench.opening import Where, opened_box
+    from coincide.bench.opening.box import Where, opened_box
     from coincide.bench.series import Into, keep_watch
     from coincide.cli.terminal.person import AtTerminal
     from coincide.cli.terminal.results import show_comparison, show_session

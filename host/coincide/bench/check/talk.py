@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Protocol
 
-from coincide.bench.acknowledge import require_acknowledgement
+from coincide.bench.opening.acknowledge import require_acknowledgement
 from coincide.bench.person import Question
 from coincide.box.cable.answers import BoxIdentity, BoxStatus, Event
 from coincide.errors import BoxFailed

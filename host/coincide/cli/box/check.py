@@ -60,7 +60,7 @@ def check(
       coincide box check --port /dev/ttyACM0 --only sync --sync-a wetted
     """
     from coincide.bench.check.evening import bench_check
-    from coincide.bench.opening import Where, opened_box
+    from coincide.bench.opening.box import Where, opened_box
     from coincide.cli.terminal.person import AtTerminal
     from coincide.rig.file import load_rig
 

@@ -23,7 +23,7 @@ def serve(world: str | None, seed: int, rig_path: Path, only_list: bool) -> None
 
     Example: coincide box serve
     """
-    from coincide.bench.simulation import world_for
+    from coincide.bench.opening.simulation import world_for
     from coincide.box.simulated.serve import serve as serve_world
     from coincide.box.simulated.worlds import WORLDS, world_spec
     from coincide.cli.terminal.show import say, table

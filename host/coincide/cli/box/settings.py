@@ -41,7 +41,7 @@ def settings(
     Example: coincide box settings --port /dev/ttyACM0 --use 1/60+1/30
     """
     from coincide.bench.box_settings import Change, change_settings, remembered
-    from coincide.bench.opening import Where, opened_box
+    from coincide.bench.opening.box import Where, opened_box
     from coincide.cli.terminal.person import AtTerminal
     from coincide.rig.file import load_rig
 

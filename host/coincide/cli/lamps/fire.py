@@ -61,7 +61,7 @@ def fire(
     Example: coincide lamps fire -n 6 --port /dev/ttyACM0
     """
     from coincide.bench.lamp_row import LampFiring, fire_lamps, read_row
-    from coincide.bench.opening import Where, opened_box
+    from coincide.bench.opening.box import Where, opened_box
     from coincide.cli.terminal.person import AtTerminal
     from coincide.cli.terminal.results import show_lamps
     from coincide.report.words.numbers import offset_from_text

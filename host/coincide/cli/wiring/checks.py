@@ -46,7 +46,7 @@ def cautions(place: str | None, acknowledge: bool, as_json: bool) -> None:
         )
         show_cautions(chosen, aside=False)
     if acknowledge:
-        from coincide.bench.acknowledge import acknowledge as keep
+        from coincide.bench.opening.acknowledge import acknowledge as keep
 
         show.aside(f"\nAcknowledged; kept in {keep()}.")
 

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from coincide.bench.acknowledge import cautions_first
 from coincide.bench.afield import after_a_day_afield
+from coincide.bench.opening.acknowledge import cautions_first
+from coincide.bench.opening.simulation import world_for
 from coincide.bench.person import Opened, Person
-from coincide.bench.simulation import world_for
 from coincide.box.cable import discover, ports
 from coincide.box.cable.client import BoxClient
 from coincide.box.cable.starting import STARTS_S
