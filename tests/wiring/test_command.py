@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from coincide.bench.opening import acknowledge as keeping
-from coincide.cli.terminal.wiring_words import volts as typed_volts
+from coincide.cli.terminal.topics.wiring_words import volts as typed_volts
 from coincide.cli.wiring import command
 from coincide_wiring.draw.schematics import drawn_sheets
 from coincide_wiring.netlist import Build, digest

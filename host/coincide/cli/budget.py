@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from coincide.cli.terminal.options import explain_option, json_option, rig_option
-from coincide.cli.terminal.planning import (
+from coincide.cli.terminal.topics.planning import (
     from_session_option,
     jitter_option,
     keepers_option,
@@ -52,8 +52,8 @@ def command(
 
     Example: coincide budget --subject-speed "5 km/h" --distance "8 m" --turning held
     """
-    from coincide.cli.terminal.planning import basis_asked, say_source, subject_asked
     from coincide.cli.terminal.show import as_json as print_json
+    from coincide.cli.terminal.topics.planning import basis_asked, say_source, subject_asked
     from coincide.planning.budget import budget
     from coincide.report.json.planning import budget_json
 
@@ -79,8 +79,8 @@ def command(
 
 
 def _show(basis: Basis, found: Budget, *, explain: bool) -> None:
-    from coincide.cli.terminal.planning import say_basis, say_chain
     from coincide.cli.terminal.show import say, table
+    from coincide.cli.terminal.topics.planning import say_basis, say_chain
     from coincide.report.words import planning as words
     from coincide.report.words.verdict import verdict_lines
 

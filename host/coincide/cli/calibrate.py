@@ -60,7 +60,7 @@ def command(
     from coincide.bench.firing import confirm_checklist
     from coincide.bench.opening.box import Where, opened_box
     from coincide.cli.terminal.person import AtTerminal
-    from coincide.cli.terminal.results import show_calibrated
+    from coincide.cli.terminal.topics.results import show_calibrated
     from coincide.rig.file import load_rig
 
     rig, person = load_rig(rig_path), AtTerminal(as_json=as_json)

@@ -7,8 +7,8 @@ from pathlib import Path
 import click
 
 from coincide.cli.terminal.options import folder_option, json_option, rig_option
-from coincide.cli.terminal.planning import jitter_option
 from coincide.cli.terminal.quantities import SHARE
+from coincide.cli.terminal.topics.planning import jitter_option
 
 
 @click.command("card")
@@ -36,9 +36,9 @@ def command(
     """
     from importlib.metadata import version
 
-    from coincide.cli.terminal.planning import basis_beside, found_beside, say_if_simulated
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.cli.terminal.show import say
+    from coincide.cli.terminal.topics.planning import basis_beside, found_beside, say_if_simulated
     from coincide.durable import make_folder
     from coincide.report.card.content import card_content
     from coincide.report.card.write import write_card

@@ -32,8 +32,8 @@ def command(folder: Path, seed: int) -> None:
     from coincide.bench.calibration import calibrate
     from coincide.bench.opening.box import Where, opened_box
     from coincide.cli.terminal.person import AtTerminal
-    from coincide.cli.terminal.results import show_calibrated
     from coincide.cli.terminal.show import say
+    from coincide.cli.terminal.topics.results import show_calibrated
     from coincide.report.files import write_report
     from coincide.report.page.planning import subject_lines
     from coincide.rig.file import load_rig

@@ -46,8 +46,8 @@ def command(
 
     Example: coincide exposure "EV 12", or: coincide exposure 1/250 f/8 ISO 400 --aperture-b f/4
     """
-    from coincide.cli.terminal.planning import found_beside, say_if_simulated
     from coincide.cli.terminal.show import as_json as print_json
+    from coincide.cli.terminal.topics.planning import found_beside, say_if_simulated
     from coincide.planning.exposure.pairing import pair_exposures
     from coincide.report.json.planning import exposure_json
     from coincide.report.words.exposure import can_be_set
@@ -70,8 +70,8 @@ def command(
 
 
 def _show(rig: Rig, pairing: Pairing, *, explain: bool) -> None:
-    from coincide.cli.terminal.planning import say_chain
     from coincide.cli.terminal.show import say, table
+    from coincide.cli.terminal.topics.planning import say_chain
     from coincide.planning.exposure.pairing import pairing_chain
     from coincide.report.words.exposure import (
         answer_line,

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from coincide.cli.terminal.ghost import within_options
 from coincide.cli.terminal.options import json_option, rig_option
-from coincide.cli.terminal.planning import jitter_option
 from coincide.cli.terminal.quantities import TIME
+from coincide.cli.terminal.topics.ghost import within_options
+from coincide.cli.terminal.topics.planning import jitter_option
 
 if TYPE_CHECKING:
     from coincide.ghost.held import Held
@@ -93,8 +93,8 @@ def command(
     """
     from dataclasses import replace
 
-    from coincide.cli.terminal.ghost import known_asked, show_explanation, things_asked
-    from coincide.cli.terminal.planning import found_beside
+    from coincide.cli.terminal.topics.ghost import known_asked, show_explanation, things_asked
+    from coincide.cli.terminal.topics.planning import found_beside
     from coincide.ghost.explain import explain
     from coincide.ghost.verdict import COVER
     from coincide.rig.file import load_rig

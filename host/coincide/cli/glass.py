@@ -44,9 +44,9 @@ def command(
 
     Example: coincide glass --near "2 m" --to plan
     """
-    from coincide.cli.terminal.planning import say_chain
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.cli.terminal.show import say, table
+    from coincide.cli.terminal.topics.planning import say_chain
     from coincide.planning.glass.plan import glass_plan
     from coincide.report.json.glass import glass_json
     from coincide.report.plots.glass import write_glass_drawing

@@ -42,9 +42,9 @@ def command(
 
     Example: coincide infrared --aperture f/8 --each-way 2
     """
-    from coincide.cli.terminal.planning import found_beside, say_chain
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.cli.terminal.show import say, table
+    from coincide.cli.terminal.topics.planning import found_beside, say_chain
     from coincide.planning.infrared.bracket import bracket
     from coincide.planning.infrared.focus import at_aperture, infrared_bodies, infrared_focus
     from coincide.report.json.glass import infrared_json

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 import click
 
 from coincide.cli.terminal.options import explain_option, folder_option, json_option, rig_option
-from coincide.cli.terminal.planning import (
+from coincide.cli.terminal.quantities import FOCAL_LENGTH
+from coincide.cli.terminal.topics.planning import (
     from_session_option,
     jitter_option,
     keepers_option,
     subject_options,
     turning_option,
 )
-from coincide.cli.terminal.quantities import FOCAL_LENGTH
 
 if TYPE_CHECKING:
     from coincide.planning.plan import LimitsPlan
@@ -62,8 +62,8 @@ def command(
 
     Example: coincide limits --keepers 0.9 --subject-speed "15 km/h" --distance "10 m" --to plan
     """
-    from coincide.cli.terminal.planning import basis_asked, say_source, subject_asked
     from coincide.cli.terminal.show import as_json as print_json
+    from coincide.cli.terminal.topics.planning import basis_asked, say_source, subject_asked
     from coincide.planning.plan import limits_plan
     from coincide.report.json.planning import limits_json
 
@@ -88,8 +88,8 @@ def command(
 
 
 def _show(plan: LimitsPlan, pictures: list[Path], *, explain: bool) -> None:
-    from coincide.cli.terminal.planning import say_basis, say_chain
     from coincide.cli.terminal.show import say, table
+    from coincide.cli.terminal.topics.planning import say_basis, say_chain
     from coincide.report.words import planning as words
 
     basis, found = plan.basis, plan.found

@@ -8,7 +8,7 @@ import click
 
 from coincide.cli.terminal.options import folder_option, json_option, rig_option, seed_option, session_option
 from coincide.cli.terminal.quantities import quantity_above_zero
-from coincide.cli.terminal.recording import beginning_options
+from coincide.cli.terminal.topics.recording import beginning_options
 
 FILE = click.Path(path_type=Path)
 
@@ -93,7 +93,7 @@ def command(
 
     Example: coincide recording evening.wav --light
     """
-    from coincide.cli.terminal import recording as steps
+    from coincide.cli.terminal.topics import recording as steps
 
     if how:
         steps.tell_how(have, source, folder)

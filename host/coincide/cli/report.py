@@ -49,8 +49,8 @@ def command(
     Example: coincide report sessions/20261125-101200-1-60+1-30-series.jsonl
     """
     from coincide.bench.lamp_row import read_row
-    from coincide.cli.terminal.results import show_budget, show_lamps, show_session, show_verified
     from coincide.cli.terminal.show import aside, say
+    from coincide.cli.terminal.topics.results import show_budget, show_lamps, show_session, show_verified
     from coincide.report.files import write_csv, write_report
     from coincide.report.words.comparison import turned_sentence
     from coincide.report.words.series import was_recorded

@@ -9,7 +9,7 @@ import click
 
 from coincide.cli.terminal.options import json_option, rig_option
 from coincide.cli.terminal.quantities import quantity_above_zero
-from coincide.cli.terminal.scans import align_options, compared, file_options, merge_options, mount_off
+from coincide.cli.terminal.topics.scans import align_options, compared, file_options, merge_options, mount_off
 
 if TYPE_CHECKING:
     from coincide.report.scan_files import Wanted
@@ -78,7 +78,7 @@ def command(
 
     Example: coincide scans frame-07-a.tif frame-07-b.tif --dpi 4000 --merged frame-07.tif
     """
-    from coincide.cli.terminal.scan_answers import show_pair, show_roll
+    from coincide.cli.terminal.topics.scan_answers import show_pair, show_roll
 
     if roll is not None:
         if a is not None or wanted.pictures or wanted.registered or wanted.fringe_map or align:

@@ -53,7 +53,7 @@ def command(
     from coincide.bench.opening.box import Where, opened_box
     from coincide.bench.series import Into, measure_series
     from coincide.cli.terminal.person import AtTerminal
-    from coincide.cli.terminal.results import leave_unless_complete, show_comparison, show_session
+    from coincide.cli.terminal.topics.results import leave_unless_complete, show_comparison, show_session
     from coincide.report.words.numbers import offset_from_text
     from coincide.rig.file import load_rig
 

@@ -61,8 +61,8 @@ def command(
     from coincide.bench.opening.box import Where, opened_box
     from coincide.bench.series import Into, keep_watch
     from coincide.cli.terminal.person import AtTerminal
-    from coincide.cli.terminal.results import show_comparison, show_session
     from coincide.cli.terminal.show import say
+    from coincide.cli.terminal.topics.results import show_comparison, show_session
     from coincide.rig.file import load_rig
     from coincide.units import quantity
 

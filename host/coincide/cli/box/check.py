@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import click
 
 from coincide.bench.check.stages import STAGES
-from coincide.cli.terminal.circuits import NearChoice, circuit_options
 from coincide.cli.terminal.options import json_option, port_options, rig_option
+from coincide.cli.terminal.topics.circuits import NearChoice, circuit_options
 
 if TYPE_CHECKING:
     from coincide.bench.check.evening import Checked

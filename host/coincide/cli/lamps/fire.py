@@ -63,7 +63,7 @@ def fire(
     from coincide.bench.lamp_row import LampFiring, fire_lamps, read_row
     from coincide.bench.opening.box import Where, opened_box
     from coincide.cli.terminal.person import AtTerminal
-    from coincide.cli.terminal.results import show_lamps
+    from coincide.cli.terminal.topics.results import show_lamps
     from coincide.report.words.numbers import offset_from_text
     from coincide.rig.file import load_rig
 

@@ -31,7 +31,7 @@ def read(session: Path, frames: tuple[str, ...], as_json: bool) -> None:
     """
     from coincide.bench.lamp_row import read_row, take_down
     from coincide.cli.terminal.person import AtTerminal
-    from coincide.cli.terminal.results import show_lamps
+    from coincide.cli.terminal.topics.results import show_lamps
 
     take_down(session, frames, AtTerminal(as_json=as_json))
     show_lamps(read_row(session), as_json=as_json)
@@ -55,7 +55,7 @@ def show(session: Path, rig_path: Path | None, as_json: bool) -> None:
     Example: coincide lamps show sessions/lamps.jsonl --keep rig.toml
     """
     from coincide.bench.lamp_row import keep_lamps, read_row
-    from coincide.cli.terminal.results import show_lamps
+    from coincide.cli.terminal.topics.results import show_lamps
 
     kept = None if rig_path is None else keep_lamps(session, rig_path)
     show_lamps(read_row(session, kept), as_json=as_json)

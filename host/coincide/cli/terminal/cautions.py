@@ -7,7 +7,7 @@ from coincide.cli.terminal import show
 
 def show_cautions(places: dict[str, str], *, aside: bool) -> None:
     """The cautions of places (key and heading of each), on standard error when they are not the result."""
-    from coincide.cli.terminal.wiring_words import caution_lines
+    from coincide.cli.terminal.topics.wiring_words import caution_lines
     from coincide_wiring.cautions import cautions_for
 
     say = show.aside if aside else show.say

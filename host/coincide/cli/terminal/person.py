@@ -22,8 +22,8 @@ from coincide.bench.person import (
     ToDo,
 )
 from coincide.cli.terminal import show
-from coincide.cli.terminal.circuits import NearChoice
 from coincide.cli.terminal.enter import EnterKey
+from coincide.cli.terminal.topics.circuits import NearChoice
 from coincide.errors import BadInput
 
 if TYPE_CHECKING:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import click
 
 from coincide.cli.terminal import show
-from coincide.cli.terminal.circuits import wiring_json
 from coincide.cli.terminal.options import json_option
-from coincide.cli.terminal.wiring_words import build_rows
+from coincide.cli.terminal.topics.circuits import wiring_json
+from coincide.cli.terminal.topics.wiring_words import build_rows
 from coincide.cli.wiring.checks import cautions, check
 from coincide.cli.wiring.files import draw, export, layout
 from coincide.cli.wiring.lists import figures, parts, pins

@@ -6,8 +6,8 @@ import click
 
 from coincide.cli.terminal import show
 from coincide.cli.terminal.cautions import show_cautions
-from coincide.cli.terminal.circuits import NearChoice, chosen_build, circuit_options, wiring_json
 from coincide.cli.terminal.options import json_option
+from coincide.cli.terminal.topics.circuits import NearChoice, chosen_build, circuit_options, wiring_json
 from coincide.report.words.numbers import count
 
 

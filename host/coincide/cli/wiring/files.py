@@ -8,9 +8,9 @@ from pathlib import Path
 import click
 
 from coincide.cli.terminal import show
-from coincide.cli.terminal.circuits import chosen_build, circuit_options, wiring_json
 from coincide.cli.terminal.options import folder_option, json_option
-from coincide.cli.terminal.wiring_words import layout_lines
+from coincide.cli.terminal.topics.circuits import chosen_build, circuit_options, wiring_json
+from coincide.cli.terminal.topics.wiring_words import layout_lines
 from coincide.report.words.numbers import count
 
 

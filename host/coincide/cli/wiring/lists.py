@@ -5,9 +5,9 @@ from __future__ import annotations
 import click
 
 from coincide.cli.terminal import show
-from coincide.cli.terminal.circuits import chosen_build, circuit_options, wiring_json
 from coincide.cli.terminal.options import json_option
-from coincide.cli.terminal.wiring_words import (
+from coincide.cli.terminal.topics.circuits import chosen_build, circuit_options, wiring_json
+from coincide.cli.terminal.topics.wiring_words import (
     bought,
     extra_lines,
     figure_lines,

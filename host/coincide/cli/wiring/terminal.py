@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 import click
 
 from coincide.cli.terminal import show
-from coincide.cli.terminal.circuits import TerminalKind, wiring_json
 from coincide.cli.terminal.options import json_option
 from coincide.cli.terminal.person import somebody_answers
-from coincide.cli.terminal.wiring_words import amount as typed_amount
-from coincide.cli.terminal.wiring_words import caution_lines
-from coincide.cli.terminal.wiring_words import volts as typed_volts
+from coincide.cli.terminal.topics.circuits import TerminalKind, wiring_json
+from coincide.cli.terminal.topics.wiring_words import amount as typed_amount
+from coincide.cli.terminal.topics.wiring_words import caution_lines
+from coincide.cli.terminal.topics.wiring_words import volts as typed_volts
 
 if TYPE_CHECKING:
     from coincide_wiring.check.terminal import TerminalCheck

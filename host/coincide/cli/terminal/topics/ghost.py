@@ -102,9 +102,9 @@ def known_asked(
 
 def show_explanation(found: Explanation, names: tuple[str, str], *, simulated: bool, as_json: bool) -> None:
     """The answer, the things and the causes that were weighed."""
-    from coincide.cli.terminal.planning import say_if_simulated
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.cli.terminal.show import say, table
+    from coincide.cli.terminal.topics.planning import say_if_simulated
     from coincide.report.json.scans import ghost_json
     from coincide.report.words import ghost as words
 

@@ -22,9 +22,9 @@ def show_pair(
     as_json: bool,
 ) -> None:
     """Make the files that were asked for and say what was found. Raises BadInput for files that could not be made."""
-    from coincide.cli.terminal.scans import say_pair
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.cli.terminal.show import progress
+    from coincide.cli.terminal.topics.scans import say_pair
     from coincide.report.json.scans import scans_json
     from coincide.report.scan_files import make
 
@@ -48,9 +48,9 @@ def show_pair(
 
 def show_roll(roll: Path, frames: Path | None, dpi: float | None, wanted: Wanted, *, as_json: bool) -> None:
     """Every pair of a roll's table, merged where that was asked for, and what the roll shows."""
-    from coincide.cli.terminal.scans import say_roll
     from coincide.cli.terminal.show import as_json as print_json
     from coincide.cli.terminal.show import progress
+    from coincide.cli.terminal.topics.scans import say_roll
     from coincide.ghost.roll import read_roll
     from coincide.report.json.scans import roll_json
     from coincide.report.roll_files import compare_and_merge

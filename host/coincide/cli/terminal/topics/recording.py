@@ -119,7 +119,7 @@ def measure(
 ) -> None:
     """Read it, say what was found, draw it, report."""
     from coincide.bench.recording import record
-    from coincide.cli.terminal.results import show_budget, show_comparison, show_session
+    from coincide.cli.terminal.topics.results import show_budget, show_comparison, show_session
     from coincide.report.words.recording import account_sentences
     from coincide.rig.file import load_rig, read_text
     from coincide.timing.analysis import analyse_file
