@@ -25,7 +25,7 @@ _Side = Annotated[int, Field(ge=1, le=1_000_000)]
 @dataclass(frozen=True, slots=True)
 class Region:
     """One region of a pair of scans. pitch_um: of A, None where it is not known; size_px: of A's frame; laid: how B
-    lies on A. centre_px, by_px, u_px, across as in `scans.region.Region`."""
+    lies on A. centre_px, by_px, u_px, across as in `scans.moved.region.Region`."""
 
     number: int
     centre_px: tuple[float, float]

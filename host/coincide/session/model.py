@@ -71,7 +71,7 @@ class Header:
     `purpose` is one of 'series', 'verify', 'watch', 'ready', 'zero', 'plugs', 'lamps'. `rig_toml` is the rig file as it
     was, text and all; `exposures` the marked shutter times of A and B as written ('1/125'); `preset` the
     name of the calibration whose offset was on, or None. `box` is what `identify` answered. `known` is what
-    calibrations and the zero check had taught before (see timing.known).
+    calibrations and the zero check had taught before (see timing.budget.known).
     """
 
     created: str
