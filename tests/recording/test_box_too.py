@@ -9,7 +9,8 @@ from pathlib import Path
 
 import numpy as np
 
-from coincide.bench.recording import Wish, record
+from coincide.bench.heard import Wish
+from coincide.bench.recording import record
 from coincide.box.cable.client import BoxClient
 from coincide.box.conduct import run_series
 from coincide.box.plans import SeriesPlan, offset_plan

@@ -11,7 +11,8 @@ import pytest
 from scipy import stats
 
 import coincide
-from coincide.bench.recording import Wish, record
+from coincide.bench.heard import Wish
+from coincide.bench.recording import record
 from coincide.recording.files import write_sound
 from coincide.rehearsal.light import LightScene, light_evening
 from coincide.rehearsal.sound import SoundScene, sound_evening

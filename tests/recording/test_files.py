@@ -12,7 +12,8 @@ import pytest
 import soundfile
 from vcd.writer import VCDWriter
 
-from coincide.bench.recording import Wish, record
+from coincide.bench.heard import Wish
+from coincide.bench.recording import record
 from coincide.errors import BadInput
 from coincide.recording.capture import channel_map, from_csv, from_vcd
 from coincide.recording.files import blocks, look

@@ -9,7 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from coincide.bench.recording import Wish, record
+from coincide.bench.heard import Wish
+from coincide.bench.recording import record
 from coincide.errors import BadInput
 from coincide.rehearsal.light import LightScene, light_evening
 from coincide.session.file import read_session

@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from coincide.bench.recording import Wish, record
+from coincide.bench.heard import Wish
+from coincide.bench.recording import record
 from coincide.errors import BadInput
 from coincide.recording.edges import step_edge
 from coincide.recording.files import write_sound

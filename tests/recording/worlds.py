@@ -11,7 +11,8 @@ from typing import Literal
 
 import numpy as np
 
-from coincide.bench.recording import Account, Wish, record
+from coincide.bench.heard import Account, Wish
+from coincide.bench.recording import record
 from coincide.recording.files import write_sound
 from coincide.rehearsal.evening import Evening
 from coincide.rehearsal.light import LightScene, light_evening

@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Literal
 
-import tomlkit
-
+from coincide.bench.heard import Account, Drawn, Found, Source, Wish
+from coincide.bench.recorded import TICK_HZ, write
 from coincide.errors import BadInput
-from coincide.inputs import sayable
 from coincide.recording import files, naming
 from coincide.recording.capture import Capture, channel_map
 from coincide.recording.find import REACH_S, Bang, Listener, Outline, Samples
@@ -22,67 +17,8 @@ from coincide.recording.sound import SoundFound, SoundReader
 from coincide.rig.file import parse_rig
 from coincide.rig.model import Rig
 from coincide.rig.parts import Leaf
-from coincide.session.file import SessionWriter
-from coincide.session.model import Header, Remark, ShotRecord
-from coincide.timing.budget.known import known_from, known_table
 
-TICK_HZ = 1_000_000_000
 QUIET_S = 0.3  # behind the longer marked time, until a pair is over
-Source = Literal["light", "sound", "instrument"]
-
-
-@dataclass(frozen=True, slots=True)
-class Wish:
-    """What the person asked for. channels: "left=A right=B", or of a capture "D0=gate_a1 ...". position, position_m:
-    where the diodes sit along the sweep (0 to 1) and how well that is known; width_m: of the slit."""
-
-    source: Source
-    channels: str | None = None
-    position: float = 0.5
-    position_m: float = 0.001
-    width_m: float = 0.001
-    threshold_v: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Drawn:
-    """One pair to draw: wave (n, 2) in the order A, B; its first sample's time; edges of A and B, seconds."""
-
-    wave: Samples
-    rate_hz: int
-    from_s: float
-    edges_s: tuple[tuple[float, ...], tuple[float, ...]]
-
-
-@dataclass(frozen=True, slots=True)
-class Account:
-    """bangs heard; pairs made; alone: bangs of (A, B) alone; left_out: of anything else, with the reason each; named:
-    how A was known, or None. pairs_s, alone_s: when. sentences: what to mind."""
-
-    source: Source
-    bangs: int
-    pairs: int
-    alone: tuple[int, int]
-    left_out: tuple[tuple[float, str], ...]
-    named: str | None
-    pairs_s: tuple[float, ...]
-    alone_s: tuple[float, ...]
-    sentences: tuple[str, ...] = ()
-    outline: Outline | None = None
-    drawn: Drawn | None = None
-    length_s: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class _Found:
-    """Edges of each pair: (at, ticks of channel 0's ons and offs, ...) under the session's channel names."""
-
-    pairs: list[tuple[float, list[tuple[int, int, int]]]]
-    channels: tuple[str, ...]
-    parts: dict[str, list[Uncertain]]
-    exposure_parts: dict[str, list[Uncertain]]
-    account: Account
-    extra: dict[str, Any] = field(default_factory=dict)
 
 
 def record(
@@ -107,11 +43,11 @@ def record(
         found = _of_sound_file(files.look(paths[0]), rig, wish, progress)
     if not found.pairs:
         raise BadInput(_no_pairs(found.account))
-    _write(paths, rig_toml, rig, wish, found, out)
+    write(paths, rig_toml, rig, wish, found, out)
     return found.account
 
 
-def _of_sound_file(sound: files.SoundFile, rig: Rig, wish: Wish, progress: Callable[[float], None]) -> _Found:
+def _of_sound_file(sound: files.SoundFile, rig: Rig, wish: Wish, progress: Callable[[float], None]) -> Found:
     if wish.source == "sound" and sound.lossy:
         raise BadInput(
             f"{sound.path} is a lossy file ({sound.form}), which shifts and swallows clicks: record to WAV or "
@@ -166,7 +102,7 @@ def _blades_s(rig: Rig) -> float:
 
 def _of_light(
     found: LightFound, wish: Wish, said: tuple[str, ...], outline: Outline, length_s: float, rate_hz: int
-) -> _Found:
+) -> Found:
     who = naming.of_outcomes([(one.pulses[0] is not None, one.pulses[1] is not None) for one in found.bangs])
     name = naming.said(wish.channels) if wish.channels else naming.from_bangs(who)
     order = (name.a, 1 - name.a)
@@ -186,7 +122,7 @@ def _of_light(
             ends = tuple((each.open_s, each.close_s) for each in (first, second))
             drawn = _drawn(one.bang, rate_hz, order, (ends[0], ends[1]))
     account = _account("light", who, [one.at_s for one in found.bangs], name, said, outline, drawn, length_s)
-    return _Found(
+    return Found(
         pairs,
         ("gate_a1", "gate_b1"),
         {letter: list(found.parts[channel]) for letter, channel in zip("AB", order, strict=True)},
@@ -198,7 +134,7 @@ def _of_light(
 
 def _of_clicks(
     found: SoundFound, wish: Wish, said: tuple[str, ...], outline: Outline, length_s: float, rate_hz: int
-) -> _Found:
+) -> Found:
     who = naming.of_outcomes(
         [
             (one.trains[0] is not None or bool(one.why_not), one.trains[1] is not None or bool(one.why_not))
@@ -229,7 +165,7 @@ def _of_clicks(
     account = _account(
         "sound", who, [one.at_s for one in found.bangs], name, said, outline, drawn, length_s, reasons
     )
-    return _Found(
+    return Found(
         pairs,
         ("click_a", "click_b"),
         {letter: list(found.parts[channel]) for letter, channel in zip("AB", order, strict=True)},
@@ -239,7 +175,7 @@ def _of_clicks(
     )
 
 
-def _of_capture(capture: Capture, rig: Rig) -> _Found:
+def _of_capture(capture: Capture, rig: Rig) -> Found:
     """Edges grouped into pairs: half a second and the longer marked time of quiet end one."""
     names = tuple(capture.channels)
     letters = {name: name.rstrip("12").removesuffix("_").split("_")[1][0].upper() for name in names}
@@ -282,7 +218,7 @@ def _of_capture(capture: Capture, rig: Rig) -> _Found:
         capture.sentences,
     )
     both = {"A": [step], "B": [step]}
-    return _Found(pairs, names, both, both, account, {"map": list(names)})
+    return Found(pairs, names, both, both, account, {"map": list(names)})
 
 
 def _map(name: naming.Naming) -> dict[str, str]:
@@ -347,87 +283,3 @@ def _no_pairs(account: Account) -> str:
             "sensor is not connected. Nothing can be compared."
         )
     return f"None of the {account.bangs} bangs shows both bodies: fire both together after the bangs of one alone."
-
-
-def _write(paths: list[Path], rig_toml: str, rig: Rig, wish: Wish, found: _Found, out: Path) -> None:
-    known = {
-        "recording": {
-            "source": wish.source,
-            "file": sayable(", ".join(path.name for path in paths)),
-            "sha256": " ".join(files.sha256(path) for path in paths),
-            "named": found.account.named is not None,
-            "parts": {letter: [_as_table(one) for one in each] for letter, each in found.parts.items()},
-            "exposure_parts": {
-                letter: [_as_table(one) for one in each] for letter, each in found.exposure_parts.items()
-            },
-            "detail": json.loads(json.dumps(found.extra)),
-        }
-    }
-    now = datetime.now(UTC)
-    header = Header(
-        created=now.isoformat(timespec="seconds"),
-        purpose="watch",
-        tick_hz=TICK_HZ,
-        channels=found.channels,
-        rig_toml=_as_recorded(rig_toml, wish, found),
-        box={"board": {"simulated": True}} if any(files.is_invented(path) for path in paths) else {},
-        exposures=rig.exposures,
-        known=known_table(known_from(known)),
-    )
-    with SessionWriter(out, header) as writer:
-        for number, (_, edges) in enumerate(found.pairs, 1):
-            ordered = sorted(edges, key=lambda edge: edge[2])
-            writer.append(
-                ShotRecord(
-                    number,
-                    header.created,
-                    None,
-                    tuple(edge[0] for edge in ordered),
-                    tuple(edge[1] for edge in ordered),
-                    tuple(edge[2] for edge in ordered),
-                )
-            )
-        for sentence in found.account.sentences:
-            writer.remark(Remark(header.created, "recording", sentence))
-        if found.account.left_out:
-            count = len(found.account.left_out)
-            say = f"{count} of {found.account.bangs} bangs in the recording were left out."
-            detail = {"bangs": [[round(at, 3), why] for at, why in found.account.left_out]}
-            writer.remark(Remark(header.created, "left out", say, detail))
-
-
-def _as_table(one: Uncertain) -> dict[str, Any]:
-    return {"name": one.name, "u_s": one.u_s, "distribution": one.distribution, "remedy": one.remedy}
-
-
-def _as_recorded(rig_toml: str, wish: Wish, found: _Found) -> str:
-    """The rig with the recording's sensors in place of its own; without known channels, with theirs for names."""
-    document = tomlkit.parse(rig_toml)
-    lone = {
-        "delay_on": "0 us",
-        "delay_off": "0 us",
-        "delay_uncertainty": "0 us",
-        "rise": "0 us",
-        "threshold": 0.5,
-    }
-    for letter, name in zip("ab", (naming.LEFT_NAME, naming.RIGHT_NAME), strict=True):
-        body: Any = document["bodies"][letter]
-        old: Any = body.get("sensors", {})
-        sensors = tomlkit.table()
-        if "sync" in old and f"sync_{letter}" in found.channels:
-            sensors["sync"] = old["sync"]
-        for number in (1, 2):
-            if f"gate_{letter}{number}" not in found.channels:
-                continue
-            gate = tomlkit.inline_table()
-            own = old.get(f"gate_{number}", {}) if wish.source == "instrument" else {}
-            gate.update({"position": wish.position, "position_uncertainty": f"{wish.position_m * 1e3:g} mm"})
-            gate.update({"width": f"{wish.width_m * 1e3:g} mm", **lone})
-            gate.update(
-                {key: own[key] for key in ("position", "position_uncertainty", "width") if key in own}
-            )
-            sensors[f"gate_{number}"] = gate
-        body["sensors"] = sensors
-        if found.account.named is None:
-            body["name"] = name
-    return tomlkit.dumps(document)

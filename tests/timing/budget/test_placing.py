@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from coincide.bench.recording import Wish, record
+from coincide.bench.heard import Wish
+from coincide.bench.recording import record
 from coincide.errors import BadInput
 from coincide.recording.files import write_sound
 from coincide.rehearsal.light import LightScene, light_evening

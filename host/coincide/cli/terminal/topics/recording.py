@@ -12,7 +12,7 @@ from coincide.cli.terminal.person import somebody_answers
 from coincide.cli.terminal.show import aside, progress, say
 
 if TYPE_CHECKING:
-    from coincide.bench.recording import Account, Wish
+    from coincide.bench.heard import Account, Wish
 
 
 def beginning_options(function: Command) -> Command:
@@ -93,7 +93,7 @@ def wish_of(
 ) -> Wish:
     """What is wished for; a capture is known by its name. Raises BadInput where it is not said which channel is
     which."""
-    from coincide.bench.recording import Wish
+    from coincide.bench.heard import Wish
     from coincide.errors import BadInput
     from coincide.recording.files import is_capture
 
