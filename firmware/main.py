@@ -1,7 +1,4 @@
-"""Starts the box: outputs open first; everything else is board/start.py.
-
-This file is compiled on the board at every start, so it is short.
-"""
+"""Starts the box. Compiled on the board at every start, so it is short."""
 
 from board import safe
 

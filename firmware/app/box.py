@@ -13,7 +13,6 @@ from .field import Field
 from .framelog import FrameLog
 from .lights import Lights
 from .link import Link
-from .messages import ERRORS
 from .safety import SAY, Guard
 from .settings import Settings
 from .units import const, ticks_to_ms_up
@@ -199,7 +198,7 @@ class Box:
         try:
             self.link.drop()
             self.crash.keep(error, self.boot, self.board.millis(), self.commands.doing or "loop")
-            self.fault("exception", ERRORS["failed"])
+            self.fault("exception", "The box failed inside; its crash record says where.")
             self.lights.show(lights.FAULT, self.board.millis())
         except Exception:  # noqa: BLE001 - no memory even to say so: start afresh
             self.board.reset()
@@ -306,8 +305,7 @@ class Box:
     def _answer(self, found, now):
         for record in found:
             if isinstance(record, Refused):
-                say = "%s (%s)" % (ERRORS["bad_line"], record.why)
-                self.link.reply({"re": None, "error": "bad_line", "say": say})
+                self.link.reply({"re": None, "error": "bad_line", "say": record.why})
             else:
                 self.guard.heard(now)
                 self.link.reply(self.commands.answer(record, now))

@@ -1,7 +1,7 @@
 """One handler for each verb. A handler takes the checked fields and the whole request and answers a dict, or
-raises Refusal with a code of messages.ERRORS."""
+raises Refusal with a code of error_words.ERRORS."""
 
-from .messages import ERRORS, PROTOCOL, REQUESTS, check_fields
+from .messages import PROTOCOL, REQUESTS, check_fields
 from .pins import CHANNELS
 from .shots import HOST, IDLE, STATE_NAMES
 from .units import const, ns_to_ms_up, ns_to_ticks
@@ -19,7 +19,7 @@ class Refusal(Exception):
     def __init__(self, code, say=None, more=None):
         super().__init__(code)
         self.code = code
-        self.say = say or ERRORS[code]
+        self.say = say
         self.more = more or {}
 
 
@@ -37,7 +37,7 @@ class Commands:
             return _refused(None, "bad_field", "A request needs an 'id', a whole number from 0 to 2^53.")
         verb = record.get("do")
         if not isinstance(verb, str) or verb not in REQUESTS:
-            return _refused(number, "unknown_verb", ERRORS["unknown_verb"])
+            return _refused(number, "unknown_verb")
         fields, say = check_fields(verb, record)
         if fields is None:
             return _refused(number, "bad_field", say)
@@ -48,10 +48,10 @@ class Commands:
             reply = _refused(number, refusal.code, refusal.say)
             reply.update(refusal.more)
         except OSError:
-            reply = _refused(number, "flash", ERRORS["flash"])
+            reply = _refused(number, "flash")
         except Exception as error:  # noqa: BLE001 - the box answers, whatever happened inside
             self._box.crashed(error)
-            reply = _refused(number, "failed", ERRORS["failed"])
+            reply = _refused(number, "failed")
         self.doing = None
         return reply
 
@@ -303,5 +303,8 @@ class Commands:
         return {"crash": None}
 
 
-def _refused(number, code, say):
-    return {"re": number, "error": code, "say": say}
+def _refused(number, code, say=None):
+    reply = {"re": number, "error": code}
+    if say:
+        reply["say"] = say
+    return reply

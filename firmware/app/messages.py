@@ -1,8 +1,10 @@
 """Every message between host and box, declared once and read by both sides.
 
 A request is `{"id": int, "do": verb, ...fields}`; the box answers `{"re": id, "ok": {...}}` or
-`{"re": id, "error": code, "say": sentence}`. `re` is null where a line had no readable id. An event
-is `{"ev": sequence number, "is": kind, ...}` and stays in the box until a request `ack`s it.
+`{"re": id, "error": code}`, with a `say` where a sentence tells more than the code (error_words.py has the
+sentence of each code). `re` is null where a line had no readable id. An event
+is `{"ev": sequence number, "is": kind, ...}` and stays in the box until a request `ack`s it
+(event_words.py).
 
 Fields are (name, least, most, default); a default of None means the field must be given. Times are
 integer nanoseconds, because a JSON float would cost the box its exactness. Unknown fields are ignored.
@@ -86,41 +88,6 @@ REQUESTS = {
     "pull_downs": (),
     # lamp row of the optical route: `lamps` lamps, one after another, each lit for `step_ns`
     "lamps": (("lamps", 2, LAMPS, LAMPS), ("step_ns", 20000, 100 * MS, 1 * MS), ("rows", 1, 10000, 1)),
-}
-
-# What the box may say of itself without being asked.
-EVENTS = (
-    # {"shot": n or 0, "base": tick, "e": [code, delta, code, delta, ...]}, at most 16 edges; code is
-    # 2 * channel + level, delta the ticks since the edge before (the first: since `base`, so 0)
-    "edges",
-    # the shot is complete: {"shot": n, "full_a": tick or null, "full_b": tick or null, "edges": count, "lost":
-    # count, "thinned": count of edges in the middle of a burst that were left out, "stray": count, "aborted":
-    # code or null, "plan": {...}}. Stray edges came outside any shot
-    # since the last one; `aborted` is the code of the fault or the verb that opened the outputs early; the
-    # plan is what was used, all in ticks, with the fields of `fire` or `pulse` without their _ns
-    "shot",
-    "group",  # watch: a group ended {"group": n, "edges": count, "lost": count}
-    "overrun",  # {"lost": count}: edges the sampler saw and could not keep
-    "wound",  # {"by": "box"}: the wound button or foot switch
-    # {"half": 0 or 1, "full": 0 or 1, "preset": 0 or 1}: one of the photographer's own buttons went down or up
-    "press",
-    "fault",  # {"code": ..., "say": ...}: interlock opened, arm timed out, host silent, exception, reset
-    "dropped",  # {"count": n}: events the full buffer could not keep
-)
-
-ERRORS = {
-    "bad_line": "The line did not arrive whole; send it again.",
-    "unknown_verb": "The box's firmware does not know that request; update it: 'coincide box install'.",
-    "bad_field": "A field is missing or out of range.",
-    "not_armed": "The box is not armed; arm it first.",
-    "interlock": "The interlock is open; close it and try again.",
-    "interlock_unseen": "The interlock was never seen open since the start: open it and close it again, to prove it.",
-    "interlock_closed": "The interlock is closed; open it and try again.",
-    "busy": "The box is busy with a shot; wait for it to end.",
-    "unread": "The box holds events the host has not acknowledged; read them first.",
-    "not_wound": "A body is wound by hand: wind both, then press 'wound'.",
-    "flash": "The flash could not be written or read.",
-    "failed": "The box failed inside; its crash record says where.",
 }
 
 

@@ -5,7 +5,7 @@ Skew is mid-exposure of B minus mid-exposure of A: positive when B is late.
 
 from .pins import FULL_A, FULL_B, GATE_A1, GATE_A2, GATE_B1, GATE_B2, SYNC_A, SYNC_B
 from .settings import HOW_GATE, HOW_GATES, HOW_NONE, HOW_SYNC
-from .units import ns_to_ticks, ticks_to_ns
+from .units import const, ns_to_ticks, ticks_to_ns
 
 # Verdicts as they stand in the frame log: indices into messages.FRAME_VERDICTS.
 WITHIN = 0
@@ -18,9 +18,8 @@ BLACK_A = 6
 BLACK_B = 7
 BLACK_BOTH = 8
 
-REBOUND_NS = (
-    3000000  # a contact that closes again so soon after opening bounced; the host's EdgeRules.rebound_s
-)
+# A contact that closes again so soon after opening bounced; the host's EdgeRules.rebound_s.
+_REBOUND_NS = const(3000000)
 
 
 class BodyReading:
@@ -96,7 +95,10 @@ def _read_body(edges, preset, body, channels, tick_hz):
         ns_to_ticks(preset[name + body + "_ns"], tick_hz)
         for name in ("earliest_", "latest_", "shortest_", "bounce_")
     )
-    by_sync = rules + (ns_to_ticks(REBOUND_NS, tick_hz), ns_to_ticks(preset["held_" + body + "_ns"], tick_hz))
+    by_sync = rules + (
+        ns_to_ticks(_REBOUND_NS, tick_hz),
+        ns_to_ticks(preset["held_" + body + "_ns"], tick_hz),
+    )
     by_gate = rules + (0, 0)
     twice_mid = None  # in half ticks, so that halfway between two edges is exact
     if how == HOW_SYNC:

@@ -6,8 +6,10 @@ file as it was at its last close. Failures come out as OSError.
 
 import os
 
+from micropython import const
+
 DIRECTORY = "/data"
-NO_SUCH_FILE = 2
+_NO_SUCH_FILE = const(2)
 
 
 class FlashFiles:
@@ -40,7 +42,7 @@ class FlashFiles:
                 file.seek(at)
                 return file.read(count)
         except OSError as error:
-            if error.args[0] == NO_SUCH_FILE:
+            if error.args[0] == _NO_SUCH_FILE:
                 return None
             raise
 
@@ -49,7 +51,7 @@ class FlashFiles:
         try:
             return os.stat(self._path(name))[6]
         except OSError as error:
-            if error.args[0] == NO_SUCH_FILE:
+            if error.args[0] == _NO_SUCH_FILE:
                 return 0
             raise
 
@@ -70,14 +72,14 @@ class FlashFiles:
         try:
             os.remove(self._path(name))
         except OSError as error:
-            if error.args[0] != NO_SUCH_FILE:
+            if error.args[0] != _NO_SUCH_FILE:
                 raise
 
     def names(self):
         try:
             return os.listdir(self._directory)
         except OSError as error:
-            if error.args[0] == NO_SUCH_FILE:
+            if error.args[0] == _NO_SUCH_FILE:
                 return []
             raise
 

@@ -3,16 +3,17 @@
 import time
 
 from machine import Pin, mem32
+from micropython import const
 
 from . import safe
 from .registers import GPIO_IN
 
-PULLED_MS = 1  # 80 kOhm charge what hangs on a pin in a twentieth of that
+_PULLED_MS = const(1)  # 80 kOhm charge what hangs on a pin in a twentieth of that
 # The function of each pin: its control register, and the number of the PIO block of the releases. Both datasheets.
 PIN_BASES = {"RP2040": 0x40014000, "RP2350": 0x40028000}
-PIN_CTRL = 0x04
-PIN_STRIDE = 8
-RELEASES_FUNCTION = 7
+_PIN_CTRL = const(0x04)
+_PIN_STRIDE = const(8)
+_RELEASES_FUNCTION = const(7)
 
 
 def held(chip):
@@ -24,11 +25,11 @@ def held(chip):
     try:
         for gpio in safe.RELEASE_GPIOS:
             Pin(gpio, Pin.IN, Pin.PULL_UP)
-        time.sleep_ms(PULLED_MS)
+        time.sleep_ms(_PULLED_MS)
         found = ~(mem32[GPIO_IN] >> safe.RELEASE_GPIOS[0]) & 15
     finally:
         safe.open_outputs()
     # Driven open by SIO and, its machines at their end, by PIO too: no pin moves on the way back.
     for gpio in safe.RELEASE_GPIOS:
-        mem32[PIN_BASES[chip] + PIN_STRIDE * gpio + PIN_CTRL] = RELEASES_FUNCTION
+        mem32[PIN_BASES[chip] + _PIN_STRIDE * gpio + _PIN_CTRL] = _RELEASES_FUNCTION
     return found

@@ -54,8 +54,8 @@ class Merger:
         self.levels = levels
 
     def take_all(self, machine, halves, start):
-        """The records of one machine in `halves` (low and high half of its count, low and high half of its pins, ...)
-        from record `start` on, in the order in which the machine made them."""
+        """The records of one machine in `halves` (low and high half of its count, low and high half of its pins, ...),
+        beginning at record `start`, in the order in which the machine made them."""
         base = self._base
         inversion = self._inversion
         tick_of = self._tracks[machine].tick
@@ -69,7 +69,7 @@ class Merger:
     def take_agreed(self, first, second, third, sink, any_sink):
         """As many records of each of the three machines, with nothing waiting: as long as the machines tell of the same
         changes each edge goes to `sink` at once, the heartbeat and edges that share a tick to `any_sink`. What is left
-        from the first on which they do not agree waits for `emit`.
+        since the first on which they do not agree waits for `emit`.
 
         Here each edge costs little: halves of words are small numbers, which take no memory in MicroPython, and only
         the edge's own tick is a large one.

@@ -8,10 +8,9 @@ from micropython import const
 
 _READ_MOST = const(128)
 _WRITE_MOST = const(64)
-STALLED_MS = 5  # a write that took longer has waited for the host
-TRUSTED_BYTES = (
-    512  # taken one by one without a refusal: more than the port can hold, so the host reads again
-)
+_STALLED_MS = const(5)  # a write that took longer has waited for the host
+# Taken one by one without a refusal: more than the port can hold, so the host reads again.
+_TRUSTED_BYTES = const(512)
 
 
 def _ready(poller, ms):
@@ -37,7 +36,7 @@ class UsbSerial:
         self._readable.register(sys.stdin, select.POLLIN)
         self._writable = select.poll()
         self._writable.register(sys.stdout, select.POLLOUT)
-        self._taken = TRUSTED_BYTES  # one by one since the last refusal
+        self._taken = _TRUSTED_BYTES  # one by one since the last refusal
 
     def read(self):
         """What has arrived, at most 128 bytes; b"" if nothing."""
@@ -58,13 +57,13 @@ class UsbSerial:
     def write(self, data, careful=False):
         """Bytes accepted, at most 64. `careful`: nothing that might wait."""
         most = min(len(data), _WRITE_MOST)
-        if careful or self._taken < TRUSTED_BYTES:
+        if careful or self._taken < _TRUSTED_BYTES:
             return self._write_bytes(data, most)
         if not _ready(self._writable, 0):
             return 0
         begun_ms = time.ticks_ms()
         self._out.write(data if most == len(data) else data[:most])
-        if time.ticks_diff(time.ticks_ms(), begun_ms) > STALLED_MS:
+        if time.ticks_diff(time.ticks_ms(), begun_ms) > _STALLED_MS:
             self._taken = 0
         return most
 
@@ -75,7 +74,7 @@ class UsbSerial:
             sent += 1
         if sent < most:
             self._taken = 0
-        elif self._taken < TRUSTED_BYTES:
+        elif self._taken < _TRUSTED_BYTES:
             self._taken += sent
         return sent
 

@@ -59,10 +59,9 @@ class StandInPort:
         self.loaded.peer.to_box += data
 
     def read(self, timeout_s: float) -> bytes:
-        until_s = self.now_s() + timeout_s
+        # Within: the board imports some modules only when they are asked for.
         peer = self.loaded.peer
-        while not peer.from_box and self.now_s() < until_s:
-            self._step()
+        self.loaded.inside(lambda: self._run(self.now_s() + timeout_s, lambda: bool(peer.from_box)))
         said = bytes(peer.from_box)
         peer.from_box = bytearray()
         return said
@@ -71,15 +70,17 @@ class StandInPort:
         return float(self.loaded.chip.cycle / self.loaded.chip.freq)
 
     def wait(self, seconds: float) -> None:
-        until_s = self.now_s() + seconds
-        while self.now_s() < until_s:
-            self._step()
+        self.loaded.inside(lambda: self._run(self.now_s() + seconds, lambda: False))
 
     def reopen(self) -> bool:
         return True
 
     def close(self) -> None:
         return
+
+    def _run(self, until_s: float, done: Callable[[], bool]) -> None:
+        while not done() and self.now_s() < until_s:
+            self._step()
 
     def _step(self) -> None:
         self.board.idle(self.box.step())

@@ -10,6 +10,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from coincide_firmware.app import frame_words, framelog, messages, settings, wire
+from coincide_firmware.app.error_words import ERRORS
+from coincide_firmware.app.event_words import EVENTS
 from coincide_firmware.app.light_words import PATTERNS
 from tests.firmware.app.stand_in import Bench, two_bodies
 
@@ -17,9 +19,9 @@ ROOT = Path(__file__).parents[2]
 PAGES = (ROOT / "docs" / "wire.md", ROOT / "docs" / "field.md")
 
 
-def _commented(block: str) -> dict[str, str]:
-    """What messages.py says above (or beside) each entry of a tuple or dict, by the entry's name."""
-    source = (ROOT / "firmware" / "app" / "messages.py").read_text(encoding="utf-8")
+def _commented(block: str, module: str = "messages") -> dict[str, str]:
+    """What the module says above (or beside) each entry of a tuple or dict, by the entry's name."""
+    source = (ROOT / "firmware" / "app" / f"{module}.py").read_text(encoding="utf-8")
     body = re.search(rf"^{block} = [({{]\n(.*?)^[)}}]", source, re.DOTALL | re.MULTILINE)
     assert body is not None
     found: dict[str, str] = {}
@@ -74,13 +76,13 @@ def fields() -> str:
 
 def events() -> str:
     """One row a kind of event."""
-    said = _commented("EVENTS")
-    return _table(("`is`", "what it carries"), [(f"`{kind}`", said[kind]) for kind in messages.EVENTS])
+    said = _commented("EVENTS", "event_words")
+    return _table(("`is`", "what it carries"), [(f"`{kind}`", said[kind]) for kind in EVENTS])
 
 
 def errors() -> str:
     """One row an error code."""
-    return _table(("`error`", "`say`"), [(f"`{code}`", say) for code, say in messages.ERRORS.items()])
+    return _table(("`error`", "in a sentence"), [(f"`{code}`", say) for code, say in ERRORS.items()])
 
 
 def refusals() -> str:

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from coincide_firmware.app.messages import EVENTS, REQUESTS
+from coincide_firmware.app.event_words import EVENTS
+from coincide_firmware.app.messages import REQUESTS
 from coincide_firmware.app.wire import encode
 from tests.firmware import doc_tables
 

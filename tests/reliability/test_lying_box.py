@@ -301,14 +301,18 @@ def test_a_senseless_entry_of_the_frame_log_counts_as_damaged_and_the_others_are
 
 
 @pytest.mark.parametrize("say", [None, "", "  ", 7, []])
-def test_a_refusal_without_words_is_one_in_words(say: object) -> None:
+@pytest.mark.parametrize(
+    ("code", "words"),
+    [("tangled", r"refused \(tangled\) and did not say why: install"), ("busy", "wait for it to end")],
+)
+def test_a_refusal_without_words_is_one_in_words(say: object, code: str, words: str) -> None:
     lines = LineReader()  # the box sends in packets: a line comes in pieces
 
     class Refusing(LossyPort):
         def read(self, timeout_s: float) -> bytes:
             found = lines.feed(self.inner.read(timeout_s))
             return b"".join(
-                encode({"re": one["re"], "error": "busy", "say": say})
+                encode({"re": one["re"], "error": code, "say": say})
                 if isinstance(one, dict) and "armed_ms" in one.get("ok", ()) and "state" not in one["ok"]
                 else encode(one)
                 for one in found
@@ -316,7 +320,7 @@ def test_a_refusal_without_words_is_one_in_words(say: object) -> None:
             )
 
     client = BoxClient(Refusing(open_simulated("steady"), Cable(), 1))
-    with pytest.raises(BoxFailed, match=r"refused \(busy\) and did not say why: install"):
+    with pytest.raises(BoxFailed, match=words):
         client.arm(1000)
 
 

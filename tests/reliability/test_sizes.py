@@ -110,7 +110,7 @@ def test_the_bound_itself(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> No
     """One pixel more than the most is refused by its header alone: the decoder is never asked."""
     assert MOST_PIXELS == 160_000_000
     asked: list[object] = []
-    monkeypatch.setattr(scan_file, "_to_grey", asked.append)
+    monkeypatch.setattr(scan_file, "to_grey", asked.append)
     path = tmp_path / "a"
     for content in (png(16_001, 10_000), tiff(16_001, 10_000)):
         path.write_bytes(content)

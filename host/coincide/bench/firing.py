@@ -72,16 +72,23 @@ def confirm_checklist(rig: Rig, person: Person, *, simulated: bool, confirmed: b
 def session_path(client: BoxClient, rig_path: Path, rig: Rig, purpose: str) -> Path:
     """A new file in `sessions` beside the rig, named by time, pair of shutter times and purpose; what a simulated box
     makes goes to `simulated/sessions`."""
+    return session_paths(client, rig_path, rig, (purpose,))[0]
+
+
+def session_paths(client: BoxClient, rig_path: Path, rig: Rig, purposes: tuple[str, ...]) -> tuple[Path, ...]:
+    """New files of one run, all under one number: another run that began in the same second has its own, though not
+    all of its files are there yet."""
     folder = kept_in(rig_path, simulated=client.identity.simulated) / "sessions"
     make_folder(folder)
     stamp = datetime.now().astimezone().strftime("%Y%m%d-%H%M%S")
-    stem = f"{stamp}-{name_in_files(rig.exposures)}-{purpose}"
-    path = folder / f"{stem}.jsonl"
-    again = 2
-    while path.exists():
-        path = folder / f"{stem}-{again}.jsonl"
+    stem = f"{stamp}-{name_in_files(rig.exposures)}"
+    again = 1
+    while True:
+        number = "" if again == 1 else f"-{again}"
+        paths = tuple(folder / f"{stem}-{purpose}{number}.jsonl" for purpose in purposes)
+        if not any(path.exists() for path in paths):
+            return paths
         again += 1
-    return path
 
 
 def opened_session(path: Path, header: Header) -> tuple[SessionWriter, Session | None]:

@@ -18,7 +18,13 @@ FIRST = "boot.py"
 LAST = "main.py"
 PACKAGES = ("app", "board")
 # What only the host reads.
-NOT_ON_A_BOARD = ("app/frame_words.py", "app/light_words.py", "app/pin_words.py")
+NOT_ON_A_BOARD = (
+    "app/error_words.py",
+    "app/event_words.py",
+    "app/frame_words.py",
+    "app/light_words.py",
+    "app/pin_words.py",
+)
 
 
 def board_files() -> dict[str, bytes]:

@@ -95,7 +95,7 @@ def test_carriage_returns_are_taken_for_line_ends():
 
 
 def test_every_sentence_of_the_contract_fits_a_line():
-    from coincide_firmware.app.messages import ERRORS
+    from coincide_firmware.app.error_words import ERRORS
 
     for code, say in ERRORS.items():
         assert len(json.dumps({"re": 1, "error": code, "say": say})) < MAX_LINE_BYTES

@@ -141,7 +141,7 @@ def test_the_page_says_both() -> None:
     assert "Mount B with the top plate towards the scene" in over.lines[2]
     assert can.tables[0].rows[0][0] == "2"
     sources = [row[2] for row in can.tables[-1].rows]
-    assert "this series: jitter" in sources
+    assert "this series, jitter" in sources
     assert "given" not in sources
     for section in (over, can):
         for figure in section.figures:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from coincide.bench.firing import Bench, session_path
+from coincide.bench.firing import Bench, session_path, session_paths
 from coincide.bench.person import Person
 from coincide.errors import BadInput
 from coincide.rig.calibration import kept_in, name_in_files
@@ -39,7 +39,8 @@ def calibration_files(bench: Bench, pairs: tuple[int, int], *, anew: bool) -> Ca
     """
     rig, rig_path = bench.rig, bench.rig_path
     client = bench.client
-    paths = (session_path(client, rig_path, rig, PARTS[0]), session_path(client, rig_path, rig, PARTS[1]))
+    measured, fresh = session_paths(client, rig_path, rig, PARTS)
+    paths = (measured, fresh)
     note = _own_note(paths[0].parent, rig_path, rig, "calibrate", bench.person)
     left = note.read(len(PARTS))
     held = None if left is None else _held(note.folder, left)

@@ -9,19 +9,19 @@ import orjson
 
 from coincide.errors import BoxFailed
 from coincide.session.lines import FASTEST_TICK_HZ, SLOWEST_TICK_HZ
+from coincide_firmware.app.error_words import ERRORS
 
 Value = TypeVar("Value")
 
 
 class BoxRefused(BoxFailed):
-    """The box said no. `code` is one of firmware messages.ERRORS; `more` what came with it, as `wait_ms`."""
+    """The box said no. `code` is one of firmware error_words.ERRORS; `more` what came with it, as `wait_ms`."""
 
     def __init__(self, code: str, say: object, more: dict[str, Any] | None = None) -> None:
-        words = isinstance(say, str) and say.strip()
+        words = say if isinstance(say, str) and say.strip() else ERRORS.get(code)
         super().__init__(
-            str(say)
-            if words
-            else f"The box refused ({code:.40}) and did not say why: install the matching firmware with 'coincide box "
+            words
+            or f"The box refused ({code:.40}) and did not say why: install the matching firmware with 'coincide box "
             "install'."
         )
         self.code = code
