@@ -1,7 +1,8 @@
-"""The tree as it is imported: no circle anywhere."""
+"""The tree as it is imported: no circle anywhere; and no page left between two versions."""
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import grimp
@@ -62,3 +63,9 @@ def test_a_command_file_parses_calls_and_prints() -> None:
         if (count := len(path.read_text("utf-8").splitlines())) > LONGEST_COMMAND
     }
     assert not long
+
+
+def test_no_merge_was_left_half_done() -> None:
+    for path in sorted([*ROOT.glob("*.md"), *(ROOT / "docs").rglob("*.md")]):
+        marks = re.findall(r"^(?:<{7} |>{7} |={7}$)", path.read_text("utf-8"), re.MULTILINE)
+        assert marks == [], path

@@ -53,8 +53,7 @@ def test_every_command_runs_at_a_desk_and_answers_first(
 ) -> None:
     pictures(tmp_path)
     # What 'coincide box serve' offers behind its port, without the pseudo-terminal and the real time.
-    # The class itself: whoever took its name before has it from here, too.
-    monkeypatch.setattr(ports.SerialPort, "__new__", lambda *_: open_simulated("wound by hand", seed=3))
+    monkeypatch.setattr(ports, "SerialPort", lambda _: open_simulated("wound by hand", seed=3))
     told = rows()
     assert len(told) > 24
     for words, shown in told:

@@ -10,8 +10,9 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any, Protocol
 
+from coincide.box.cable import ports
 from coincide.box.cable.answers import BoxIdentity, identity_from
-from coincide.box.cable.ports import Port, SerialPort
+from coincide.box.cable.ports import Port
 from coincide.box.cable.starting import HEARD_MOST, STARTS_S, starting_words, why_not_started
 from coincide.errors import BoxFailed
 from coincide_firmware.app import wire
@@ -51,13 +52,13 @@ class Found:
 
 def ask_identity(
     device: str,
-    open_port: Callable[[str], Port] = SerialPort,
+    open_port: Callable[[str], Port] | None = None,
     starts_s: float = ANSWER_S,
     starting: Callable[[str], None] | None = None,
 ) -> BoxIdentity:
     """Opens a port, sends one `identify`, waits a second, closes it. One that stays silent is asked again until
     `starts_s` are over: it may be starting, which `starting` is told once. Raises BoxFailed when it is not our box."""
-    port = open_port(device)
+    port = (open_port or ports.SerialPort)(device)
     heard = b""
     until_s = port.now_s() + starts_s
     try:
