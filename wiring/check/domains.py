@@ -6,6 +6,10 @@ fail short, and what must never meet (two bodies, a body and the earthed board) 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
 from coincide_wiring.circuits.model import Netlist
 
 
@@ -53,3 +57,30 @@ def path_between(netlist: Netlist, start: str, goal: str) -> tuple[str, ...]:
         net, ref = came[chain[-1]]
         chain += [ref, net]
     return tuple(reversed(chain))
+
+
+@dataclass(frozen=True, slots=True)
+class Join:
+    """Two things that conduct to each other. names: of both; nets: one of each, joined; say: by way of what."""
+
+    names: tuple[str, str]
+    nets: tuple[str, str]
+    say: str
+
+
+def joins(netlist: Netlist, things: Sequence[tuple[Sequence[str], str]]) -> list[Join]:
+    """Which of `things`, each (its nets, its name), conduct to one another; a net that is not there is passed over."""
+    domain, found = domains(netlist), []
+    for (nets, name), (others, other_name) in combinations(things, 2):
+        joined = [
+            (one, other)
+            for one in nets
+            for other in others
+            if one in domain and other in domain and domain[one] == domain[other]
+        ]
+        if joined:
+            way = " - ".join(path_between(netlist, *joined[0]))
+            found.append(
+                Join((name, other_name), joined[0], f"{name} and {other_name} are joined: {way}. Open it.")
+            )
+    return found

@@ -5,7 +5,7 @@ As in the check of the box, every part is taken as a conductor except across an 
 
 from __future__ import annotations
 
-from coincide_wiring.check.domains import domains, path_between
+from coincide_wiring.check.domains import joins
 from coincide_wiring.check.fault import Fault
 from coincide_wiring.circuits.model import Netlist, Part, Sheet
 from coincide_wiring.circuits.recording import CHANNELS, COMMON, TABLE, TURN_DOWN_OHM, TURN_UP_OHM
@@ -33,25 +33,12 @@ def recording_faults(sheet: Sheet) -> tuple[Fault, ...]:
 
 def _apart(netlist: Netlist, given: Part) -> list[Fault]:
     """The input, either body and the table are four things that nothing joins."""
-    domain, found = domains(netlist), []
-    things = [
-        ("the input", tuple(given.pins.values())),
-        *((f"body {shell[0]}", (shell,)) for shell in SHELLS),
-        ("the table", (TABLE,)),
-    ]
-    for index, (name, nets) in enumerate(things):
-        for other_name, others in things[index + 1 :]:
-            joined = [
-                (one, other)
-                for one in nets
-                for other in others
-                if one in domain and other in domain and domain[one] == domain[other]
-            ]
-            if joined:
-                way = " - ".join(path_between(netlist, *joined[0]))
-                found.append(
-                    Fault("apart", joined[0][1], f"{name} and {other_name} are joined: {way}. Open it.")
-                )
+    things = (
+        (tuple(given.pins.values()), "the input"),
+        *(((shell,), f"body {shell[0]}") for shell in SHELLS),
+        ((TABLE,), "the table"),
+    )
+    found = [Fault("apart", join.nets[1], join.say) for join in joins(netlist, things)]
     common = given.pins["sleeve" if given.kind == "plug" else "ground"]
     for shell in SHELLS:
         if not any({common, shell} == set(one.pins.values()) for one in netlist.of_kind("insulator")):

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from coincide_firmware.app.pins import PINS
 from coincide_wiring.check.behaviour import behaviour_faults
-from coincide_wiring.check.domains import domains, path_between
+from coincide_wiring.check.domains import domains, joins, path_between
 from coincide_wiring.check.fault import Fault
 from coincide_wiring.check.presence import presence_faults
 from coincide_wiring.check.values import value_faults
@@ -102,30 +102,17 @@ def _apart(netlist: Netlist, plugged: bool) -> list[Fault]:
 
     With the loopback plug in, the two sync inputs are one circuit on purpose; the board stays apart.
     """
-    domain, found = domains(netlist), []
-    for index, (nets, name) in enumerate(APART):
-        for others, other_name in APART[index + 1 :]:
-            if plugged and (name, other_name) == ("body A", "body B"):
-                continue
-            joined = [
-                (one, other)
-                for one in nets
-                for other in others
-                if one in domain and other in domain and domain[one] == domain[other]
-            ]
-            if joined:
-                way = " - ".join(path_between(netlist, *joined[0]))
-                found.append(
-                    Fault("apart", joined[0][0], f"{name} and {other_name} are joined: {way}. Open it.")
-                )
-    if not plugged:
-        found += _own_circuits(netlist, domain)
-    return found
+    found = [
+        Fault("apart", join.nets[0], join.say)
+        for join in joins(netlist, APART)
+        if not (plugged and join.names == ("body A", "body B"))
+    ]
+    return found if plugged else [*found, *_own_circuits(netlist)]
 
 
-def _own_circuits(netlist: Netlist, domain: dict[str, int]) -> list[Fault]:
+def _own_circuits(netlist: Netlist) -> list[Fault]:
     """Each insulator must really stand between two domains, or it is bridged or wired on one side."""
-    found = []
+    domain, found = domains(netlist), []
     for one in netlist.of_kind("insulator", "photorelay", "optocoupler"):
         first, second = one.sides()
         if domain[one.pins[first[0]]] == domain[one.pins[second[0]]]:
